@@ -1,0 +1,1 @@
+"""Push-up form, measured from video."""
