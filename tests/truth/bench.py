@@ -1,0 +1,283 @@
+"""Run formcheck over clips with exact truth and print how true its numbers are.
+
+    python -m tests.truth.bench FOLDER [--tracks DIR] [--out DIR] [--detail] [--tempo 2-1-X-1]
+
+FOLDER holds `NAME.mp4`, `NAME.truth.json` and `NAME.truth.csv`. With --tracks the saved pose
+`DIR/NAME.parquet` is used and no video is read; otherwise the pose is run on each clip. Clips
+of one set from two cameras are also judged as a pair. With --out the tables are written as CSV
+and the Bland–Altman plots as PNG. How a fault is expected is told in `scoring.py`.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from formcheck.analysis import Analysis, analyse
+from formcheck.faults.limits import Limits, default_limits
+from formcheck.pose.store import read_track
+from formcheck.pose.track import PoseTrack
+from formcheck.prescription import Prescription
+from formcheck.tempo import Tempo, parse_tempo
+from tests.truth import scoring
+from tests.truth.truth import TruthSet, exact_track, read_truth
+
+PLOTTED = (
+    "eccentric_s", "bottom_pause_s", "concentric_s", "top_pause_s", "elbow_bottom_deg",
+    "elbow_top_deg", "hip_deviation_deg", "head_angle_deg", "elbow_flare_deg",
+    "hand_spacing_ratio", "load_fraction", "inclination_deg",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Case:
+    """One clip, or one pair of clips, with its truth and what formcheck made of it."""
+
+    truth: TruthSet
+    analysis: Analysis
+    tempo: Tempo | None
+    milliseconds: float
+
+
+@dataclass(frozen=True)
+class Scores:
+    """The benchmark's tables."""
+
+    clips: pd.DataFrame
+    errors: pd.DataFrame
+    outcomes: pd.DataFrame
+    pairs: pd.DataFrame
+
+
+def limit_values(limits: Limits) -> dict[str, float]:
+    """The limits the scoring needs, by fault key."""
+    return {key: limits[key].value for key in limits}
+
+
+def judge(
+    truth: TruthSet, tracks: Sequence[PoseTrack], limits: Limits, tempo: Tempo | None
+) -> Case:
+    started = time.perf_counter()
+    analysis = analyse(tracks, Prescription(tempo=tempo), limits)
+    return Case(truth, analysis, tempo, 1000 * (time.perf_counter() - started))
+
+
+def clip_row(case: Case, limits: Mapping[str, float]) -> dict[str, object]:
+    """Counts and recognitions of one clip, each against its truth."""
+    truth, analysis = case.truth, case.analysis
+    matched = scoring.matched_results(analysis, truth)
+    kinds = [
+        (scoring.expected_attempt(rep, limits), result.attempt) for rep, result in matched
+    ]
+    view, variation = analysis.views[0].view, analysis.variation
+    return {
+        "clip": truth.name,
+        "attempts": len(analysis.reps),
+        "true": len(truth.reps),
+        "bottoms": len(matched),
+        "kinds_wrong": sum(expected is not None and expected != got for expected, got in kinds),
+        "view_right": view.kind == truth.view,
+        "near_right": view.near_side == truth.near_side,
+        "support": _verdict(variation.support, truth.support),
+        "surface": _verdict(variation.surface, truth.surface),
+        "hands": variation.hands or "-",
+        "inclination_err_deg": variation.inclination_deg.value
+        - sum(rep.values["inclination_deg"] for rep in truth.reps) / max(1, len(truth.reps)),
+        "analysis_ms": case.milliseconds,
+    }
+
+
+def _verdict(got: str | None, true: str) -> str:
+    return "right" if got == true else "-" if got is None else f"WRONG ({got})"
+
+
+def load_errors(case: Case, exact: Case) -> pd.DataFrame:
+    """Load on the hands against the same segment model run on the exact joints."""
+    truth = case.truth
+    reference = {rep.index: result for rep, result in scoring.matched_results(exact.analysis, truth)}
+    rows = []
+    for rep, result in scoring.matched_results(case.analysis, truth):
+        for name in ("load_fraction", "load_fraction_top", "load_fraction_bottom"):
+            got = result.values.get(name)
+            true = reference[rep.index].values.get(name) if rep.index in reference else None
+            if got is not None and true is not None and got.known and true.known:
+                rows.append(
+                    (truth.name, truth.view, rep.index, name, true.value, got.value, got.plus_minus)
+                )
+    return pd.DataFrame(
+        rows, columns=["clip", "view", "rep", "quantity", "truth", "measured", "plus_minus"]
+    )
+
+
+def pair_row(case: Case, other: TruthSet) -> tuple[dict[str, object], pd.DataFrame]:
+    """Time offset and reps of a pair; its flare and hand spacing errors."""
+    truth, analysis = case.truth, case.analysis
+    true_offset = other.clip_start_in_set_s - truth.clip_start_in_set_s
+    errors = scoring.value_errors(analysis, truth)
+    mae = (errors["measured"] - errors["truth"]).abs().groupby(errors["quantity"]).mean()
+    row: dict[str, object] = {
+        "pair": f"{truth.name} + {other.name}",
+        "offset_error_s": analysis.views[1].offset_s - true_offset,
+        "attempts": len(analysis.reps),
+        "true": len(truth.reps),
+        "bottoms": len(scoring.matched_results(analysis, truth)),
+        "flare_mae_deg": mae.get("elbow_flare_deg", math.nan),
+        "spacing_mae": mae.get("hand_spacing_ratio", math.nan),
+    }
+    return row, errors
+
+
+def run(
+    folder: Path, tracks_folder: Path | None, tempo: Tempo | None, *, with_load: bool = True
+) -> tuple[Scores, list[Case]]:
+    """Judge every clip of the folder and score it."""
+    limits = default_limits()
+    values = limit_values(limits)
+    truths = {
+        path.name.removesuffix(".truth.json"): read_truth(path)
+        for path in sorted(folder.glob("*.truth.json"))
+    }
+    tracks = {name: _track(folder, name, tracks_folder) for name in truths}
+    cases = [
+        judge(truth, [tracks[name]], limits, tempo or truth.tempo) for name, truth in truths.items()
+    ]
+    errors = [scoring.value_errors(case.analysis, case.truth) for case in cases]
+    if with_load:
+        for case in cases:
+            track, csv = tracks[case.truth.name], folder / f"{case.truth.name}.truth.csv"
+            if case.truth.view == "side" and csv.exists():
+                exact = exact_track(case.truth, csv, track.width, track.height)
+                errors.append(load_errors(case, judge(case.truth, [exact], limits, None)))
+    pairs = [
+        pair_row(judge(side, [tracks[side.name], tracks[front.name]], limits, tempo), front)[0]
+        for side in truths.values()
+        for front in truths.values()
+        if side.set_id == front.set_id and (side.view, front.view) == ("side", "front")
+    ]
+    scores = Scores(
+        clips=pd.DataFrame([clip_row(case, values) for case in cases]).set_index("clip"),
+        errors=pd.concat(errors, ignore_index=True),
+        outcomes=pd.concat(
+            [scoring.fault_outcomes(c.analysis, c.truth, values, c.tempo) for c in cases],
+            ignore_index=True,
+        ),
+        pairs=pd.DataFrame(pairs),
+    )
+    return scores, cases
+
+
+def _track(folder: Path, name: str, tracks_folder: Path | None) -> PoseTrack:
+    if tracks_folder is not None:
+        return read_track(tracks_folder / f"{name}.parquet")
+    from formcheck.pose.landmarker import track_clip  # only here: loads the pose library
+
+    return track_clip(folder / f"{name}.mp4")
+
+
+def error_matrix(errors: pd.DataFrame) -> pd.DataFrame:
+    """Per clip and quantity: bias / mean absolute error, as text."""
+    errors = errors.assign(error=errors["measured"] - errors["truth"])
+    grouped = errors.groupby(["clip", "quantity"])["error"]
+    text = pd.DataFrame({"bias": grouped.mean(), "mae": grouped.agg(lambda e: e.abs().mean())})
+    cells = text.apply(
+        lambda row: (
+            f"{row.bias:+.2f}/{row.mae:.2f}"
+            if row.name[1].endswith(("_s", "_ratio")) or "load" in row.name[1]
+            else f"{row.bias:+.1f}/{row.mae:.1f}"
+        ),
+        axis=1,
+    )
+    matrix = cells.unstack("quantity").fillna("")
+    order = [name for name in errors["quantity"].unique() if name in matrix]
+    return matrix[order].rename(columns=lambda name: name.replace("_deg", "").replace("_", " "))
+
+
+def bland_altman(errors: pd.DataFrame, path: Path) -> None:
+    """One panel a quantity: difference against mean of measured and true value."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib import pyplot as plt
+
+    names = [name for name in PLOTTED if (errors["quantity"] == name).any()]
+    columns = 4
+    figure, axes = plt.subplots(
+        math.ceil(len(names) / columns), columns, squeeze=False, layout="constrained",
+        figsize=(3.6 * columns, 2.8 * math.ceil(len(names) / columns)),
+    )  # fmt: skip
+    for axis, name in zip(axes.flat, names, strict=False):
+        mine = errors[errors["quantity"] == name]
+        row = scoring.agreement(mine).loc[name]
+        for view, group in mine.groupby("view"):
+            difference = group["measured"] - group["truth"]
+            axis.plot((group["measured"] + group["truth"]) / 2, difference, ".", label=view, ms=5)
+        axis.axhline(row["bias"], color="0.2", lw=1)
+        for edge in ("loa_low", "loa_high"):
+            axis.axhline(row[edge], color="0.2", lw=1, ls="--")
+        axis.set_title(name, fontsize=9)
+        axis.tick_params(labelsize=8)
+        axis.legend(fontsize=7, frameon=False)
+    for axis in axes.flat[len(names) :]:
+        axis.set_visible(False)
+    figure.supxlabel("mean of measured and true value", fontsize=9)
+    figure.supylabel("measured minus true", fontsize=9)
+    figure.savefig(path, dpi=110)
+    plt.close(figure)
+
+
+def write(scores: Scores, out: Path) -> None:
+    """The tables as CSV and the plots, one file each."""
+    out.mkdir(parents=True, exist_ok=True)
+    scores.clips.round(3).to_csv(out / "clips.csv")
+    scores.errors.round(4).to_csv(out / "errors.csv", index=False)
+    scoring.agreement(scores.errors).round(4).to_csv(out / "agreement.csv")
+    scores.outcomes.to_csv(out / "fault_outcomes.csv", index=False)
+    scoring.precision_recall(scores.outcomes).round(3).to_csv(out / "faults.csv")
+    scores.pairs.round(3).to_csv(out / "pairs.csv", index=False)
+    bland_altman(scores.errors, out / "bland_altman.png")
+
+
+def show(scores: Scores, *, detail: bool) -> None:
+    """Print the tables."""
+
+    def table(title: str, frame: pd.DataFrame, digits: int = 2) -> None:
+        print(f"\n{title}\n{frame.to_string(float_format=lambda v: f'{v:.{digits}f}', na_rep='-')}")
+
+    with pd.option_context("display.width", 250):
+        table("CLIPS (view, near side, support and surface against truth)", scores.clips, 1)
+        for view, errors in scores.errors.groupby("view"):
+            table(f"AGREEMENT, {view} view (measured - true)", scoring.agreement(errors))
+        table("FAULTS (grey: true value too near the limit to score)",
+              scoring.precision_recall(scores.outcomes))  # fmt: skip
+        wrong = scores.outcomes[scores.outcomes["outcome"].isin(["missed", "false_alarm", "unknown"])]
+        if len(wrong):
+            table("MISSED, FALSELY RAISED, OR RAISED WITHOUT TRUTH", wrong)
+        if len(scores.pairs):
+            table("PAIRS", scores.pairs, 3)
+        if detail:
+            table("BIAS / MEAN ABSOLUTE ERROR BY CLIP", error_matrix(scores.errors))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folder", type=Path, help="clips with truth")
+    parser.add_argument("--tracks", type=Path, help="folder of saved pose tracks, NAME.parquet")
+    parser.add_argument("--out", type=Path, help="write CSV tables and plots here")
+    parser.add_argument("--tempo", type=parse_tempo, help="ask this tempo of every clip")
+    parser.add_argument("--detail", action="store_true", help="errors by clip and quantity")
+    asked = parser.parse_args()
+    scores, _ = run(asked.folder, asked.tracks, asked.tempo)
+    show(scores, detail=asked.detail)
+    if asked.out:
+        write(scores, asked.out)
+        print(f"\nwritten to {asked.out}")
+
+
+if __name__ == "__main__":
+    main()
