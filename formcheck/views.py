@@ -19,15 +19,17 @@ ViewKind = Literal["side", "front", "oblique", "rear"]
 SHOULDER_WIDTH_PER_TRUNK = 0.70
 HIP_WIDTH_PER_TRUNK = 0.34
 
-# A camera square to the middle of the body looks at the shoulders from about 10 degrees
-# behind, so a side clip 15 degrees off square reads up to 18; one of 30 degrees reads 22 up.
-SIDE_LIMIT_DEG = 20.0
-# A camera 15 degrees off the head-on line reads 70 up; one of 60 degrees oblique at most 62.
-FRONT_LIMIT_DEG = 66.0
+# Half way, as read on landmarks, between a side view filmed 15 degrees off square and an
+# oblique one of 30 degrees; and between oblique at 60 degrees and 15 degrees off the front.
+SIDE_LIMIT_DEG = 22.0
+FRONT_LIMIT_DEG = 68.0
+
+# Focal length over the long side of the picture of a phone's main camera while filming.
+USUAL_FOCAL_PER_LONG_SIDE = 0.85
 
 _PLANTED_RADIUS = 0.35  # hands this near their usual place, in arm lengths, are planted
-_HANGING_ARM_COS = 0.80  # arm along a trunk seen in full: standing or kneeling, not a push-up
-_SHORT_TRUNK = 0.6  # a trunk shorter than this, in arm lengths, is seen end on
+_HANGING_ARM_COS = 0.88  # an arm along a trunk seen in full: standing or kneeling up
+_SHORT_TRUNK = 0.75  # a trunk shorter than this, in arm lengths, is seen end on
 
 
 @dataclass(frozen=True)
@@ -116,16 +118,14 @@ def recognise_view(track: PoseTrack) -> View:
     if not use.any():
         return View("side", None)
     ventral, head, shoulders, hips = _directions(track, use)
-    across = float(_cross(head, ventral))  # > 0 right side near
+    across = _cross(head, ventral)  # > 0 right side near
     along = float(head @ ventral)
-    yaws = [
-        _yaw_deg(float(_cross(shoulders, ventral)), across, along, SHOULDER_WIDTH_PER_TRUNK),
-        _yaw_deg(float(_cross(hips, ventral)), across, along, HIP_WIDTH_PER_TRUNK),
-        # twice: the hips are nearest to where the camera was aimed
-        _yaw_deg(float(_cross(hips, ventral)), across, along, HIP_WIDTH_PER_TRUNK),
+    at_trunk = [
+        _yaw_deg(_cross(shoulders, ventral), across, along, SHOULDER_WIDTH_PER_TRUNK),
+        _yaw_deg(_cross(hips, ventral), across, along, HIP_WIDTH_PER_TRUNK),
         _world_yaw_deg(track, use),
     ]
-    yaw = float(np.nanmean(yaws))
+    yaw = float(np.nanmean(at_trunk)) + _trunk_off_middle_deg(track, use, abs(across))
     near: Literal["left", "right"] = "right" if across > 0 else "left"
     if abs(yaw) <= SIDE_LIMIT_DEG:
         return View("side", near, yaw)
@@ -145,7 +145,7 @@ def push_up_frames(track: PoseTrack) -> npt.NDArray[np.bool_]:
     shoulder, wrist, hip = (_middle(track, joint) for joint in ("shoulder", "wrist", "hip"))
     arm, trunk = wrist - shoulder, hip - shoulder
     arm_length, trunk_length = np.linalg.norm(arm, axis=1), np.linalg.norm(trunk, axis=1)
-    seen = np.isfinite(arm_length) & np.isfinite(trunk_length)
+    seen: npt.NDArray[np.bool_] = np.isfinite(arm_length) & np.isfinite(trunk_length)
     if not seen.any():
         return np.zeros(len(track.t_s), dtype=bool)
     # The arm is at its longest, or near it, for much of any set.
@@ -153,11 +153,14 @@ def push_up_frames(track: PoseTrack) -> npt.NDArray[np.bool_]:
     with np.errstate(invalid="ignore", divide="ignore"):
         cosine = np.einsum("ij,ij->i", arm, trunk) / (arm_length * trunk_length)
         hanging = (cosine > _HANGING_ARM_COS) & (trunk_length > _SHORT_TRUNK * scale)
-    candidate = seen & ~hanging
+    candidate: npt.NDArray[np.bool_] = seen & ~hanging
     if not candidate.any():
         return candidate
     place = _busiest_place(wrist[candidate], _PLANTED_RADIUS * scale)
-    return candidate & (np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale)
+    planted: npt.NDArray[np.bool_] = (
+        np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale
+    )
+    return candidate & planted
 
 
 def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
@@ -208,6 +211,22 @@ def _yaw_deg(width: float, across: float, along: float, width_per_trunk: float) 
         return float("nan")
     sine = width / np.sqrt(k2 * trunk2)
     return float(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
+
+
+def _trunk_off_middle_deg(
+    track: PoseTrack, use: npt.NDArray[np.bool_], trunk_across_px: float
+) -> float:
+    """How much farther from behind the camera sees the trunk than the middle of the body.
+
+    The yaw of a view is that of the line to the middle between shoulders and feet.
+    """
+    shoulder, ankle = (_middle(track, joint)[use] for joint in ("shoulder", "ankle"))
+    length = np.linalg.norm(np.nanmedian(shoulder - ankle, axis=0))
+    off_px = min(max(0.0, float(length) / 2 - trunk_across_px / 2), trunk_across_px)
+    if not np.isfinite(off_px):
+        return 0.0
+    focal_px = USUAL_FOCAL_PER_LONG_SIDE * max(track.width, track.height)
+    return float(np.degrees(np.arctan(off_px / focal_px)))
 
 
 def _world_yaw_deg(track: PoseTrack, use: npt.NDArray[np.bool_]) -> float:
