@@ -1,0 +1,65 @@
+"""The answer in one line: what counted, what was clean, and the one thing to fix first."""
+
+from __future__ import annotations
+
+from collections import Counter
+
+from formcheck.analysis import Analysis
+from formcheck.report.words import fault_words
+
+# A lost line or range spoils the rep; a flared or uneven rep is still a rep; tempo comes last.
+_WEIGHT = {
+    "hip_sag": 3, "hip_pike": 3, "shallow": 3, "soft_lockout": 3, "aborted": 3,
+    "elbow_flare": 2, "uneven_arms": 2, "hips_late": 2,
+}  # fmt: skip
+
+
+def fix_first(analysis: Analysis) -> str | None:
+    """Key of the fault that costs most: how much it spoils times how many reps have it."""
+    reps = Counter(
+        key for result in analysis.reps for key in {f.key for f in result.faults if f.verdict == "fault"}
+    )
+    if not reps:
+        return None
+    return max(sorted(reps), key=lambda key: (_WEIGHT.get(key, 1) * reps[key], _WEIGHT.get(key, 1)))
+
+
+def answer_line(analysis: Analysis) -> str:
+    """``4 of 6 counted, 2 clean``; says so when no rep was found."""
+    summary = analysis.summary
+    if summary.attempts == 0:
+        return "No push-up rep found in this clip"
+    return f"{summary.counted} of {summary.attempts} counted, {summary.clean} clean"
+
+
+def fix_line(analysis: Analysis) -> str:
+    """``Fix first: hips sag (reps 5, 6)``, or that nothing needs fixing."""
+    key = fix_first(analysis)
+    if key is None:
+        return "No fault seen" if analysis.reps else ""
+    reps = reps_with(analysis, key)
+    return f"Fix first: {fault_words(key).name.lower()} ({rep_list(reps)})"
+
+
+def reps_with(analysis: Analysis, key: str, verdict: str = "fault") -> list[int]:
+    """Indices of the reps that carry this fault."""
+    return [
+        result.rep.index
+        for result in analysis.reps
+        if any(f.key == key and f.verdict == verdict for f in result.faults)
+    ]
+
+
+def rep_list(indices: list[int]) -> str:
+    """``rep 4``; ``reps 1–3, 6``."""
+    runs: list[list[int]] = []
+    for index in indices:
+        if runs and index == runs[-1][-1] + 1:
+            runs[-1].append(index)
+        else:
+            runs.append([index])
+    parts = [
+        f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(str(index) for index in run)
+        for run in runs
+    ]
+    return ("rep " if len(indices) == 1 else "reps ") + ", ".join(parts)

@@ -1,0 +1,172 @@
+"""The report contract: one judged set as plain JSON data, and the schema it must meet."""
+
+from __future__ import annotations
+
+import json
+import math
+from functools import cache
+from importlib.resources import files
+from typing import Any
+
+import jsonschema
+
+from formcheck.analysis import Analysis, RepResult, SetView
+from formcheck.faults.rules import Fault
+from formcheck.quantity import Quantity
+
+SCHEMA_NAME = "formcheck.report/1"
+
+# Always present on a rep, null where unmeasured; whatever else was measured follows them.
+REP_VALUES: tuple[str, ...] = (
+    "elbow_bottom_deg", "elbow_top_deg", "hip_deviation_deg", "hip_deviation_change_deg",
+    "elbow_flare_deg", "hand_spacing_ratio", "symmetry_deg", "head_angle_deg", "hips_lag_s",
+    "mean_concentric_speed", "peak_concentric_speed",
+    "load_fraction", "load_fraction_top", "load_fraction_bottom",
+)  # fmt: skip
+PHASES: tuple[str, ...] = ("eccentric_s", "bottom_pause_s", "concentric_s", "top_pause_s")
+
+
+def report_dict(analysis: Analysis) -> dict[str, Any]:
+    """The set as the contract's JSON object: seconds, degrees, shares; null where unmeasured.
+
+    Every measured value ``NAME`` is followed by ``NAME_plus_minus``, the half-width of its
+    95 % interval in the same unit; ``not_measured`` of a rep gives the reasons for the nulls.
+    """
+    summary = analysis.summary
+    return {
+        "schema": SCHEMA_NAME,
+        "clips": [_clip(view) for view in analysis.views],
+        "prescription": _prescription(analysis),
+        "variation": _variation(analysis),
+        "reps": [_rep(result) for result in analysis.reps],
+        "faults": [_fault(fault) for fault in analysis.faults],
+        "not_judged": [{"key": n.key, "reason": n.reason} for n in analysis.not_judged],
+        "set": {
+            "attempts": summary.attempts,
+            "counted": summary.counted,
+            "clean": summary.clean,
+            "time_under_tension_s": _number(summary.time_under_tension_s),
+            "pace_per_min": _number(summary.pace_per_min),
+            "speed_loss_percent": _number(summary.speed_loss_percent),
+            "range_loss_deg": _number(summary.range_loss_deg),
+            "first_breakdown_rep": summary.first_breakdown_rep,
+        },
+        "next_step": {
+            "direction": analysis.next_step.direction,
+            "variation": analysis.next_step.variation,
+            "why": list(analysis.next_step.why),
+            "cautions": list(analysis.next_step.cautions),
+        },
+        "notes": [*analysis.notes, *(n for v in analysis.views for n in v.track.notes)],
+    }
+
+
+@cache
+def schema() -> dict[str, Any]:
+    """The JSON Schema (draft 2020-12) of the report."""
+    text = files("formcheck.report").joinpath("report.schema.json").read_text(encoding="utf-8")
+    loaded: dict[str, Any] = json.loads(text)
+    return loaded
+
+
+def validate(report: dict[str, Any]) -> None:
+    """Raise ``jsonschema.ValidationError`` where the report breaks the contract."""
+    jsonschema.Draft202012Validator(schema()).validate(report)
+
+
+def _number(value: float | None, digits: int = 4) -> float | None:
+    return round(float(value), digits) if value is not None and math.isfinite(value) else None
+
+
+def _clip(view: SetView) -> dict[str, Any]:
+    track = view.track
+    return {
+        "file": track.source_name,
+        "sha256": track.source_sha256,
+        "view": view.view.kind,
+        "near_side": view.view.near_side,
+        "yaw_deg": _number(view.view.yaw_deg, 1),
+        "view_stated": view.view.stated,
+        "offset_s": _number(view.offset_s),
+        "duration_s": _number(track.duration_s),
+        "fps": _number(track.fps),
+        "width": track.width,
+        "height": track.height,
+        "frames": track.frames,
+        "frames_with_pose": track.frames_with_pose,
+        "pose_frames": len(track.t_s),
+        "model": track.model_name,
+        "model_sha256": track.model_sha256,
+    }
+
+
+def _prescription(analysis: Analysis) -> dict[str, Any]:
+    asked = dict(vars(analysis.prescription))
+    asked["tempo"] = str(asked["tempo"]) if asked["tempo"] is not None else None
+    return asked
+
+
+def _variation(analysis: Analysis) -> dict[str, Any]:
+    variation = analysis.variation
+    return {
+        "support": variation.support,
+        "surface": variation.surface,
+        **_measured("inclination_deg", variation.inclination_deg),
+        "hands": variation.hands,
+        "arms": variation.arms,
+        **_measured("surface_height_arm_lengths", variation.surface_height),
+        "confidence": {key: _number(value) for key, value in variation.confidence.items()},
+        "disagreements": list(variation.disagreements),
+    }
+
+
+def _measured(name: str, quantity: Quantity | None) -> dict[str, float | None]:
+    if quantity is None or not quantity.known:
+        return {name: None}
+    return {name: _number(quantity.value), f"{name}_plus_minus": _number(quantity.plus_minus)}
+
+
+def _rep(result: RepResult) -> dict[str, Any]:
+    rep, values = result.rep, result.values
+    phases = {name: values.get(name) or Quantity(getattr(rep, name)) for name in PHASES}
+    named = {**phases, **{name: values.get(name) for name in REP_VALUES}, **values}
+    measured: dict[str, float | None] = {}
+    for name, quantity in named.items():
+        measured |= _measured(name, quantity)
+    return {
+        "index": rep.index,
+        "attempt": result.attempt,
+        "why_not_counted": result.why_not_counted,
+        "start_s": _number(rep.start_s),
+        "bottom_start_s": _number(rep.bottom_start_s),
+        "bottom_s": _number(rep.bottom_s),
+        "bottom_end_s": _number(rep.bottom_end_s),
+        "top_s": _number(rep.top_s),
+        "end_s": _number(rep.end_s),
+        **measured,
+        "not_measured": {
+            name: quantity.reason
+            for name, quantity in values.items()
+            if not quantity.known and quantity.reason
+        },
+        "faults": _keys(result.faults, "fault"),
+        "borderline": _keys(result.faults, "borderline"),
+    }
+
+
+def _keys(faults: tuple[Fault, ...], verdict: str) -> list[str]:
+    return list(dict.fromkeys(fault.key for fault in faults if fault.verdict == verdict))
+
+
+def _fault(fault: Fault) -> dict[str, Any]:
+    return {
+        "rep": fault.rep,
+        "key": fault.key,
+        "at_s": _number(fault.at_s),
+        "value": _number(fault.value),
+        "uncertainty": _number(fault.uncertainty),
+        "limit": _number(fault.limit),
+        "unit": fault.unit,
+        "verdict": fault.verdict,
+        "view": fault.view,
+    }

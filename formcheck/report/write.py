@@ -1,0 +1,38 @@
+"""Write everything a set produces into one folder."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from formcheck.analysis import Analysis
+from formcheck.report.contract import report_dict
+from formcheck.report.tables import reps_table, write_csv, write_xlsx
+
+
+def write_report(
+    analysis: Analysis,
+    clip_paths: Sequence[Path | None],
+    out_dir: Path,
+    *,
+    xlsx: bool = False,
+    note: str = "",
+    on_frame: Callable[[float], None] | None = None,
+) -> None:
+    """``report.json reps.csv report.html annotated.mp4`` (and ``reps.xlsx``) into ``out_dir``.
+
+    ``clip_paths`` one for each of ``analysis.views``, in that order; None (or an empty
+    sequence) where there is no clip, only a pose track: the page then comes without video.
+    ``note`` is the user's remark shown on the page. ``on_frame`` is told the seconds of the
+    clip drawn so far. Works for a set without a rep, and says so. Raises ClipError when a clip
+    cannot be read; files already in ``out_dir`` are overwritten.
+    """
+    report = report_dict(analysis)
+    out_dir.mkdir(parents=True, exist_ok=True)
+    text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
+    (out_dir / "report.json").write_text(text + "\n", encoding="utf-8")
+    table = reps_table(report)
+    write_csv(table, out_dir / "reps.csv")
+    if xlsx:
+        write_xlsx(table, out_dir / "reps.xlsx")
