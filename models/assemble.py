@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import hashlib
 import subprocess
+import sys
 import tarfile
 import tempfile
 import zipfile
@@ -45,7 +46,7 @@ def verified(data: bytes, name: str) -> bytes:
 def fetch_detector(folder: Path) -> bytes:
     """The detector network, from the wheel of mediapipe's earlier release."""
     subprocess.run(
-        ["python", "-m", "pip", "download", "--quiet", "--no-deps", "--only-binary=:all:",
+        [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--only-binary=:all:",
          "--python-version", "3.11", "--platform", "manylinux_2_28_x86_64",
          "--dest", str(folder), WHEEL],
         check=True,
@@ -117,7 +118,9 @@ def pack(detector: bytes, landmarks: bytes, target: Path) -> None:
 
 
 def main() -> None:
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("sizes", nargs="+", choices=["full", "heavy", "lite"])
     parser.add_argument("--out", type=Path, default=Path(__file__).parent)
     args = parser.parse_args()

@@ -1,0 +1,79 @@
+"""Which landmark model to use, checked before use."""
+
+from __future__ import annotations
+
+import zipfile
+from dataclasses import dataclass
+from pathlib import Path
+
+from formcheck.digest import sha256_of
+from formcheck.errors import ModelError
+
+DEFAULT_MODEL = "heavy"
+_MEMBERS = {"pose_detector.tflite", "pose_landmarks_detector.tflite"}
+# Name: the pose rate that suits its cost (see models/README.md), and the bundle's SHA-256.
+_SHIPPED = {
+    "full": (30.0, "007693c09b2a7e4d680464868144adf3b6209cef4a7304b048632cd8249bcfaa"),
+    "heavy": (15.0, "b491f134d0f25b84cf077f9d23b25cdfcc20b9fbdc4e1498aeb401307032968c"),
+}
+_FOREIGN_RATE_HZ = 30.0
+# In an installed package; in a checkout.
+_FOLDERS = (Path(__file__).parents[1] / "models", Path(__file__).parents[2] / "models")
+
+
+@dataclass(frozen=True)
+class PoseModel:
+    """A landmark bundle that was checked. ``rate_hz`` is how often it looks, by default."""
+
+    path: Path
+    sha256: str
+    rate_hz: float
+
+    @property
+    def name(self) -> str:
+        return self.path.name
+
+
+def find_model(asked: str = DEFAULT_MODEL) -> PoseModel:
+    """The bundle asked for: ``full``, ``heavy``, or the path of another one.
+
+    Raises ModelError when it is missing, damaged, or not a pose landmark bundle.
+    """
+    if asked in _SHIPPED:
+        return _shipped(asked)
+    path = Path(asked)
+    if not path.is_file():
+        raise ModelError(
+            f"“{asked}” is no landmark model: give {' or '.join(_SHIPPED)}, or the path of a "
+            ".task bundle."
+        )
+    try:
+        with zipfile.ZipFile(path) as bundle:
+            members = set(bundle.namelist())
+    except (zipfile.BadZipFile, OSError) as error:
+        raise ModelError(
+            f"{path} is not a readable landmark bundle; make one with models/assemble.py."
+        ) from error
+    if not members >= _MEMBERS:
+        raise ModelError(
+            f"{path} lacks {' and '.join(sorted(_MEMBERS - members))}, so it is no pose landmark "
+            "bundle; make one with models/assemble.py."
+        )
+    return PoseModel(path, sha256_of(path), _FOREIGN_RATE_HZ)
+
+
+def _shipped(name: str) -> PoseModel:
+    rate_hz, sha256 = _SHIPPED[name]
+    file = f"pose_{name}.task"
+    path = next((folder / file for folder in _FOLDERS if (folder / file).is_file()), None)
+    if path is None:
+        raise ModelError(
+            f"The landmark model {file} is missing from this installation; install formcheck "
+            "again, or give --model the path of a bundle made with models/assemble.py."
+        )
+    if sha256_of(path) != sha256:
+        raise ModelError(
+            f"{path} is damaged: its SHA-256 is not that of the {name} model; install formcheck "
+            "again."
+        )
+    return PoseModel(path, sha256, rate_hz)
