@@ -13,7 +13,7 @@ from __future__ import annotations
 import argparse
 import math
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -134,16 +134,25 @@ def pair_row(case: Case, other: TruthSet) -> tuple[dict[str, object], pd.DataFra
 
 
 def run(
-    folder: Path, tracks_folder: Path | None, tempo: Tempo | None, *, with_load: bool = True
+    folder: Path,
+    tracks_folder: Path | None,
+    tempo: Tempo | None = None,
+    *,
+    with_load: bool = True,
+    change: Callable[[PoseTrack], PoseTrack] = lambda track: track,
 ) -> tuple[Scores, list[Case]]:
-    """Judge every clip of the folder and score it."""
+    """Judge every clip of the folder and score it.
+
+    ``tempo`` is asked of every clip; without it the one its note states, if any. ``change`` is
+    applied to each track first (to thin it, to take points away).
+    """
     limits = default_limits()
     values = limit_values(limits)
     truths = {
         path.name.removesuffix(".truth.json"): read_truth(path)
         for path in sorted(folder.glob("*.truth.json"))
     }
-    tracks = {name: _track(folder, name, tracks_folder) for name in truths}
+    tracks = {name: change(_track(folder, name, tracks_folder)) for name in truths}
     cases = [
         judge(truth, [tracks[name]], limits, tempo or truth.tempo) for name, truth in truths.items()
     ]

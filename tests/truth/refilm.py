@@ -1,0 +1,217 @@
+"""The same set as another phone, another pace or worse tracking would have recorded it.
+
+Exact 3-D joints are known for every rendered clip, so a set can be filmed again with another
+camera: the exact joints are projected anew, and the landmark model's own errors (tracked minus
+exact position, which follow the pose) are carried over, scaled with the person. Good for
+moderate changes of camera; not a stand-in for new clips of other bodies.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from formcheck.pose.track import INDEX, LANDMARKS, PoseTrack
+from tests.truth.truth import TruthRep, TruthSet
+
+FloatArray = npt.NDArray[np.float64]
+
+# Points without exact truth move with the nearest point that has it.
+FOLLOWS: Mapping[str, str] = {
+    "heel": "ankle", "foot_index": "ankle", "pinky": "wrist", "index": "wrist",
+    "thumb": "wrist", "eye_inner": "eye", "eye_outer": "eye",
+}  # fmt: skip
+
+
+@dataclasses.dataclass(frozen=True)
+class Camera:
+    """Pinhole camera; metres, world Z up; ``fov_deg`` vertical, ``roll_deg`` as in the truth."""
+
+    eye: FloatArray
+    target: FloatArray
+    fov_deg: float
+    roll_deg: float = 0.0
+
+    def scale(self, height_px: int) -> float:
+        """Pixels a metre at the target."""
+        focal_px = height_px / 2 / np.tan(np.radians(self.fov_deg) / 2)
+        return float(focal_px / np.linalg.norm(self.target - self.eye))
+
+    def project(self, points: FloatArray, width: int, height: int) -> FloatArray:
+        """World points (..., 3) to pixels (..., 2), x right, y down."""
+        forward = (self.target - self.eye) / np.linalg.norm(self.target - self.eye)
+        right = np.cross(forward, (0.0, 0.0, 1.0))
+        right /= np.linalg.norm(right)
+        up = np.cross(right, forward)
+        roll = -np.radians(self.roll_deg)
+        right, up = (
+            right * np.cos(roll) + up * np.sin(roll),
+            up * np.cos(roll) - right * np.sin(roll),
+        )
+        seen = points - self.eye
+        focal_px = height / 2 / np.tan(np.radians(self.fov_deg) / 2)
+        along = seen @ forward
+        return np.stack(
+            [
+                width / 2 + focal_px * (seen @ right) / along,
+                height / 2 - focal_px * (seen @ up) / along,
+            ],
+            axis=-1,
+        )
+
+    def moved(
+        self, *, yaw_deg: float = 0.0, nearer: float = 1.0, higher_m: float = 0.0,
+        roll_deg: float = 0.0,
+    ) -> Camera:  # fmt: skip
+        """Walk round the person by ``yaw_deg``, change distance and height, tilt the phone.
+
+        The picture keeps the person's size: the field of view follows the distance.
+        """
+        turn = np.radians(yaw_deg)
+        x, y, z = self.eye - self.target
+        offset = np.array(
+            [x * np.cos(turn) - y * np.sin(turn), x * np.sin(turn) + y * np.cos(turn), z]
+        )
+        eye = self.target + offset / nearer + np.array([0.0, 0.0, higher_m])
+        half = np.tan(np.radians(self.fov_deg) / 2) * nearer
+        return Camera(
+            eye, self.target, float(np.degrees(2 * np.arctan(half))), self.roll_deg + roll_deg
+        )
+
+
+def refilmed(
+    track: PoseTrack, joints: Mapping[str, FloatArray], before: Camera, after: Camera
+) -> PoseTrack:
+    """``track`` as ``after`` would show it. ``joints`` exact world positions (N, 3) by landmark."""
+    size = (track.width, track.height)
+    larger = after.scale(track.height) / before.scale(track.height)
+    xy = track.xy_px.copy()
+    for name in LANDMARKS:
+        i, known = INDEX[name], _followed(name, joints)
+        if known is None:
+            xy[:, i] = np.nan
+            continue
+        error = track.xy_px[:, i] - before.project(joints[known], *size)
+        xy[:, i] = after.project(joints[known], *size) + larger * error
+    seen = np.isfinite(xy[..., 0])
+    return dataclasses.replace(
+        track, xy_px=xy, world_m=None, visibility=np.where(seen, track.visibility, np.nan)
+    )
+
+
+def _followed(name: str, joints: Mapping[str, FloatArray]) -> str | None:
+    if name in joints:
+        return name
+    side, _, part = name.partition("_")
+    candidate = f"{side}_{FOLLOWS.get(part, part)}"
+    return candidate if candidate in joints else None
+
+
+def read_joints(csv: Path) -> dict[str, FloatArray]:
+    """Exact world positions (N, 3) in metres by landmark name, from `NAME.truth.csv`."""
+    table = pd.read_csv(csv)
+    return {
+        name: table[[f"{name}_X", f"{name}_Y", f"{name}_Z"]].to_numpy(float)
+        for name in LANDMARKS
+        if f"{name}_X" in table
+    }
+
+
+def mirrored(track: PoseTrack) -> PoseTrack:
+    """As the person's mirror image: left becomes right."""
+    xy = track.xy_px.copy()
+    xy[..., 0] = track.width - xy[..., 0]
+    order = [INDEX[_other_side(name)] for name in LANDMARKS]
+    return dataclasses.replace(
+        track, xy_px=xy[:, order], visibility=track.visibility[:, order], world_m=None
+    )
+
+
+def mirrored_truth(truth: TruthSet) -> TruthSet:
+    other = {"left": "right", "right": "left", None: None}
+    reps = tuple(
+        dataclasses.replace(
+            rep, values={_other_side(name): value for name, value in rep.values.items()}
+        )
+        for rep in truth.reps
+    )
+    return dataclasses.replace(truth, near_side=other[truth.near_side], reps=reps)
+
+
+def _other_side(name: str) -> str:
+    swapped = name.replace("left", "\0").replace("right", "left")
+    return swapped.replace("\0", "right")
+
+
+def slowed(track: PoseTrack, factor: float) -> PoseTrack:
+    """The same movement taking ``factor`` times as long, pose frames as many a second.
+
+    Positions between frames are interpolated, so the tracking noise of a slowed set is
+    smoother than a real one's.
+    """
+    count = int(len(track.t_s) * factor)
+    source = np.linspace(0, len(track.t_s) - 1, count)
+    rows = np.arange(len(track.t_s))
+    flat = track.xy_px.reshape(len(rows), -1)
+    xy = np.stack([np.interp(source, rows, column) for column in flat.T], axis=1)
+    visible = np.stack(
+        [np.interp(source, rows, column) for column in np.nan_to_num(track.visibility).T], axis=1
+    )
+    xy = xy.reshape(count, len(LANDMARKS), 2)
+    return dataclasses.replace(
+        track,
+        t_s=np.interp(source, rows, track.t_s) * factor,
+        xy_px=xy,
+        visibility=np.where(np.isfinite(xy[..., 0]), visible, np.nan),
+        world_m=None,
+        duration_s=track.duration_s * factor,
+        frames=int(track.frames * factor),
+    )
+
+
+def slowed_truth(truth: TruthSet, factor: float) -> TruthSet:
+    def rep(one: TruthRep) -> TruthRep:
+        return dataclasses.replace(
+            one,
+            start_s=one.start_s * factor,
+            bottom_start_s=one.bottom_start_s * factor,
+            bottom_end_s=one.bottom_end_s * factor,
+            top_s=one.top_s * factor,
+            end_s=one.end_s * factor,
+            values={
+                name: value * factor if name.endswith("_s") else value
+                for name, value in one.values.items()
+            },
+        )
+
+    return dataclasses.replace(
+        truth,
+        duration_s=truth.duration_s * factor,
+        clip_start_in_set_s=truth.clip_start_in_set_s * factor,
+        reps=tuple(rep(one) for one in truth.reps),
+    )
+
+
+def noisier(track: PoseTrack, share: float, seed: int = 0) -> PoseTrack:
+    """With white noise of SD ``share`` of the trunk's length in the picture."""
+    trunk = np.nanmedian(
+        np.linalg.norm(track.xy("left_shoulder") - track.xy("left_hip"), axis=1)
+    )
+    noise = np.random.default_rng(seed).normal(0, share * float(trunk), track.xy_px.shape)
+    return dataclasses.replace(track, xy_px=track.xy_px + noise)
+
+
+def interrupted(track: PoseTrack, every_s: float = 4.0, for_s: float = 0.3) -> PoseTrack:
+    """With the person lost for a moment, again and again."""
+    lost = (track.t_s % every_s) < for_s
+    return dataclasses.replace(
+        track,
+        xy_px=np.where(lost[:, None, None], np.nan, track.xy_px),
+        visibility=np.where(lost[:, None], np.nan, track.visibility),
+        world_m=None if track.world_m is None else np.where(lost[:, None, None], np.nan, track.world_m),
+    )

@@ -1,0 +1,145 @@
+"""The whole middle over saved pose tracks of rendered clips, against their exact truth.
+
+The tracks in tests/data come from the landmark model on computer-rendered clips (see
+sample_clips/README.md); the truth is the prescribed motion. The bars are the accuracy that
+the README promises. `python -m tests.truth.bench` prints the same as a table.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from formcheck.analysis import analyse
+from formcheck.faults.limits import default_limits
+from formcheck.pose.store import read_track
+from formcheck.pose.track import PoseTrack
+from formcheck.prescription import Prescription
+from tests.truth import bench, scoring
+
+DATA = Path(__file__).parents[1] / "data"
+SIDE_BARS = {
+    "eccentric_s": 0.10,
+    "concentric_s": 0.10,
+    "bottom_pause_s": 0.10,
+    "top_pause_s": 0.10,
+    "elbow_bottom_deg": 4.0,
+    "elbow_top_deg": 5.0,
+    "hip_deviation_deg": 3.0,
+    "inclination_deg": 3.0,
+    "head_angle_deg": 8.0,
+}
+FRONT_BARS = {
+    "eccentric_s": 0.15,
+    "concentric_s": 0.15,
+    "bottom_pause_s": 0.15,
+    "elbow_flare_deg": 8.0,
+    "hand_spacing_ratio": 0.12,
+}
+
+
+@pytest.fixture(scope="module")
+def scores() -> bench.Scores:
+    return bench.run(DATA, DATA)[0]
+
+
+def mean_error(errors: pd.DataFrame, view: str, quantity: str) -> float:
+    chosen = errors[(errors["view"] == view) & (errors["quantity"] == quantity)]
+    assert len(chosen) >= 10, f"{quantity} was hardly ever measured from the {view}"
+    return float((chosen["measured"] - chosen["truth"]).abs().mean())
+
+
+def test_every_attempt_and_its_bottom_is_found_and_no_other(scores: bench.Scores) -> None:
+    clips = scores.clips
+    wrong = clips[(clips["attempts"] != clips["true"]) | (clips["bottoms"] != clips["true"])]
+    assert wrong.empty, wrong.to_string()
+
+
+def test_aborted_short_and_soft_reps_are_told_apart(scores: bench.Scores) -> None:
+    assert scores.clips["kinds_wrong"].sum() == 0, scores.clips["kinds_wrong"].to_string()
+
+
+def test_view_and_near_side_are_recognised(scores: bench.Scores) -> None:
+    assert scores.clips["view_right"].all() and scores.clips["near_right"].all()
+
+
+def test_support_and_surface_are_recognised_from_the_side(scores: bench.Scores) -> None:
+    side = scores.clips[scores.clips.index.str.contains("side|portrait")]
+    assert set(side["support"]) == {"right"} and set(side["surface"]) == {"right"}, side.to_string()
+
+
+@pytest.mark.parametrize(("quantity", "bar"), SIDE_BARS.items())
+def test_side_view_error_stays_below_its_bar(
+    scores: bench.Scores, quantity: str, bar: float
+) -> None:
+    assert mean_error(scores.errors, "side", quantity) <= bar
+
+
+@pytest.mark.parametrize(("quantity", "bar"), FRONT_BARS.items())
+def test_front_view_error_stays_below_its_bar(
+    scores: bench.Scores, quantity: str, bar: float
+) -> None:
+    assert mean_error(scores.errors, "front", quantity) <= bar
+
+
+def test_stated_uncertainty_covers_the_errors_it_should(scores: bench.Scores) -> None:
+    """Over all quantities 90 to 99 % of the errors lie inside the stated ±, and none far off."""
+    stated = scores.errors.dropna(subset=["plus_minus"])
+    covered = (stated["measured"] - stated["truth"]).abs() <= stated["plus_minus"]
+    assert 0.90 <= covered.mean() <= 0.99
+    for quantity, share in covered.groupby(stated["quantity"]).mean().items():
+        assert share >= 0.80, f"{quantity}: only {share:.0%} inside the stated ±"
+
+
+def test_faults_are_found_and_nobody_is_wrongly_accused(scores: bench.Scores) -> None:
+    overall = scoring.precision_recall(scores.outcomes).loc["all"]
+    assert overall["precision"] >= 0.95
+    assert overall["recall"] >= 0.90
+
+
+@pytest.mark.parametrize("clip", ["clean_side", "clean_front"])
+def test_a_clean_set_carries_no_fault(scores: bench.Scores, clip: str) -> None:
+    outcomes = scores.outcomes
+    raised = outcomes[(outcomes["clip"] == clip) & (outcomes["verdict"] == "fault")]
+    assert raised.empty, raised.to_string()
+
+
+def test_two_clips_of_one_set_are_laid_over_each_other(scores: bench.Scores) -> None:
+    assert len(scores.pairs) >= 1
+    assert (scores.pairs["offset_error_s"].abs() <= 0.05).all()
+    assert (scores.pairs["bottoms"] == scores.pairs["true"]).all()
+    assert (scores.pairs["attempts"] == scores.pairs["true"]).all()
+
+
+def test_a_minute_is_judged_again_with_other_limits_within_50_ms() -> None:
+    track = a_minute_of(read_track(DATA / "hip_sag_side.parquet"), start_s=1.0, end_s=22.0)
+    limits = default_limits()
+    analyse([track], Prescription(), limits)  # first use pays for imports
+    took = []
+    for _ in range(5):
+        started = time.process_time()
+        analysis = analyse([track], Prescription(), limits)
+        took.append(time.process_time() - started)
+    assert len(analysis.reps) >= 15
+    assert min(took) < 0.050, f"{1000 * min(took):.0f} ms"
+
+
+def a_minute_of(track: PoseTrack, start_s: float, end_s: float) -> PoseTrack:
+    """The stretch between the two times, over and over, until a minute is full."""
+    stretch = (track.t_s >= start_s) & (track.t_s < end_s)
+    times = int(np.ceil(60 * track.fps / stretch.sum()))
+    rows = np.tile(np.flatnonzero(stretch), times)[: int(60 * track.fps)]
+    return dataclasses.replace(
+        track,
+        t_s=np.arange(len(rows)) / track.fps,
+        xy_px=track.xy_px[rows],
+        visibility=track.visibility[rows],
+        world_m=None,
+        duration_s=len(rows) / track.fps,
+        frames=len(rows),
+    )
