@@ -2,9 +2,9 @@
 
     python -m tests.truth.bench FOLDER [--tracks DIR] [--out DIR] [--detail] [--tempo 2-1-X-1]
 
-FOLDER holds `NAME.mp4`, `NAME.truth.json` and `NAME.truth.csv`. With --tracks the saved pose
-`DIR/NAME.parquet` is used and no video is read; otherwise the pose is run on each clip. Clips
-of one set from two cameras are also judged as a pair. With --out the tables are written as CSV
+FOLDER holds `NAME.mp4`, `NAME.truth.json` and `NAME.truth.csv`. The pose is run on each clip;
+with --tracks it is kept as `DIR/NAME.parquet` and no video is read where that is there already.
+Clips of one set from two cameras are also judged as a pair. With --out the tables are written as CSV
 and the Bland–Altman plots as PNG. How a fault is expected is told in `scoring.py`.
 """
 
@@ -12,16 +12,20 @@ from __future__ import annotations
 
 import argparse
 import math
+import os
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
+from formcheck.faults.limits import Limits, default_limits
 
 from formcheck.analysis import Analysis, analyse
-from formcheck.faults.limits import Limits, default_limits
-from formcheck.pose.store import read_track
+from formcheck.clip.read import probe
+from formcheck.pose.landmarker import find_pose
+from formcheck.pose.model import DEFAULT_MODEL, find_model
+from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
 from formcheck.tempo import Tempo, parse_tempo
@@ -72,9 +76,7 @@ def clip_row(case: Case, limits: Mapping[str, float]) -> dict[str, object]:
     """Counts and recognitions of one clip, each against its truth."""
     truth, analysis = case.truth, case.analysis
     matched = scoring.matched_results(analysis, truth)
-    kinds = [
-        (scoring.expected_attempt(rep, limits), result.attempt) for rep, result in matched
-    ]
+    kinds = [(scoring.expected_attempt(rep, limits), result.attempt) for rep, result in matched]
     view, variation = analysis.views[0].view, analysis.variation
     return {
         "clip": truth.name,
@@ -100,7 +102,9 @@ def _verdict(got: str | None, true: str) -> str:
 def load_errors(case: Case, exact: Case) -> pd.DataFrame:
     """Load on the hands against the same segment model run on the exact joints."""
     truth = case.truth
-    reference = {rep.index: result for rep, result in scoring.matched_results(exact.analysis, truth)}
+    reference = {
+        rep.index: result for rep, result in scoring.matched_results(exact.analysis, truth)
+    }
     rows = []
     for rep, result in scoring.matched_results(case.analysis, truth):
         for name in ("load_fraction", "load_fraction_top", "load_fraction_bottom"):
@@ -181,12 +185,19 @@ def run(
     return scores, cases
 
 
-def _track(folder: Path, name: str, tracks_folder: Path | None) -> PoseTrack:
-    if tracks_folder is not None:
-        return read_track(tracks_folder / f"{name}.parquet")
-    from formcheck.pose.landmarker import track_clip  # only here: loads the pose library
+def pose_of(clip: Path, model: str = DEFAULT_MODEL, rate_hz: float | None = None) -> PoseTrack:
+    """The pose as `formcheck set` would find it."""
+    return find_pose(probe(clip), find_model(model), rate_hz, processes=os.cpu_count() or 1)
 
-    return track_clip(folder / f"{name}.mp4")
+
+def _track(folder: Path, name: str, saved: Path | None) -> PoseTrack:
+    if saved is None:
+        return pose_of(folder / f"{name}.mp4")
+    path = saved / f"{name}.parquet"
+    if not path.exists():
+        saved.mkdir(parents=True, exist_ok=True)
+        write_track(pose_of(folder / f"{name}.mp4"), path)
+    return read_track(path)
 
 
 def error_matrix(errors: pd.DataFrame) -> pd.DataFrame:
@@ -264,7 +275,9 @@ def show(scores: Scores, *, detail: bool) -> None:
             table(f"AGREEMENT, {view} view (measured - true)", scoring.agreement(errors))
         table("FAULTS (grey: true value too near the limit to score)",
               scoring.precision_recall(scores.outcomes))  # fmt: skip
-        wrong = scores.outcomes[scores.outcomes["outcome"].isin(["missed", "false_alarm", "unknown"])]
+        wrong = scores.outcomes[
+            scores.outcomes["outcome"].isin(["missed", "false_alarm", "unknown"])
+        ]
         if len(wrong):
             table("MISSED, FALSELY RAISED, OR RAISED WITHOUT TRUTH", wrong)
         if len(scores.pairs):
@@ -276,7 +289,11 @@ def show(scores: Scores, *, detail: bool) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folder", type=Path, help="clips with truth")
-    parser.add_argument("--tracks", type=Path, help="folder of saved pose tracks, NAME.parquet")
+    parser.add_argument(
+        "--tracks",
+        type=Path,
+        help="folder of saved pose tracks, NAME.parquet; missing ones are made",
+    )
     parser.add_argument("--out", type=Path, help="write CSV tables and plots here")
     parser.add_argument("--tempo", type=parse_tempo, help="ask this tempo of every clip")
     parser.add_argument("--detail", action="store_true", help="errors by clip and quantity")

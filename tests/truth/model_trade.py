@@ -1,6 +1,6 @@
 """Error against cost of the landmark models and pose rates: which one should be the default?
 
-    python -m tests.truth.model_trade CLIPS OUT [--model full=BUNDLE …] [--tracks full=DIR …]
+    python -m tests.truth.model_trade CLIPS OUT [--model full heavy …] [--tracks full=DIR …]
 
 For each model the pose is run on every frame of every clip that has a truth (or saved tracks
 are read, and the cost is timed on one clip), thinned to each pose rate, and judged. Written to
@@ -22,8 +22,11 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from formcheck.clip.read import probe
 from formcheck.geometry import joint_angle_deg
-from formcheck.pose.store import read_track, write_track
+from formcheck.pose.landmarker import find_pose
+from formcheck.pose.model import find_model
+from formcheck.pose.store import write_track
 from formcheck.pose.track import PoseTrack
 from tests.truth import bench, scoring
 from tests.truth.truth import exact_track, read_truth
@@ -53,15 +56,13 @@ def projected_elbow_error_deg(track: PoseTrack, exact: PoseTrack, near: str) -> 
     return float(np.nanmean(np.abs(found - true)))
 
 
-def make_tracks(model: Path, clips: list[Path], folder: Path) -> float:
-    """Pose of every frame of the clips; returns CPU milliseconds a frame."""
-    from formcheck.pose.landmarker import track_clip
-
+def make_tracks(model: str, clips: list[Path], folder: Path) -> float:
+    """Pose of every frame of the clips; returns CPU milliseconds a frame, decoding included."""
     folder.mkdir(parents=True, exist_ok=True)
     cpu_s, frames = 0.0, 0
     for clip in clips:
         started = time.process_time()
-        track = track_clip(clip, model=model)
+        track = find_pose(probe(clip), find_model(model), rate_hz=RATES_HZ[0])
         cpu_s, frames = cpu_s + time.process_time() - started, frames + len(track.t_s)
         write_track(track, folder / f"{clip.stem}.parquet")
     return 1000 * cpu_s / frames
@@ -141,7 +142,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("clips", type=Path)
     parser.add_argument("out", type=Path)
-    parser.add_argument("--model", type=named, action="append", required=True, metavar="NAME=BUNDLE")
+    parser.add_argument("--model", nargs="+", default=["full", "heavy"], help="names or bundles")
     parser.add_argument("--tracks", type=named, action="append", default=[], metavar="NAME=DIR")
     asked = parser.parse_args()
     asked.out.mkdir(parents=True, exist_ok=True)
@@ -151,7 +152,8 @@ def main() -> None:
         for path in sorted(asked.clips.glob("*.truth.json"))
     ]
     rows: list[dict[str, object]] = []
-    for name, model in asked.model:
+    for model in asked.model:
+        name = Path(model).stem
         if name in saved:
             cost_ms = make_tracks(model, clips[:1], asked.out / f"timed_{name}")
             folder = saved[name]

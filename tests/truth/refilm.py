@@ -199,9 +199,7 @@ def slowed_truth(truth: TruthSet, factor: float) -> TruthSet:
 
 def noisier(track: PoseTrack, share: float, seed: int = 0) -> PoseTrack:
     """With white noise of SD ``share`` of the trunk's length in the picture."""
-    trunk = np.nanmedian(
-        np.linalg.norm(track.xy("left_shoulder") - track.xy("left_hip"), axis=1)
-    )
+    trunk = np.nanmedian(np.linalg.norm(track.xy("left_shoulder") - track.xy("left_hip"), axis=1))
     noise = np.random.default_rng(seed).normal(0, share * float(trunk), track.xy_px.shape)
     return dataclasses.replace(track, xy_px=track.xy_px + noise)
 
@@ -213,5 +211,7 @@ def interrupted(track: PoseTrack, every_s: float = 4.0, for_s: float = 0.3) -> P
         track,
         xy_px=np.where(lost[:, None, None], np.nan, track.xy_px),
         visibility=np.where(lost[:, None], np.nan, track.visibility),
-        world_m=None if track.world_m is None else np.where(lost[:, None, None], np.nan, track.world_m),
+        world_m=None
+        if track.world_m is None
+        else np.where(lost[:, None, None], np.nan, track.world_m),
     )

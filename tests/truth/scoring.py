@@ -18,6 +18,7 @@ from typing import Literal
 import pandas as pd
 
 from formcheck.analysis import Analysis, RepResult
+from formcheck.quantity import Quantity
 from formcheck.tempo import Tempo
 from tests.truth.truth import TruthRep, TruthSet
 
@@ -94,8 +95,8 @@ def value_errors(analysis: Analysis, truth: TruthSet) -> pd.DataFrame:
     for true_rep, result in matched_results(analysis, truth):
         last = true_rep is truth.reps[-1]
         for name, true_value in true_rep.values.items():
-            quantity = result.values.get(name)
-            if quantity is None or not quantity.known:
+            quantity = measured(result, name)
+            if not quantity.known:
                 continue
             label = "last_top_pause_s" if last and name == "top_pause_s" else name
             rows.append(
@@ -112,6 +113,13 @@ def value_errors(analysis: Analysis, truth: TruthSet) -> pd.DataFrame:
     return pd.DataFrame(
         rows, columns=["clip", "view", "rep", "quantity", "truth", "measured", "plus_minus"]
     )
+
+
+def measured(result: RepResult, name: str) -> Quantity:
+    """One value of a rep; a phase without a stated uncertainty is taken from its boundaries."""
+    if name in result.values:
+        return result.values[name]
+    return Quantity(getattr(result.rep, name, math.nan))
 
 
 def agreement(errors: pd.DataFrame, by: str | list[str] = "quantity") -> pd.DataFrame:

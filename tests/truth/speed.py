@@ -21,6 +21,8 @@ from pathlib import Path
 
 import psutil
 
+from formcheck.pose.model import DEFAULT_MODEL, find_model
+
 BARE_LOOP = """
 import sys
 import av, mediapipe, numpy
@@ -83,9 +85,8 @@ def bare_loop(clip: Path, model: Path) -> Run:
     return measure([sys.executable, "-c", BARE_LOOP, str(clip), str(model)])
 
 
-def formcheck_set(clip: Path, model: Path | None, out: Path) -> Run:
-    command = [sys.executable, "-m", "formcheck.cli", "set", str(clip), "--out", str(out)]
-    return measure(command + (["--model", str(model)] if model else []))
+def formcheck_set(clip: Path, model: str, out: Path) -> Run:
+    return measure(["formcheck", "set", str(clip), "--model", model, "--out", str(out)])
 
 
 def scaled_up(clip: Path, target: Path) -> Path:
@@ -105,13 +106,11 @@ def scaled_up(clip: Path, target: Path) -> Path:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("clip", type=Path)
-    parser.add_argument("--model", type=Path, help="landmark bundle; formcheck's default if not given")
+    parser.add_argument("--model", default=DEFAULT_MODEL, help="name or landmark bundle, for both")
     parser.add_argument("--runs", type=int, default=1, help="the fastest of so many is shown")
     parser.add_argument("--skip-1080p", action="store_true")
     asked = parser.parse_args()
-    from formcheck.pose.model import default_model
-
-    model = asked.model or default_model()
+    model = find_model(asked.model).path
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
         clips = {"as it is": asked.clip}

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-
 from formcheck.faults.limits import default_limits
+
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from tests.truth import bench, refilm, scoring

@@ -78,7 +78,8 @@ def test_mirroring_swaps_the_sides() -> None:
     other = refilm.mirrored_truth(truth)
     assert other.near_side == "right"
     assert (
-        other.reps[0].values["elbow_flare_right_deg"] == truth.reps[0].values["elbow_flare_left_deg"]
+        other.reps[0].values["elbow_flare_right_deg"]
+        == truth.reps[0].values["elbow_flare_left_deg"]
     )
 
 

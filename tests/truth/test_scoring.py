@@ -32,7 +32,9 @@ GOOD = {
 }
 
 
-def true_rep(index: int = 1, *, at_s: float = 2.0, aborted: bool = False, **values: float) -> TruthRep:
+def true_rep(
+    index: int = 1, *, at_s: float = 2.0, aborted: bool = False, **values: float
+) -> TruthRep:
     return TruthRep(
         index=index,
         aborted=aborted,
@@ -82,10 +84,16 @@ def test_a_value_near_the_limit_is_not_scored(elbow_bottom_deg: float, expected:
 
 
 def test_limits_below_which_a_value_must_not_fall_are_read_the_right_way_round() -> None:
-    assert scoring.expected_fault("soft_lockout", true_rep(elbow_top_deg=150), LIMITS, None) == "fault"
+    assert (
+        scoring.expected_fault("soft_lockout", true_rep(elbow_top_deg=150), LIMITS, None) == "fault"
+    )
     assert scoring.expected_fault("soft_lockout", true_rep(), LIMITS, None) == "clear"
-    assert scoring.expected_fault("hip_pike", true_rep(hip_deviation_deg=-22), LIMITS, None) == "fault"
-    assert scoring.expected_fault("hip_sag", true_rep(hip_deviation_deg=-22), LIMITS, None) == "clear"
+    assert (
+        scoring.expected_fault("hip_pike", true_rep(hip_deviation_deg=-22), LIMITS, None) == "fault"
+    )
+    assert (
+        scoring.expected_fault("hip_sag", true_rep(hip_deviation_deg=-22), LIMITS, None) == "clear"
+    )
 
 
 def test_an_aborted_attempt_is_not_also_shallow() -> None:

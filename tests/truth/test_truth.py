@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from formcheck.faults.limits import default_limits
 
 from formcheck.analysis import analyse
-from formcheck.faults.limits import default_limits
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
