@@ -1,0 +1,300 @@
+"""How heavy the push-up is: the share of body mass that the hands carry.
+
+On a level floor the vertical share is fixed by statics alone, whatever the friction:
+(x_COM - x_foot) / (x_hand - x_foot). With hands or feet raised it is not: friction at two
+heights carries part of the moment. Two models then bound it: hands that push straight up, and
+hands that push square to the body. All of it is quasi-static: a fast rep peaks far higher.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from formcheck.measures.segments import Segment, Sex, body_segments, centre_of_mass
+from formcheck.measures.surface import (
+    ABOVE_SURFACE,
+    FRONT_ON,
+    Support,
+    Surface,
+    contact_points,
+    sagittal_points,
+)
+from formcheck.prescription import Prescription
+from formcheck.quantity import Quantity, not_measured
+from formcheck.reps import Rep
+from formcheck.signals import Signals
+from formcheck.variation import Variation
+from formcheck.views import View
+
+FloatArray = npt.NDArray[np.float64]
+Arm = Literal["left", "right"]
+
+# 95 % half-widths, share of body mass. On a level floor a segment model comes within about four
+# points of a force plate (static plate values: Suprak 2011, Mier 2014); on the knees it reads
+# three to ten points more than the plates did (same sources, Gouvali & Boudolos 2005).
+LEVEL_PLUS_MINUS = 0.04
+KNEES_PLUS_MINUS = 0.10
+
+# Where worn weight presses, from the shoulders (0) to the hips (1). From practice: a plate lies
+# between the shoulder blades, a vest hangs around the chest, a belt at the hips.
+WORN_AT = {"back": 0.25, "vest": 0.30, "belt": 1.0}
+
+KNEES_BIAS = (
+    "On the knees this model reads 3 to 10 points of body mass more than force plates do, "
+    "because the knee does not turn about its joint centre on the floor."
+)
+RAISED_RANGE = (
+    "With hands or feet raised the load is not fixed by statics: the range runs between hands "
+    "that push straight up and hands that push square to the body."
+)
+QUASI_STATIC = "The load is that of a slow rep; pushing fast peaks higher."
+TOO_SLANTED = (
+    "at this slant the nearer end of the body looks longer, which shifts the load by more than "
+    "it varies; film square from the side"
+)
+
+
+@dataclass(frozen=True)
+class LoadCurve:
+    """Share of body mass on both hands, over time.
+
+    ``share`` (M,) best estimate, ``low`` and ``high`` (M,) the two models that bound it (equal
+    on a level floor), added load included; NaN where unknown. ``plus_minus`` 95 % half-width of
+    ``share``, range included. ``body_mass_kg`` None when not given. ``reason`` says why all of
+    it is unknown. ``remarks`` belong beside the number wherever it is shown.
+    """
+
+    share: FloatArray
+    low: FloatArray
+    high: FloatArray
+    plus_minus: float
+    body_mass_kg: float | None = None
+    view: str | None = None
+    reason: str | None = None
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def kg(self) -> FloatArray | None:
+        """(M,) kilograms on both hands, or None without a body mass."""
+        return None if self.body_mass_kg is None else self.share * self.body_mass_kg
+
+
+def load_over_time(
+    signals: Signals, view: View, variation: Variation, prescription: Prescription
+) -> LoadCurve:
+    """The load on the hands in every frame of a view from the side."""
+    if view.kind in ("front", "rear") or view.near_side is None:
+        return _unknown(signals, FRONT_ON)
+    if view.kind == "oblique":
+        return _unknown(signals, TOO_SLANTED)
+    if variation.surface is None or variation.support is None:
+        return _unknown(signals, variation.inclination_deg.reason or FRONT_ON)
+    body = sagittal_points(signals, view, variation.slope_deg)
+    low, high = hand_load_range(
+        body, variation.support, variation.surface, prescription.sex, _worn(prescription)
+    )
+    share = (low + high) / 2
+    half_range = float(np.nanmedian(high - low)) / 2 if np.isfinite(share).any() else 0.0
+    model = KNEES_PLUS_MINUS if variation.support == "knees" else LEVEL_PLUS_MINUS
+    slant = 0.09 * abs(np.sin(np.radians(view.yaw_deg)))  # nearer end 11 % larger at 15 degrees
+    return LoadCurve(
+        share,
+        low,
+        high,
+        float(np.hypot(model, slant)) + half_range,
+        body_mass_kg=prescription.body_mass_kg,
+        view=view.kind,
+        remarks=_remarks(variation, prescription),
+    )
+
+
+def rep_loads(curve: LoadCurve, signals: Signals, reps: Sequence[Rep]) -> list[dict[str, Quantity]]:
+    """Per rep ``load_fraction`` (mean from leaving the top until back), ``_top``, ``_bottom``."""
+    return [
+        {
+            "load_fraction": _mean(curve, signals.t_s, rep.start_s, rep.top_s),
+            "load_fraction_top": _mean(curve, signals.t_s, rep.start_s - 0.1, rep.start_s + 0.05),
+            "load_fraction_bottom": _mean(
+                curve, signals.t_s, rep.bottom_s - 0.1, rep.bottom_s + 0.1
+            ),
+        }
+        for rep in reps
+    ]
+
+
+def hand_load_range(
+    body: Mapping[str, FloatArray],
+    support: Support,
+    surface: Surface,
+    sex: Sex | None = None,
+    worn: tuple[float, float] = (0.0, 0.0),
+) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest share (M,) of body mass on both hands.
+
+    ``body`` holds sagittal joint positions (M, 2), x toward the head, y up, any unit, at least
+    shoulder, elbow, wrist, hip, knee, ankle. ``worn`` is added mass over body mass, and where it
+    presses from the shoulders (0) to the hips (1).
+
+    Moments about the foot: V dx + H dy = W (x_COM - x_foot), dx and dy from foot to hand.
+    Straight up: H = 0. Square to a body inclined by a: H = V tan a. On a wall V is friction:
+    without it H = W (x_COM - x_foot) / dy, and there the force square to the body is whole.
+    """
+    arm = np.linalg.norm(body["shoulder"] - body["elbow"], axis=1) + np.linalg.norm(
+        body["elbow"] - body["wrist"], axis=1
+    )
+    hand, foot = contact_points(body, support, float(np.nanmedian(arm)))
+    centre = centre_of_mass(body, body_segments(sex))
+    added, place = worn
+    worn_x = body["shoulder"][:, 0] + place * (body["hip"] - body["shoulder"])[:, 0]
+    moment = centre[:, 0] - foot[:, 0] + added * (worn_x - foot[:, 0])
+    dx, dy = (hand - foot).T
+    if surface == "floor":
+        share = moment / dx
+        return share, share
+    trunk = body["shoulder"] - body["knee" if support == "knees" else "ankle"]
+    lean = np.arctan2(trunk[:, 1], trunk[:, 0])
+    if surface == "wall":
+        models = moment / dy, moment / (dx * np.cos(lean) + dy * np.sin(lean))
+    else:
+        models = moment / dx, moment / (dx + dy * np.tan(lean))
+    return np.minimum(*models), np.maximum(*models)
+
+
+def plank(
+    height: float = 0.0,
+    support: Support = "toes",
+    sex: Sex | None = None,
+    reach: float | None = None,
+) -> dict[str, FloatArray]:
+    """A straight body at the top, joint positions (1, 2) in statures, from segment lengths alone.
+
+    ``height`` of the hands above the feet (knees), arm lengths. ``reach`` of the hands toward
+    the head from under the shoulders, arm lengths; None puts the arms square to the body.
+    """
+    size = body_segments(sex)
+    arm = size["upper_arm"].length + size["forearm"].length
+    legs = size["thigh"].length + (size["shank"].length if support == "toes" else 0.0)
+    line = legs + size["trunk"].length
+    base = ABOVE_SURFACE["knee" if support == "knees" else "ankle"] * arm
+    rise = (height + ABOVE_SURFACE["wrist"]) * arm - base  # of the wrist over the base joint
+
+    def wrist_over(lean: FloatArray) -> FloatArray:
+        drop = np.cos(lean) if reach is None else np.sqrt(1 - reach**2)
+        return line * np.sin(lean) - arm * drop
+
+    leans = np.linspace(-1.2, 1.55, 1101)
+    lean = float(np.interp(rise, wrist_over(leans), leans))
+    along = np.array([np.cos(lean), np.sin(lean)])
+    down = np.array([along[1], -along[0]]) if reach is None else np.array(
+        [reach, -np.sqrt(1 - reach**2)]
+    )
+    ankle = np.array([0.0, base])
+    knee = ankle if support == "knees" else ankle + size["shank"].length * along
+    hip = knee + size["thigh"].length * along
+    shoulder = hip + size["trunk"].length * along
+    if support == "knees":  # the shank lies on the floor behind the knee
+        ankle = knee - np.array([size["shank"].length, 0.0])
+    joints = {
+        "ankle": ankle,
+        "knee": knee,
+        "hip": hip,
+        "shoulder": shoulder,
+        "elbow": shoulder + size["upper_arm"].length * down,
+        "wrist": shoulder + arm * down,
+    }
+    unseen = {name: np.full((1, 2), np.nan) for name in ("ear", "heel", "toe", "knuckle")}
+    return {name: point[np.newaxis] for name, point in joints.items()} | unseen
+
+
+def plank_load(
+    height: float = 0.0,
+    support: Support = "toes",
+    sex: Sex | None = None,
+    reach: float | None = 0.0,
+) -> float:
+    """Share of body mass on the hands of a straight body at the top (see ``plank``)."""
+    surface: Surface = "floor" if height == 0 else "hands_raised"
+    low, high = hand_load_range(plank(height, support, sex, reach), support, surface, sex)
+    return float(low[0] + high[0]) / 2
+
+
+def worn_load_share(place: str | None, sex: Sex | None = None) -> float:
+    """Share of worn weight that reaches the hands of a straight body at the top on the floor."""
+    body = plank(0.0, "toes", sex, 0.0)
+    at = WORN_AT[place or "back"]
+    bare, _ = hand_load_range(body, "toes", "floor", sex)
+    loaded, _ = hand_load_range(body, "toes", "floor", sex, (1.0, at))
+    return float(loaded[0] - bare[0])
+
+
+def arm_shares(front: Signals, reps: Sequence[Rep]) -> list[dict[Arm, Quantity]]:
+    """Per rep the left and right hand's part of what both hands carry, at the bottom.
+
+    Frontal statics: moments about the line of the body, feet pressing under the middle of the
+    hips: right = (y_body - y_left) / (y_right - y_left), the body's middle between the shoulders
+    and hips. The feet may press off that line, hence the wide interval.
+    """
+    px = front.points_px
+    body_x = np.mean(
+        [px[f"{side}_{joint}"][:, 0] for side in ("left", "right") for joint in ("shoulder", "hip")],
+        axis=0,
+    )
+    left, right = px["left_wrist"][:, 0], px["right_wrist"][:, 0]
+    part = (body_x - left) / (right - left)
+    shares: list[dict[Arm, Quantity]] = []
+    for rep in reps:
+        near = np.abs(front.t_s - rep.bottom_s) <= 0.1
+        value = float(np.nanmedian(part[near])) if np.isfinite(part[near]).any() else np.nan
+        if not np.isfinite(value):
+            unseen = not_measured("both hands, shoulders and hips were not seen at the bottom")
+            shares.append({"left": unseen, "right": unseen})
+            continue
+        value = float(np.clip(value, 0, 1))
+        shares.append(
+            {
+                "left": Quantity(1 - value, 0.12, view="front"),
+                "right": Quantity(value, 0.12, view="front"),
+            }
+        )
+    return shares
+
+
+def _worn(prescription: Prescription) -> tuple[float, float]:
+    if not prescription.added_load_kg or prescription.body_mass_kg is None:
+        return 0.0, 0.0
+    place = WORN_AT[prescription.added_load_place or "back"]
+    return prescription.added_load_kg / prescription.body_mass_kg, place
+
+
+def _remarks(variation: Variation, prescription: Prescription) -> tuple[str, ...]:
+    remarks = [QUASI_STATIC]
+    if variation.support == "knees":
+        remarks.append(KNEES_BIAS)
+    if variation.surface != "floor":
+        remarks.append(RAISED_RANGE)
+    if prescription.added_load_kg and prescription.body_mass_kg is None:
+        remarks.append("The added load is left out of the share: give the body mass to include it.")
+    elif prescription.added_load_kg and prescription.added_load_place is None:
+        remarks.append("The added load is taken to lie on the upper back.")
+    if variation.arms == "one":
+        remarks.append("All of it is on one hand.")
+    return tuple(remarks)
+
+
+def _mean(curve: LoadCurve, t_s: FloatArray, start_s: float, end_s: float) -> Quantity:
+    if curve.reason:
+        return not_measured(curve.reason)
+    within = curve.share[(t_s >= start_s) & (t_s <= end_s)]
+    if not np.isfinite(within).any():
+        return not_measured("the whole body was not seen; keep hands, hips and feet in frame")
+    return Quantity(float(np.nanmean(within)), curve.plus_minus, view=curve.view)
+
+
+def _unknown(signals: Signals, reason: str) -> LoadCurve:
+    empty = np.full(len(signals.t_s), np.nan)
+    return LoadCurve(empty, empty, empty, float("nan"), reason=reason)
