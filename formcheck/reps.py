@@ -5,7 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import label
+from scipy.signal import find_peaks
+
+from formcheck.filtering import low_pass
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
 Attempt = Literal["counted", "not_counted", "aborted"]
+
+# A bend smaller than this is not an attempt: settling at the top, a shrug, noise.
+LEAST_BEND_DEG = 25.0
+# An attempt that goes less far than this share of both its neighbours was broken off.
+_BROKEN_OFF_SHARE = 0.65
+# A boundary is where the speed crosses 5 % of the phase's peak. Noise hides so slow a movement,
+# so the crossing is extrapolated from where the speed passes 15 and 40 %: a movement that
+# starts and stops smoothly has a speed that grows with the square of time at its ends.
+_BOUNDARY_SHARE, _LOW_SHARE, _HIGH_SHARE = 0.05, 0.15, 0.40
+_SPEED_CUTOFF_HZ = 3.5
 
 
 @dataclass(frozen=True)
@@ -25,6 +44,7 @@ class Rep:
     top_s: float
     end_s: float
     aborted: bool = False
+    last: bool = False
 
     @property
     def eccentric_s(self) -> float:
@@ -41,3 +61,140 @@ class Rep:
     @property
     def top_pause_s(self) -> float:
         return self.end_s - self.top_s
+
+
+@dataclass(frozen=True)
+class Bend:
+    """One bend and straightening, in grid indices: highest before, lowest, highest after."""
+
+    start: int
+    bottom: int
+    end: int
+
+
+def bends(curve: FloatArray, use: BoolArray, rate_hz: float, least: float) -> list[Bend]:
+    """Dips of ``curve`` (M,) by at least ``least`` on both sides, within stretches of ``use``.
+
+    A dip at the very start of a stretch (the clip begins in mid-rep) or one that never comes
+    back up is left out: its phases cannot be measured.
+    """
+    smooth = low_pass(curve, rate_hz, _SPEED_CUTOFF_HZ)
+    stretches, count = label(use & np.isfinite(smooth))
+    found: list[Bend] = []
+    for number in range(1, count + 1):
+        places = np.flatnonzero(stretches == number)
+        first, last = int(places[0]), int(places[-1]) + 1
+        part = smooth[first:last]
+        low, _ = find_peaks(-part, prominence=least)
+        for i, bottom in enumerate(low):
+            before = int(low[i - 1]) if i else 0
+            after = int(low[i + 1]) if i + 1 < len(low) else len(part)
+            start = before + int(np.argmax(part[before:bottom]))
+            end = int(bottom) + int(np.argmax(part[bottom:after]))
+            found.append(Bend(first + start, first + int(bottom), first + end))
+    return found
+
+
+def find_reps(
+    t_s: FloatArray, elbow_deg: FloatArray, in_position: BoolArray, rate_hz: float
+) -> list[Rep]:
+    """Attempts in order, with interpolated phase boundaries.
+
+    ``elbow_deg`` (M,) on the even grid ``t_s``; ``in_position`` (M,) limits the search.
+    """
+    smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
+    speed = np.gradient(smooth, 1.0 / rate_hz)
+    found = bends(elbow_deg, in_position, rate_hz, LEAST_BEND_DEG)
+    times = [_boundaries(t_s, smooth, speed, bend) for bend in found]
+    aborted = _broken_off(smooth, found)
+    reps: list[Rep] = []
+    for i, (bend, (start, down, up, top)) in enumerate(zip(found, times, strict=True)):
+        follows = i + 1 < len(found) and bool(in_position[bend.end : found[i + 1].start + 1].all())
+        end = times[i + 1][0] if follows else _hold_end(t_s, in_position, bend.end)
+        within = slice(bend.start, bend.end + 1)
+        deepest = t_s[within][int(np.nanargmin(smooth[within]))]
+        reps.append(
+            Rep(
+                index=i + 1,
+                start_s=start,
+                bottom_start_s=down,
+                bottom_s=float(min(max(deepest, down), up)),
+                bottom_end_s=up,
+                top_s=top,
+                end_s=max(end, top),
+                aborted=aborted[i],
+                last=not follows,
+            )
+        )
+    return reps
+
+
+def _hold_end(t_s: FloatArray, in_position: BoolArray, after: int) -> float:
+    left = np.flatnonzero(~in_position[after:])
+    return float(t_s[after + left[0] - 1] if len(left) and left[0] > 0 else t_s[-1])
+
+
+def _broken_off(smooth: FloatArray, found: list[Bend]) -> list[bool]:
+    """Which attempts turned round far short of both neighbours, or never came back up."""
+    drop = [smooth[b.start] - smooth[b.bottom] for b in found]
+    out = []
+    for i, bend in enumerate(found):
+        beside = [drop[j] for j in (i - 1, i + 1) if 0 <= j < len(found)]
+        short = bool(beside) and drop[i] < _BROKEN_OFF_SHARE * min(beside)
+        rise = smooth[bend.end] - smooth[bend.bottom]
+        out.append(short or bool(rise < 0.5 * drop[i]))
+    return out
+
+
+def _boundaries(
+    t_s: FloatArray, smooth: FloatArray, speed: FloatArray, bend: Bend
+) -> tuple[float, float, float, float]:
+    """Leaves the top, ends the descent, starts the ascent, reaches the top (s)."""
+    down = slice(bend.start, bend.bottom + 1)
+    up = slice(bend.bottom, bend.end + 1)
+    start, descent_end = _phase(t_s[down], smooth[down], -speed[down])
+    ascent_start, top = _phase(t_s[up], -smooth[up], speed[up])
+    if ascent_start < descent_end:  # touch and go: the two meet
+        ascent_start = descent_end = (ascent_start + descent_end) / 2
+    return start, descent_end, ascent_start, top
+
+
+def _phase(t_s: FloatArray, falling: FloatArray, speed: FloatArray) -> tuple[float, float]:
+    """Start and end (s) of one phase: ``falling`` goes from high to low at ``speed`` > 0."""
+    if len(t_s) < 4:
+        return float(t_s[0]), float(t_s[-1])
+    high, low = falling[0], falling[-1]
+    gone = (high - falling) / max(high - low, 1e-9)
+    peak = float(np.max(speed))
+    early = int(np.argmax(gone >= 0.2))
+    late = len(gone) - 1 - int(np.argmax(gone[::-1] <= 0.8))
+    start = _edge(t_s, speed / peak, early, -1)
+    end = _edge(t_s, speed / peak, late, +1)
+    return start, end
+
+
+def _edge(t_s: FloatArray, share: FloatArray, begin: int, step: int) -> float:
+    """Time at which the speed, followed outward from ``begin``, would cross the boundary."""
+    high_s = _crossing(t_s, share, begin, step, _HIGH_SHARE)
+    low_s = _crossing(t_s, share, begin, step, _LOW_SHARE)
+    root = np.sqrt([_BOUNDARY_SHARE, _LOW_SHARE, _HIGH_SHARE])
+    further = (low_s - high_s) * (root[1] - root[0]) / (root[2] - root[1])
+    limit = t_s[0] if step < 0 else t_s[-1]
+    edge = low_s + further
+    return float(max(edge, limit) if step < 0 else min(edge, limit))
+
+
+def _crossing(
+    t_s: FloatArray, share: FloatArray, begin: int, step: int, level: float
+) -> float:
+    """First time, walking from ``begin`` by ``step``, that ``share`` falls to ``level``."""
+    i = begin
+    while 0 <= i + step < len(share):
+        here, there = share[i], share[i + step]
+        if there <= level:
+            if here <= level:
+                return float(t_s[i])
+            part = (here - level) / (here - there)
+            return float(t_s[i] + part * (t_s[i + step] - t_s[i]))
+        i += step
+    return float(t_s[i])

@@ -7,8 +7,24 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import binary_closing, binary_opening, gaussian_filter
+
+from formcheck.arm import FOCAL_PER_LONG_SIDE, Arm, solve_arm
+from formcheck.filtering import low_pass, resample, without_outliers
+from formcheck.geometry import length, line_deviation_deg, signed_turn_deg
+from formcheck.pose.track import LANDMARKS, PoseTrack
+from formcheck.reps import bends
+from formcheck.views import View
 
 FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+RATE_HZ = 30.0
+LOW_VISIBILITY = 0.3
+
+# How much nearer the camera a planted hand is than its shoulder in a side view, in arm
+# lengths: hands at 1.35 shoulder widths, biacromial breadth 0.237 and arm 0.332 of stature.
+_HIDDEN_OFFSET_SIDE = 0.12
 
 
 @dataclass(frozen=True)
@@ -18,24 +34,230 @@ class Signals:
     ``in_position`` True while the body is in the push-up position (not kneeling up, walking in).
     ``elbow_deg`` three-dimensional elbow angle (mean of both arms where both are seen),
     ``elbow_left_deg``/``elbow_right_deg`` each arm (NaN where the view hides it).
-    ``body_line_deg`` 180 minus shoulder-hip-ankle (knee when on the knees), + sag, - pike.
+    ``body_line_deg`` 180 minus shoulder-hip-ankle, + sag, - pike; ``body_line_knee_deg`` the
+    same with the knee, for sets on the knees.
     ``head_deg`` head against the trunk line, + hangs below.
     ``flare_deg`` upper arm against the trunk axis.
+    ``reach`` shoulder to hand distance in arm lengths: what bending does, whatever the view.
     ``shoulder_height`` of the shoulders above the hands, in arm lengths (the height signal
-    that reps, speed and evenness use).
-    ``points_px`` smoothed image positions (M, 2) by landmark name, for drawing and load.
+    that speed and evenness use); ``hip_height`` of the hips above the hands, likewise.
+    ``points_px`` smoothed image positions (M, 2) by landmark name, for drawing and load;
+    ``steady_px`` the same with the camera's sway taken out.
+    ``arm_length_px`` of the straight arm.
     """
 
     t_s: FloatArray
     rate_hz: float
-    in_position: npt.NDArray[np.bool_]
+    in_position: BoolArray
     elbow_deg: FloatArray
     elbow_left_deg: FloatArray
     elbow_right_deg: FloatArray
     elbow_plus_minus_deg: FloatArray
     body_line_deg: FloatArray
+    body_line_knee_deg: FloatArray
     head_deg: FloatArray
     flare_deg: FloatArray
+    flare_plus_minus_deg: FloatArray
+    reach: FloatArray
     shoulder_height: FloatArray
+    hip_height: FloatArray
     points_px: Mapping[str, FloatArray]
+    steady_px: Mapping[str, FloatArray]
     visibility: Mapping[str, FloatArray]
+    arm_length_px: float
+    near_side: str
+    pose_rate_hz: float
+
+
+def read_signals(track: PoseTrack, view: View) -> Signals:
+    """All curves of one clip. Pure: no files, no clock."""
+    grid_s, points, visibility, pose_rate_hz = _on_grid(track)
+    near = view.near_side or "left"
+    in_position = _in_position(points, near, view)
+    steady = _without_sway(points, near, view, in_position)
+    arms = {
+        side: _arm(steady, side, view, in_position, track)
+        for side in (("left", "right") if view.kind in ("front", "rear") else (near,))
+    }
+    blank = np.full(len(grid_s), np.nan)
+    elbows = {side: arm.elbow_deg for side, arm in arms.items()}
+    lead = next(iter(arms.values()))
+    both = list(arms.values())
+    shoulder, hip = (_of(steady, near, joint, view) for joint in ("shoulder", "hip"))
+    wrist, ankle = (_of(steady, near, joint, view) for joint in ("wrist", "ankle"))
+    knee = _of(steady, near, "knee", view)
+    arm_px = float(np.mean([arm.length_px for arm in both]))
+    return Signals(
+        t_s=grid_s,
+        rate_hz=RATE_HZ,
+        in_position=in_position,
+        elbow_deg=_mean([arm.elbow_deg for arm in both]),
+        elbow_left_deg=elbows.get("left", blank),
+        elbow_right_deg=elbows.get("right", blank),
+        elbow_plus_minus_deg=_mean([arm.elbow_plus_minus_deg for arm in both]),
+        body_line_deg=line_deviation_deg(shoulder, hip, ankle),
+        body_line_knee_deg=line_deviation_deg(shoulder, hip, knee),
+        head_deg=_head_deg(steady, near, view),
+        flare_deg=lead.flare_deg,
+        flare_plus_minus_deg=lead.flare_plus_minus_deg,
+        reach=_mean([arm.reach for arm in both]),
+        shoulder_height=(wrist[:, 1] - shoulder[:, 1]) / arm_px,
+        hip_height=(wrist[:, 1] - hip[:, 1]) / arm_px,
+        points_px=points,
+        steady_px=steady,
+        visibility=visibility,
+        arm_length_px=arm_px,
+        near_side=near,
+        pose_rate_hz=pose_rate_hz,
+    )
+
+
+def _mean(curves: list[FloatArray]) -> FloatArray:
+    return np.asarray(np.mean(curves, axis=0))
+
+
+def _on_grid(
+    track: PoseTrack,
+) -> tuple[FloatArray, dict[str, FloatArray], dict[str, FloatArray], float]:
+    """Points and visibility by landmark on the uniform grid, outliers out, smoothed."""
+    frames = len(track.t_s)
+    rate = 1.0 / float(np.median(np.diff(track.t_s))) if frames > 1 else track.fps
+    end = max(float(track.t_s[-1]), 0.0) if frames else 0.0
+    grid = np.arange(0.0, end + 0.5 / RATE_HZ, 1.0 / RATE_HZ)
+    flat = track.xy_px.reshape(frames, -1)
+    known = np.isfinite(flat).sum(axis=0) > 5
+    smooth = np.full((len(grid), flat.shape[1]), np.nan)
+    if known.any():
+        cleaned = without_outliers(flat[:, known], rate)
+        # A landmark is one point: what is wrong in x is not to be trusted in y.
+        even = resample(track.t_s, cleaned, grid)
+        smooth[:, known] = low_pass(even, RATE_HZ)
+    smooth = smooth.reshape(len(grid), -1, 2)
+    smooth[np.isnan(smooth).any(axis=2)] = np.nan
+    seen = np.nan_to_num(track.visibility, nan=0.0)
+    places = np.clip(np.searchsorted(track.t_s, grid), 0, max(frames - 1, 0))
+    points = {name: smooth[:, i] for i, name in enumerate(LANDMARKS)}
+    visibility = {name: seen[places, i] for i, name in enumerate(LANDMARKS)}
+    return grid, points, visibility, rate
+
+
+def _of(points: Mapping[str, FloatArray], near: str, joint: str, view: View) -> FloatArray:
+    """A joint of the near side where one side is near, else the middle of both."""
+    if view.kind in ("front", "rear"):
+        return (points[f"left_{joint}"] + points[f"right_{joint}"]) / 2
+    return points[f"{near}_{joint}"]
+
+
+def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> BoolArray:
+    """Frames with the hands planted and, where it shows, the hips near the body's line."""
+    shoulder, wrist, hip, knee = (
+        _of(points, near, joint, view) for joint in ("shoulder", "wrist", "hip", "knee")
+    )
+    reach_px = length(wrist - shoulder)
+    if np.isfinite(reach_px).sum() < RATE_HZ / 2:
+        return np.zeros(len(reach_px), dtype=bool)
+    span = float(np.nanpercentile(reach_px, 90))
+    planted = length(wrist - _usual_place(wrist, span)) < 0.3 * span
+    upright = np.zeros(len(reach_px), dtype=bool)
+    if view.kind in ("side", "oblique"):
+        turned = np.abs(line_deviation_deg(shoulder, hip, knee))
+        upright = turned > 65.0
+    ok = np.isfinite(reach_px) & planted & ~upright
+    beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
+    closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
+    return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
+
+
+def _usual_place(wrist: FloatArray, span: float) -> FloatArray:
+    """(2,) where the hand is for longest: the mode of its positions."""
+    known = wrist[np.isfinite(wrist[:, 0])]
+    low = known.min(axis=0)
+    cells = np.floor((known - low) / (0.1 * span)).astype(int)
+    counts = np.zeros(cells.max(axis=0) + 1)
+    np.add.at(counts, (cells[:, 0], cells[:, 1]), 1.0)
+    busiest = np.unravel_index(gaussian_filter(counts, 1.0).argmax(), counts.shape)
+    place = low + (np.array(busiest) + 0.5) * 0.1 * span
+    for _ in range(2):
+        place = np.median(known[length(known - place) < 0.3 * span], axis=0)
+    return np.asarray(place)
+
+
+def _without_sway(
+    points: Mapping[str, FloatArray], near: str, view: View, use: BoolArray
+) -> dict[str, FloatArray]:
+    """Points with the camera's own movement taken out, hands held to one place.
+
+    Hands and feet stay where they are put, so what moves them all moves the camera. A wrist
+    landmark that slides while the elbow bends is the model's error, not the hand's: each wrist
+    is then set to its median place.
+    """
+    if view.kind in ("front", "rear"):
+        anchors = ["left_wrist", "right_wrist"]
+    else:
+        anchors = [f"{near}_wrist", f"{near}_ankle"]
+    if not use.any():
+        return dict(points)
+    moved = [points[name] - np.nanmedian(points[name][use], axis=0) for name in anchors]
+    known = [curve for curve in moved if np.isfinite(curve[use]).any()]
+    sway = np.nan_to_num(np.mean(known, axis=0)) if known else np.zeros((len(use), 2))
+    sway[~use] = 0.0
+    steady = {name: xy - sway for name, xy in points.items()}
+    for side in ("left", "right"):
+        hand = steady[f"{side}_wrist"].copy()
+        hand[use & np.isfinite(hand[:, 0])] = np.nanmedian(hand[use], axis=0)
+        steady[f"{side}_wrist"] = hand
+    return steady
+
+
+def _arm(
+    points: Mapping[str, FloatArray], side: str, view: View, use: BoolArray, track: PoseTrack
+) -> Arm:
+    centre = np.array([track.width / 2, track.height / 2])
+    shoulder, elbow, wrist, hip = (
+        points[f"{side}_{joint}"] for joint in ("shoulder", "elbow", "wrist", "hip")
+    )
+    if not (use & np.isfinite(shoulder[:, 0]) & np.isfinite(wrist[:, 0])).any():
+        blank = np.full(len(shoulder), np.nan)
+        return Arm(blank, blank, blank, blank, blank, float("nan"))
+    reach_px = length(wrist - shoulder)
+    if view.kind in ("front", "rear"):
+        other = points[f"{'right' if side == 'left' else 'left'}_shoulder"]
+        outward, trunk, hidden = shoulder - other, None, 0.0
+    else:
+        shoulder = _rigid_trunk(shoulder, hip, reach_px, use)
+        outward, trunk = hip - shoulder, hip - shoulder
+        hidden = _HIDDEN_OFFSET_SIDE * float(np.cos(np.radians(view.yaw_deg)))
+        if view.kind == "oblique":
+            trunk = None
+    whole = np.nanpercentile(reach_px[use], 97)
+    cycles = [
+        (bend.start, bend.end) for bend in bends(reach_px / whole, use, RATE_HZ, least=0.05)
+    ]
+    focal = FOCAL_PER_LONG_SIDE * max(track.width, track.height)
+    return solve_arm(
+        shoulder - centre, elbow - centre, wrist - centre, outward, trunk, cycles, use, focal, hidden
+    )  # fmt: skip
+
+
+def _rigid_trunk(
+    shoulder: FloatArray, hip: FloatArray, reach_px: FloatArray, use: BoolArray
+) -> FloatArray:
+    """The shoulder moved along the trunk so that the trunk keeps its length.
+
+    Landmarks slide headward by up to 6 % of the arm when the elbow passes behind the trunk; the
+    trunk itself does not grow. The length at the top, where the arm hangs free, is kept.
+    """
+    trunk_px = length(shoulder - hip)
+    high = use & (reach_px >= np.nanpercentile(reach_px[use], 80))
+    usual = float(np.nanmedian(trunk_px[high]))
+    change = np.clip(usual / trunk_px, 0.9, 1.1)
+    return hip + (shoulder - hip) * change[:, None]
+
+
+def _head_deg(points: Mapping[str, FloatArray], near: str, view: View) -> FloatArray:
+    """Head line (shoulder to ear) against the trunk line (hip to shoulder), + hangs below."""
+    shoulder, hip, ear = (points[f"{near}_{part}"] for part in ("shoulder", "hip", "ear"))
+    if view.kind in ("front", "rear"):
+        return np.full(len(shoulder), np.nan)
+    turn = signed_turn_deg(shoulder - hip, ear - shoulder)
+    return turn * np.sign(shoulder[:, 0] - hip[:, 0])

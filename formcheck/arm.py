@@ -1,0 +1,259 @@
+"""The elbow angle in space from one camera, and how far the elbow leaves the trunk.
+
+With the hands planted, the distance from shoulder to wrist alone fixes the elbow angle (law of
+cosines), whatever the elbow does in depth; the offset of the elbow from the line between them
+fixes it too, if one knows how much of that offset points at the camera. The first is sharp when
+the elbow is bent and blind when it is straight, the second the other way round: near 80 degrees
+1 % of arm length is 1.5 degrees by the distance and over 4 by the offset; near 170 it is 13 by
+the distance and 2 to 4 by the offset. Both are combined by least squares with stated noise.
+
+The elbow moves in one plane through shoulder and wrist; the angle of that plane to the picture
+(the swivel) is nearly constant within a rep, so it is read at the bottom, where the distance
+gives the whole offset and the picture its visible part.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from formcheck.geometry import length
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+# Upper arm over forearm between joint centres: 281.7/268.9 mm (men), 275.1/264.3 mm (women),
+# de Leva, J Biomech 1996;29:1223-1230; the mean is used.
+UPPER_ARM_PER_FOREARM = 1.044
+UPPER = UPPER_ARM_PER_FOREARM / (1 + UPPER_ARM_PER_FOREARM)
+FOREARM = 1 - UPPER
+
+# Focal length over the longer side of the picture: a phone's main camera while filming is near
+# 0.8 to 0.9 (26 mm equivalent, cropped for stabilisation); common practice. It only enters
+# through how much an elbow nearer the camera is enlarged.
+FOCAL_PER_LONG_SIDE = 0.85
+
+# Noise of landmarks in arm lengths, one standard deviation: what differs between the top and
+# the bottom of one set, as measured against exact joints.
+SD_REACH = 0.016
+SD_OFFSET = 0.022
+
+# How straight people get at the top when they lock out: bend 10 degrees, sd 4.5 (common
+# practice: 165 to 175 on pose landmarks); and a share who never do.
+_LOCKED_BEND_DEG, _LOCKED_BEND_SD_DEG, _NEVER_LOCKS = 10.0, 4.5, 0.08
+
+
+@dataclass(frozen=True)
+class Arm:
+    """One arm over time; arrays (M,), NaN where it is not seen.
+
+    ``elbow_deg`` with ``elbow_plus_minus_deg`` (95 %); ``flare_deg`` of the upper arm against
+    the trunk axis with ``flare_plus_minus_deg``; ``reach`` shoulder to wrist in arm lengths;
+    ``length_px`` of the straight arm at the shoulder's depth.
+    """
+
+    elbow_deg: FloatArray
+    elbow_plus_minus_deg: FloatArray
+    flare_deg: FloatArray
+    flare_plus_minus_deg: FloatArray
+    reach: FloatArray
+    length_px: float
+
+
+def reach_of(elbow_rad: FloatArray) -> FloatArray:
+    """Shoulder-wrist distance in arm lengths at an elbow angle (law of cosines)."""
+    return np.sqrt(UPPER**2 + FOREARM**2 - 2 * UPPER * FOREARM * np.cos(elbow_rad))
+
+
+def elbow_of(reach: FloatArray) -> FloatArray:
+    """Elbow angle (radians) at a shoulder-wrist distance in arm lengths."""
+    cosine = (UPPER**2 + FOREARM**2 - reach**2) / (2 * UPPER * FOREARM)
+    return np.arccos(np.clip(cosine, -1.0, 1.0))
+
+
+def offset_of(elbow_rad: FloatArray) -> FloatArray:
+    """Distance of the elbow from the shoulder-wrist line, in arm lengths."""
+    return UPPER * FOREARM * np.sin(elbow_rad) / reach_of(elbow_rad)
+
+
+def solve_arm(
+    shoulder: FloatArray,
+    elbow: FloatArray,
+    wrist: FloatArray,
+    outward: FloatArray,
+    trunk: FloatArray | None,
+    cycles: Sequence[tuple[int, int]],
+    use: BoolArray,
+    focal_px: float,
+    hidden_offset: float,
+) -> Arm:
+    """Elbow angle and flare of one arm over a set.
+
+    ``shoulder``, ``elbow``, ``wrist`` (M, 2) smoothed pixels from the picture's centre;
+    ``outward`` (M, 2) the side of the shoulder-wrist line to which the elbow bends in the
+    picture; ``trunk`` (M, 2) shoulder to hip where the trunk lies in the picture, else None;
+    ``cycles`` (start, end) grid indices of one bend and straightening each; ``use`` (M,)
+    frames in position; ``hidden_offset`` how much nearer the camera the hand is than the
+    shoulder, in arm lengths (constant, the hands being planted).
+    """
+    line = wrist - shoulder
+    seen_px = length(line)
+    along = line / seen_px[:, None]
+    across = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    across *= np.where(np.nanmedian(np.sum(across * outward, axis=1)[use]) < 0, -1.0, 1.0)
+    bent_px = np.sum((elbow - shoulder) * across, axis=1)
+    middle_px = np.sum((elbow - shoulder) * along, axis=1)
+
+    high = use & (seen_px >= np.nanpercentile(seen_px[use], 85.0))
+    top_px, top_bent_px = float(np.nanmedian(seen_px[high])), float(np.nanmedian(bent_px[high]))
+    swivel = np.full(len(cycles), np.radians(45.0))
+    bend_top, bend_top_sd = np.radians(_LOCKED_BEND_DEG), np.radians(_LOCKED_BEND_SD_DEG)
+    offset_bias, scale_px = 0.0, top_px
+    # Scale, swivel and the bend at the top depend on each other only weakly: a few rounds settle.
+    for _ in range(4):
+        straight = float(reach_of(np.array([np.pi - bend_top]))[0])
+        scale_px = top_px / np.sqrt(straight**2 - hidden_offset**2)
+        reach = np.sqrt((seen_px / scale_px) ** 2 + hidden_offset**2)
+        distance = focal_px / scale_px
+        swivel = np.array(
+            [
+                _swivel(
+                    reach[a:b], bent_px[a:b] / scale_px - offset_bias, shoulder[a:b] / scale_px,
+                    across[a:b], distance,
+                )
+                for a, b in cycles
+            ]
+        )  # fmt: skip
+        typical = float(np.median(np.cos(swivel))) if len(swivel) else float(np.cos(np.pi / 4))
+        bend_top, bend_top_sd = _bend_at_top(top_bent_px / scale_px, max(abs(typical), 0.2))
+        expected = float(offset_of(np.array([np.pi - bend_top]))[0]) * typical
+        offset_bias = top_bent_px / scale_px - expected
+
+    swivel_at = _per_frame(swivel, cycles, len(seen_px))
+    depth = offset_of(elbow_of(np.minimum(reach, 0.999))) * np.sin(swivel_at)
+    offset = bent_px / scale_px - offset_bias
+    offset = offset - _enlarged(depth, distance, shoulder, elbow, across, scale_px)
+    angle, random_sd = _combine(reach, offset, np.cos(swivel_at))
+    systematic = _systematic_sd(angle, bend_top, bend_top_sd)
+    flare, flare_sd = _flare(angle, swivel_at, along, across, trunk)
+    blind = ~(np.isfinite(middle_px) & np.isfinite(angle))
+    for curve in (angle, random_sd, flare, flare_sd):
+        curve[blind] = np.nan
+    return Arm(
+        elbow_deg=np.degrees(angle),
+        elbow_plus_minus_deg=1.96 * np.degrees(np.hypot(random_sd, systematic)),
+        flare_deg=flare,
+        flare_plus_minus_deg=1.96 * flare_sd,
+        reach=reach,
+        length_px=scale_px,
+    )
+
+
+def _bend_at_top(offset: float, visible_share: float) -> tuple[float, float]:
+    """Bend (rad) at the set's straightest, and its sd, from the offset seen and the prior.
+
+    A posterior on a grid: most people lock out, some never do, and the offset of the elbow from
+    the line is seen with noise.
+    """
+    bend = np.radians(np.linspace(0.0, 70.0, 281))
+    locked = np.exp(-0.5 * ((np.degrees(bend) - _LOCKED_BEND_DEG) / _LOCKED_BEND_SD_DEG) ** 2)
+    prior = (1 - _NEVER_LOCKS) * locked / locked.sum() + _NEVER_LOCKS / len(bend)
+    misfit = (offset - offset_of(np.pi - bend) * visible_share) / SD_OFFSET
+    posterior = prior * np.exp(-0.5 * misfit**2)
+    posterior /= posterior.sum()
+    mean = float(np.sum(posterior * bend))
+    return mean, float(np.sqrt(np.sum(posterior * (bend - mean) ** 2)))
+
+
+def _swivel(
+    reach: FloatArray, offset: FloatArray, shoulder: FloatArray, across: FloatArray, distance: float
+) -> float:
+    """Angle (rad) between the plane of the bending elbow and the picture, from one cycle.
+
+    Read over the deeper half of the bend, with the enlargement of an elbow nearer the camera
+    taken out. ``shoulder`` in arm lengths from the picture's centre, ``distance`` of the
+    camera likewise.
+    """
+    known = np.isfinite(reach) & np.isfinite(offset)
+    if known.sum() < 3:
+        return float(np.radians(45.0))
+    whole = offset_of(elbow_of(np.minimum(reach, 0.999)))
+    deep = known & (whole >= 0.6 * np.nanmax(whole[known]))
+    share = 0.7
+    for _ in range(3):
+        depth = whole[deep] * np.sqrt(1 - share**2)
+        shift = np.sum(shoulder[deep] * across[deep], axis=1) * depth / (distance - depth)
+        share = float(np.clip(np.median((offset[deep] - shift) / whole[deep]), -0.3, 0.98))
+    return float(np.arccos(share))
+
+
+def _enlarged(
+    depth: FloatArray,
+    distance: float,
+    shoulder: FloatArray,
+    elbow: FloatArray,
+    across: FloatArray,
+    scale_px: float,
+) -> FloatArray:
+    """How far perspective moves an elbow nearer the camera across the arm, in arm lengths."""
+    grown = depth / distance
+    return np.sum(elbow * across, axis=1) / scale_px * grown
+
+
+def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames: int) -> FloatArray:
+    """(frames,) a value of each cycle, interpolated between the cycles' middles."""
+    if len(per_cycle) == 0:
+        return np.full(frames, np.radians(45.0))
+    middles = [(a + b) / 2 for a, b in cycles]
+    return np.interp(np.arange(frames), middles, per_cycle)
+
+
+def _combine(
+    reach: FloatArray, offset: FloatArray, visible_share: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Least-squares elbow angle (rad) and its sd from reach and visible offset."""
+    angle = np.clip(elbow_of(np.minimum(reach, 0.9995)), 0.3, np.pi - 0.02)
+    step = 1e-4
+    for _ in range(6):
+        slope_reach = (reach_of(angle + step) - reach_of(angle)) / step
+        slope_offset = (offset_of(angle + step) - offset_of(angle)) / step * visible_share
+        left_reach = (reach - reach_of(angle)) / SD_REACH**2
+        left_offset = (offset - offset_of(angle) * visible_share) / SD_OFFSET**2
+        curvature = (slope_reach / SD_REACH) ** 2 + (slope_offset / SD_OFFSET) ** 2
+        change = (left_reach * slope_reach + left_offset * slope_offset) / curvature
+        angle = np.clip(angle + np.clip(change, -0.4, 0.4), 0.3, np.pi - 1e-3)
+    return angle, 1.0 / np.sqrt(curvature)
+
+
+def _systematic_sd(angle: FloatArray, bend_top: float, bend_top_sd: float) -> FloatArray:
+    """Sd (rad) that the unknown arm length, anchored at the top, leaves in every angle."""
+    scale_sd = 0.5 * np.tan(bend_top / 2) * bend_top_sd + 0.008
+    by_scale = 2 * np.tan(angle / 2) * scale_sd
+    return np.minimum(by_scale, bend_top_sd)
+
+
+def _flare(
+    angle: FloatArray,
+    swivel: FloatArray,
+    along: FloatArray,
+    across: FloatArray,
+    trunk: FloatArray | None,
+) -> tuple[FloatArray, FloatArray]:
+    """Angle (deg) of the upper arm to the trunk axis and its sd; NaN without a trunk axis."""
+    if trunk is None:
+        return np.full(len(angle), np.nan), np.full(len(angle), np.nan)
+    axis = trunk / length(trunk)[:, None]
+    reach, offset = reach_of(angle), offset_of(angle)
+    part = (UPPER**2 - FOREARM**2 + reach**2) / (2 * reach)
+    by_line = part * np.sum(along * axis, axis=1) / UPPER
+    by_bend = offset * np.sum(across * axis, axis=1) / UPPER
+
+    def flare(at: FloatArray) -> FloatArray:
+        return np.degrees(np.arccos(np.clip(by_line + by_bend * np.cos(at), -1.0, 1.0)))
+
+    spread = np.radians(12.0)
+    sd = np.abs(flare(swivel + spread) - flare(np.maximum(swivel - spread, 0.0))) / 2
+    return flare(swivel), np.maximum(sd, 4.0)
