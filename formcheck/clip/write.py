@@ -11,11 +11,12 @@ from typing import Self
 import av
 from av.video.frame import VideoFrame
 
-from formcheck.clip.read import RgbImage
+from formcheck.clip.read import Plane, RgbImage
 
 _TICK = Fraction(1, 90_000)  # fine enough for any camera's timestamps
 _CRF = 27  # still clean for thin lines and text on a phone
 _PRESET = "veryfast"
+_BT709 = 1  # H.273 number
 
 
 def even_size(width: int, height: int) -> tuple[int, int]:
@@ -28,7 +29,8 @@ class ClipWriter:
 
     ``width``, ``height`` px of the pictures given; an odd last row or column is dropped.
     ``fps`` is the mean rate, a hint to the encoder; the times given to ``write`` are kept.
-    ``max_bit_rate`` in bits a second caps the size.
+    ``max_bit_rate`` in bits a second caps the size. ``colour_matrix`` (H.273) is what the
+    planes given to ``write_planes`` are in; ``write`` needs BT.709.
 
         with ClipWriter(path, 1280, 720, fps=30) as clip:
             clip.write(rgb, t_s)
@@ -41,6 +43,7 @@ class ClipWriter:
         height: int,
         fps: float = 30.0,
         max_bit_rate: int | None = None,
+        colour_matrix: int = _BT709,
     ) -> None:
         self._path = path
         self._partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
@@ -59,12 +62,18 @@ class ClipWriter:
         self._stream.pix_fmt = "yuv420p"
         self._stream.codec_context.time_base = _TICK
         self._stream.codec_context.color_range = 1  # limited, as players expect
-        self._stream.codec_context.colorspace = 1  # BT.709
+        self._stream.codec_context.colorspace = colour_matrix
 
     def write(self, rgb: RgbImage, t_s: float) -> None:
         """Add one (height, width, 3) uint8 picture shown from ``t_s``, later than the last."""
         frame = VideoFrame.from_ndarray(rgb[: self._height, : self._width], format="rgb24")
-        frame = frame.reformat(format="yuv420p", dst_colorspace="ITU709")
+        self._encode(frame.reformat(format="yuv420p", dst_colorspace="ITU709"), t_s)
+
+    def write_planes(self, packed: Plane, t_s: float) -> None:
+        """Add one (height * 3 / 2, width) uint8 picture, Y over U over V, limited range."""
+        self._encode(VideoFrame.from_ndarray(packed, format="yuv420p"), t_s)
+
+    def _encode(self, frame: VideoFrame, t_s: float) -> None:
         frame.pts = self._last_pts = max(round(t_s / _TICK), self._last_pts + 1)
         frame.time_base = _TICK
         for packet in self._stream.encode(frame):
