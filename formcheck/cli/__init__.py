@@ -1,0 +1,55 @@
+"""The command line: one module a command, errors told in one sentence."""
+
+from __future__ import annotations
+
+import sys
+from importlib.metadata import version
+from typing import Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from formcheck.cli import judge_set, show_limits
+from formcheck.errors import FormcheckError
+
+
+class _OneSentence(TyperGroup):
+    """Runs a command; a problem becomes its sentence and its exit code, never a traceback."""
+
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except FormcheckError as error:
+            print(f"formcheck: {error}", file=sys.stderr)
+            raise typer.Exit(int(error.exit_code)) from error
+
+
+app = typer.Typer(
+    name="formcheck",
+    cls=_OneSentence,
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.command("set")(judge_set.judge_set)
+app.command("limits")(show_limits.show_limits)
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        print(f"formcheck {version('formcheck')}")
+        raise typer.Exit
+
+
+@app.callback()
+def formcheck(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Push-up form, measured from video.
+
+    Exit codes: 0 done; 2 usage; 3 the clip cannot be read; 4 no usable person or no rep found
+    (a report is still written, saying so); 5 a batch finished with some clips failed.
+    """

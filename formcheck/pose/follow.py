@@ -17,6 +17,9 @@ _TRUNK = _SHOULDERS + _HIPS
 _APART = 0.35
 # A person moves less than this share of the body's size between two looks.
 _REACH = 0.5
+# In the fastest push-up the trunk moves 0.05 of the body's size between two looks.
+_JUMP = 0.25
+_AT_ONCE_S = 0.5
 # Shorter than this share of the clip: somebody passing, or a mistaken find.
 _PASSING = 0.05
 
@@ -29,6 +32,17 @@ def people_apart(poses: Poses) -> int:
         if all(np.linalg.norm(centre - other) > _APART * _size(pose) for other in centres):
             centres.append(centre)
     return len(centres)
+
+
+def changes_person(t_s: npt.NDArray[np.float64], poses: Poses) -> bool:
+    """Whether an (N, 33, 6) track jumps from one body to another, as no body moves."""
+    seen = np.isfinite(poses[:, 0, 0])
+    if seen.sum() < 2:
+        return False
+    size = float(np.median([_size(pose) for pose in poses[seen]]))
+    step = np.linalg.norm(np.diff(poses[seen][:, _TRUNK, :2].mean(axis=1), axis=0), axis=1)
+    at_once = np.diff(t_s[seen]) < _AT_ONCE_S
+    return bool((step[at_once] > _JUMP * size).any())
 
 
 def follow_the_set(poses: Poses) -> tuple[Poses, tuple[str, ...]]:

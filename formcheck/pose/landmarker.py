@@ -2,8 +2,9 @@
 
 The landmarker runs in its video mode: it finds the person once and then tracks, which costs
 a third less than finding the person anew in each picture and is as exact. Video mode also
-smooths, forward in time only; we smooth later with zero phase, so it is told that pictures
-are far apart, which leaves its smoothing without effect.
+smooths, forward in time only, which delays every landmark by 10 to 25 ms and smears a shaky
+camera's picture; we smooth later with zero phase. So it is told that pictures are far apart,
+which leaves its smoothing without effect.
 
 The clip is divided among processes, because one inference uses one core.
 """
@@ -18,6 +19,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -25,15 +27,15 @@ import numpy.typing as npt
 
 from formcheck.clip.read import ClipInfo, FloatArray, RgbImage, at_most, read_frames
 from formcheck.errors import ModelError
-from formcheck.pose.follow import follow_the_set, people_apart
-from formcheck.pose.model import PoseModel
+from formcheck.pose.follow import changes_person, follow_the_set, people_apart
+from formcheck.pose.model import PoseModel, find_model
 from formcheck.pose.track import LANDMARKS, PoseTrack
 
 Poses = npt.NDArray[np.float32]  # (people, 33, 6): x, y, visibility, world x, y, z
 
 MAX_PEOPLE = 4
 _MAX_SIDE_PX = 1280  # the networks see 256 px of the person; more only costs time
-_LOOKS_FOR_PEOPLE = 4  # per process, spread over its part of the clip
+_LOOKS_FOR_PEOPLE = 4  # spread over the first part of the clip
 _WARM_UP_S = 0.5  # tracking settles before a part's own pictures begin
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
 _TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed together
@@ -50,13 +52,18 @@ _looked_at: Any = None  # in a worker process: the shared count of pictures done
 
 @dataclass(frozen=True)
 class _Part:
-    """One process's work: pictures at ``times_s``, of which the first ``warm_up`` are dropped."""
+    """One process's work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
+
+    Up to ``people`` are tracked; the model at ``counting_path``, if any, looks a few times how
+    many there are.
+    """
 
     info: ClipInfo
     model_path: str
     times_s: FloatArray
     warm_up: int
     people: int
+    counting_path: str | None
 
 
 @dataclass(frozen=True)
@@ -90,8 +97,9 @@ def find_pose(
     found = _look(info, model, times_s, 1, processes, report)
     notes = info.notes
     poses = found.poses[:, 0]
-    if found.most_people > 1:
-        found = _look(info, model, times_s, found.most_people, processes, report)
+    if found.most_people > 1 or changes_person(found.t_s, poses):
+        people = max(2, found.most_people)
+        found = _look(info, model, times_s, people, processes, report)
         poses, followed = follow_the_set(found.poses)
         notes = (*notes, *followed)
     scale = np.array([info.width, info.height], dtype=np.float32)
@@ -149,7 +157,11 @@ def _divide(
     parts = []
     for first, last in itertools.pairwise(edges):
         early = int(np.searchsorted(times_s, times_s[first] - _WARM_UP_S))
-        parts.append(_Part(info, str(model.path), times_s[early:last], first - early, people))
+        # One more landmarker in every process would cost memory for nothing: whoever comes
+        # later cannot take over the tracking without a jump, which changes_person sees.
+        counting = str(find_model("full").path) if people == 1 and first == 0 else None
+        own = times_s[early:last]
+        parts.append(_Part(info, str(model.path), own, first - early, people, counting))
     return parts
 
 
@@ -194,14 +206,16 @@ def _work(part: _Part, one_more: Callable[[], None]) -> _Found:
     with _silent_stderr(), contextlib.ExitStack() as stack:
         landmarker = stack.enter_context(_landmarker(part.model_path, "VIDEO", part.people))
         counter = None
-        if part.people == 1:
-            counter = stack.enter_context(_landmarker(part.model_path, "IMAGE", MAX_PEOPLE))
+        if part.counting_path is not None:
+            counter = stack.enter_context(_landmarker(part.counting_path, "IMAGE", MAX_PEOPLE))
         every = max(1, len(part.times_s) // _LOOKS_FOR_PEOPLE)
         times, poses, most_people = [], [], part.people
         for n, (t_s, rgb) in enumerate(read_frames(part.info, part.times_s, _MAX_SIDE_PX)):
             image = _image(rgb)
             if counter is not None and n % every == every // 2:
-                most_people = max(most_people, people_apart(_poses(counter.detect(image), 4)))
+                most_people = max(
+                    most_people, people_apart(_poses(counter.detect(image), MAX_PEOPLE))
+                )
                 if most_people > part.people:
                     break
             stretched_ms = round(t_s * 1000 * _TIME_STRETCH)
@@ -273,7 +287,7 @@ def _poses(result: Any, people: int) -> Poses:
 def _silent_stderr() -> Iterator[None]:
     """Keep the pose library's C++ log lines off the terminal; exceptions still pass."""
     kept = os.dup(2)
-    with open(os.devnull, "w") as nowhere:
+    with Path(os.devnull).open("w") as nowhere:
         os.dup2(nowhere.fileno(), 2)
     try:
         yield

@@ -1,0 +1,26 @@
+"""A bar with the time left on a terminal; silence when piped."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+
+@contextmanager
+def progress_bar(what: str) -> Iterator[Callable[[float, float], None]]:
+    """Yields ``report(done, of)``, in whatever unit."""
+    console = Console(stderr=True)
+    with Progress(
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:>3.0f} %"),
+        TimeRemainingColumn(),
+        console=console,
+        transient=True,
+        disable=not console.is_terminal,
+    ) as progress:
+        task = progress.add_task(what, total=None)
+        yield lambda done, of: progress.update(task, completed=done, total=of)

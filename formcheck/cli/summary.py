@@ -1,0 +1,86 @@
+"""What the terminal shows of a judged set: the answer first, then what it rests on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+
+from formcheck.analysis import Analysis, RepResult
+from formcheck.report.answer import answer_line, fix_line, rep_list, reps_with
+from formcheck.report.words import ATTEMPTS, fault_words, with_unit
+
+_COLUMNS = (  # heading, value, unit
+    ("down", "eccentric_s", "s"),
+    ("bottom", "bottom_pause_s", "s"),
+    ("up", "concentric_s", "s"),
+    ("top", "top_pause_s", "s"),
+    ("elbow low", "elbow_bottom_deg", "deg"),
+    ("elbow top", "elbow_top_deg", "deg"),
+    ("hips", "hip_deviation_deg", "deg"),
+)
+_DIRECTION = {"easier": "Next time easier", "same": "Next time the same", "harder": "Next step"}
+
+
+def print_summary(analysis: Analysis, folder: Path) -> None:
+    """Print to standard output; plain text when piped."""
+    console = Console(highlight=False, soft_wrap=True)
+    for view in analysis.views:
+        side = f", {view.view.near_side} side near" if view.view.near_side else ""
+        console.print(
+            f"{view.track.source_name}: {view.view.kind} view{side}, "
+            f"{view.track.duration_s:.1f} s",
+            style="dim",
+        )
+    console.print(answer_line(analysis), style="bold")
+    if line := fix_line(analysis):
+        console.print(line)
+    if analysis.reps:
+        console.print(_reps(analysis))
+    _print_faults(console, analysis)
+    for item in analysis.not_judged:
+        console.print(f"Not judged: {fault_words(item.key).name.lower()}: {item.reason}")
+    for note in (*analysis.notes, *(n for view in analysis.views for n in view.track.notes)):
+        console.print(f"Note: {note}")
+    step = analysis.next_step
+    console.print(f"{_DIRECTION[step.direction]}: {step.variation}", style="bold")
+    for text in (*step.why, *step.cautions):
+        console.print(f"  {text}")
+    console.print(f"Report: {folder / 'report.html'}")
+
+
+def _reps(analysis: Analysis) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="dim")
+    table.add_column("rep", justify="right")
+    for heading, _, _ in _COLUMNS:
+        table.add_column(heading, justify="right")
+    table.add_column("")
+    for result in analysis.reps:
+        table.add_row(str(result.rep.index), *_cells(result), _said(result))
+    return table
+
+
+def _cells(result: RepResult) -> list[str]:
+    cells = []
+    for _, name, unit in _COLUMNS:
+        quantity = result.values.get(name)
+        value = quantity.value if quantity is not None else getattr(result.rep, name, None)
+        cells.append(with_unit(value, unit))
+    return cells
+
+
+def _said(result: RepResult) -> str:
+    faults = [fault_words(f.key).call.lower() for f in result.faults if f.verdict == "fault"]
+    counted = [] if result.attempt == "counted" else [ATTEMPTS[result.attempt]]
+    return ", ".join(dict.fromkeys(counted + faults)) or "clean"
+
+
+def _print_faults(console: Console, analysis: Analysis) -> None:
+    for verdict, heading in (("fault", "Fault"), ("borderline", "Borderline, not counted against")):
+        keys = dict.fromkeys(fault.key for fault in analysis.faults if fault.verdict == verdict)
+        for key in keys:
+            words = fault_words(key)
+            console.print(
+                f"{heading}: {words.name.lower()} ({rep_list(reps_with(analysis, key, verdict))})"
+            )

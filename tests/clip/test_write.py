@@ -1,0 +1,52 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import av
+import numpy as np
+import pytest
+
+from formcheck.clip.read import probe, read_frames
+from formcheck.clip.write import ClipWriter, even_size
+from tests.clip.clips import picture, square_left_edge
+
+TIMES = [0.0, 0.0333, 0.1, 0.14, 0.15, 0.3]
+
+
+def write(path: Path, width: int = 320, height: int = 180) -> Path:
+    with ClipWriter(path, width, height, fps=20) as clip:
+        for n, t_s in enumerate(TIMES):
+            clip.write(picture(n, width, height), t_s)
+    return path
+
+
+def test_written_pictures_come_back_at_their_times(tmp_path: Path) -> None:
+    info = probe(write(tmp_path / "a.mp4"))
+    np.testing.assert_allclose(info.times_s, TIMES, atol=1e-4)
+    for n, (_, rgb) in enumerate(read_frames(info)):
+        assert abs(square_left_edge(rgb) - 4 * n) <= 2
+        assert abs(int(rgb[10, 300, 0]) - 90) <= 4  # the grey keeps its brightness
+
+
+def test_the_clip_plays_anywhere(tmp_path: Path) -> None:
+    path = write(tmp_path / "a.mp4")
+    with av.open(str(path)) as container:
+        assert container.streams.video[0].codec_context.name == "h264"
+        assert container.streams.video[0].codec_context.pix_fmt == "yuv420p"
+        assert not container.streams.audio
+    data = path.read_bytes()
+    assert data.index(b"moov") < data.index(b"mdat")
+
+
+def test_odd_sizes_lose_their_last_row_and_column(tmp_path: Path) -> None:
+    info = probe(write(tmp_path / "a.mp4", 321, 181))
+    assert (info.width, info.height) == (320, 180) == even_size(321, 181)
+
+
+def test_a_failure_leaves_neither_a_part_nor_an_earlier_clip_changed(tmp_path: Path) -> None:
+    path = tmp_path / "a.mp4"
+    path.write_bytes(b"earlier")
+    with pytest.raises(ValueError, match="shape"), ClipWriter(path, 320, 180) as clip:
+        clip.write(np.zeros((180, 320), dtype=np.uint8), 0.0)
+    assert path.read_bytes() == b"earlier"
+    assert list(tmp_path.iterdir()) == [path]
