@@ -34,7 +34,7 @@ from formcheck.pose.track import LANDMARKS, PoseTrack
 Poses = npt.NDArray[np.float32]  # (people, 33, 6): x, y, visibility, world x, y, z
 
 MAX_PEOPLE = 4
-_MAX_SIDE_PX = 1280  # the networks see 256 px of the person; more only costs time
+_MAX_SIDE_PX = 960  # the networks see 256 px of the person: 640 to 1280 read the same
 _LOOKS_FOR_PEOPLE = 4  # spread over the first part of the clip
 _WARM_UP_S = 0.5  # tracking settles before a part's own pictures begin
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
