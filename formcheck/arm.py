@@ -128,7 +128,7 @@ def solve_arm(
             ]
         )  # fmt: skip
         typical = float(np.median(np.cos(swivel))) if len(swivel) else float(np.cos(np.pi / 4))
-        bend_top, bend_top_sd = _bend_at_top(top_bent_px / scale_px, max(abs(typical), 0.2))
+        bend_top, bend_top_sd = bend_at_top(top_bent_px / scale_px, max(abs(typical), 0.2))
         expected = float(offset_of(np.array([np.pi - bend_top]))[0]) * typical
         offset_bias = top_bent_px / scale_px - expected
 
@@ -136,7 +136,7 @@ def solve_arm(
     depth = offset_of(elbow_of(np.minimum(reach, 0.999))) * np.sin(swivel_at)
     offset = bent_px / scale_px - offset_bias
     offset = offset - _enlarged(depth, distance, shoulder, elbow, across, scale_px)
-    angle, random_sd = _combine(reach, offset, np.cos(swivel_at))
+    angle, random_sd = combine(reach, offset, np.cos(swivel_at))
     systematic = _systematic_sd(angle, bend_top, bend_top_sd)
     flare, flare_sd = _flare(angle, swivel_at, along, across, trunk)
     blind = ~(np.isfinite(middle_px) & np.isfinite(angle))
@@ -152,7 +152,7 @@ def solve_arm(
     )
 
 
-def _bend_at_top(offset: float, visible_share: float) -> tuple[float, float]:
+def bend_at_top(offset: float, visible_share: float) -> tuple[float, float]:
     """Bend (rad) at the set's straightest, and its sd, from the offset seen and the prior.
 
     A posterior on a grid: most people lock out, some never do, and the offset of the elbow from
@@ -211,7 +211,7 @@ def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames:
     return np.interp(np.arange(frames), middles, per_cycle)
 
 
-def _combine(
+def combine(
     reach: FloatArray, offset: FloatArray, visible_share: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Least-squares elbow angle (rad) and its sd from reach and visible offset."""

@@ -18,23 +18,18 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import least_squares
 
+from formcheck.arm import FOREARM, UPPER, bend_at_top, combine, offset_of, reach_of
 from formcheck.views import USUAL_FOCAL_PER_LONG_SIDE
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
-# Proportions, per arm length. Upper arm: 0.511 (de Leva 1996, joint centres) to 0.560 (Drillis
-# and Contini 1966). Shoulders to ankles: trunk, thigh and shank of de Leva 1996 give 2.42
-# (women) and 2.50 (men); the shoulders reach forward a little under load.
-UPPER_ARM = 0.525
-FOREARM = 1.0 - UPPER_ARM
+# Proportions, per arm length: trunk, thigh and shank of de Leva 1996 give 2.42 (women) and
+# 2.50 (men) from shoulder to ankle; the shoulders reach forward a little under load.
 SHOULDER_TO_ANKLE = 2.52
 ANKLE_ABOVE_WRIST = 0.30  # on the toes, hands on the floor
 SHOULDERS_BEFORE_HANDS_TOP = 0.04  # straight arms stand nearly upright
-USUAL_TOP_DEG = 170.0  # arms meant to be straight, before anything is seen of them
-USUAL_TOP_SD_DEG = 6.0
-SPAN_PLUS_MINUS = 0.035  # of shoulder to wrist, as found on rendered front clips
-ELBOW_OFFSET_SD = 0.025  # of an elbow landmark from the line shoulder to wrist, sideways
+USUAL_TOP_BEND = np.radians(10.0)  # of arms meant to be straight, before anything is seen
 
 SIDES = ("left", "right")
 _TOP_SHARE = 0.97  # frames with the shoulders this near to their highest are at the top
@@ -44,9 +39,9 @@ _TOP_SHARE = 0.97  # frames with the shoulders this near to their highest are at
 class FrontScene:
     """Shoulder, elbow and wrist of both arms in space, (M, 3) each, and what follows.
 
-    ``both_elbows_deg`` (M,) the three-dimensional elbow angle of both arms together,
-    ``elbow_deg`` of each, by "left" and "right", as all that follow; ``elbow_plus_minus_deg``
-    its 95 % half-width, ``flare_deg`` upper arm against the trunk axis.
+    ``both_elbows_deg`` (M,) the three-dimensional elbow angle of both arms together, with its
+    95 % half-width; ``elbow_deg`` of each, likewise; ``flare_deg`` upper arm against the trunk
+    axis. What both arms have is keyed by "left" and "right".
     ``trunk_axis`` (M, 3) unit vector from the shoulders to the hips.
     ``pitch_deg`` the camera looks down by, ``yaw_deg`` it stands to the person's left of
     straight ahead, ``distance`` to the hands.
@@ -56,6 +51,7 @@ class FrontScene:
     elbow: Mapping[str, FloatArray]
     wrist: Mapping[str, FloatArray]
     both_elbows_deg: FloatArray
+    both_elbows_plus_minus_deg: FloatArray
     elbow_deg: Mapping[str, FloatArray]
     elbow_plus_minus_deg: Mapping[str, FloatArray]
     flare_deg: Mapping[str, FloatArray]
@@ -64,7 +60,6 @@ class FrontScene:
     pitch_deg: float
     yaw_deg: float
     distance: float
-    px_per_arm: float
 
 
 @dataclass(frozen=True)
@@ -126,56 +121,76 @@ def front_scene(
     reach_px = np.where(in_position, (px["left"] + px["right"]) / 2, np.nan)
     top: BoolArray = reach_px >= _TOP_SHARE * float(np.nanpercentile(reach_px, 95))
     px_per_arm = float(np.nanmedian(reach_px[top]))
-    top_deg = USUAL_TOP_DEG
-    for _ in range(2):  # how straight the straightest arms are decides how long they are
-        camera = _find_camera(image, top, focal_px, px_per_arm, ankle_above_wrist, top_deg)
+    bend_top, bias = float(USUAL_TOP_BEND), dict.fromkeys(SIDES, 0.0)
+    # How straight the straightest arms are decides how long they are: a few rounds settle.
+    for _ in range(3):
+        camera = _find_camera(image, top, focal_px, px_per_arm, ankle_above_wrist, bend_top)
         wrist = {s: camera.at_depth(image[f"{s}_wrist"], 0.0) for s in SIDES}
         shoulder = {
             s: _shoulder_on_its_arc(camera, image, wrist, s, top, ankle_above_wrist) for s in SIDES
         }
-        top_deg, top_sd_deg = _straightest_deg(camera, image, shoulder, wrist, top)
-    straight = {s: _as_long_as_the_other(shoulder[s], wrist[s], top, top_deg) for s in SIDES}
-    elbow, angle, half_width, flare = {}, {}, {}, {}
+        reach = {s: _reach(shoulder[s], wrist[s], top, bend_top) for s in SIDES}
+        beside = {
+            s: _beside(camera, image[f"{s}_elbow"], shoulder[s], wrist[s], s, bias[s])
+            for s in SIDES
+        }
+        seen_top = {s: float(np.nanmedian(beside[s].offset[top])) for s in SIDES}
+        share = float(np.clip(np.mean([np.nanmedian(beside[s].share) for s in SIDES]), 0.2, 1.0))
+        bend_top, bend_top_sd = bend_at_top(float(np.mean(list(seen_top.values()))), share)
+        expected = float(offset_of(np.array(np.pi - bend_top))) * share
+        bias = {s: seen_top[s] - expected for s in SIDES}
+
     middle = (shoulder["left"] + shoulder["right"]) / 2
     floor = (wrist["left"][:, 2] + wrist["right"][:, 2]) / 2
     rise = np.clip((middle[:, 2] - floor - ankle_above_wrist) / SHOULDER_TO_ANKLE, -0.95, 0.95)
     axis = np.stack([-np.sqrt(1 - rise**2), np.zeros_like(rise), -rise], axis=-1)
+    angle, half_width, flare = {}, {}, {}
     for s in SIDES:
-        span = straight[s]
-        angle[s] = elbow_from_span_deg(span)
-        half_width[s] = _plus_minus_deg(span, angle[s], 2 * top_sd_deg)
-        elbow[s] = _elbow_on_its_circle(camera, image[f"{s}_elbow"], shoulder[s], wrist[s], s)
-        upper = elbow[s] - shoulder[s]
+        angle[s], half_width[s] = _elbow_deg(
+            reach[s], beside[s].offset - bias[s], beside[s].share, bend_top_sd
+        )
+        upper = beside[s].elbow - shoulder[s]
         cosine = np.einsum("ij,ij->i", upper, axis) / np.linalg.norm(upper, axis=1)
         flare[s] = np.degrees(np.arccos(np.clip(cosine, -1, 1)))
-    both = elbow_from_span_deg((straight["left"] + straight["right"]) / 2)
+    both, both_half_width = _elbow_deg(
+        (reach["left"] + reach["right"]) / 2,
+        np.mean([beside[s].offset - bias[s] for s in SIDES], axis=0),
+        np.mean([beside[s].share for s in SIDES], axis=0),
+        bend_top_sd,
+    )
     return FrontScene(
-        shoulder, elbow, wrist, both, angle, half_width, flare, axis, top,
-        float(np.degrees(camera.pitch)), float(np.degrees(camera.yaw)), camera.distance, px_per_arm,
-    )  # fmt: skip
+        shoulder=shoulder,
+        elbow={s: beside[s].elbow for s in SIDES},
+        wrist=wrist,
+        both_elbows_deg=both,
+        both_elbows_plus_minus_deg=both_half_width,
+        elbow_deg=angle,
+        elbow_plus_minus_deg=half_width,
+        flare_deg=flare,
+        trunk_axis=axis,
+        top=top,
+        pitch_deg=float(np.degrees(camera.pitch)),
+        yaw_deg=float(np.degrees(camera.yaw)),
+        distance=camera.distance,
+    )
 
 
-def _as_long_as_the_other(
-    shoulder: FloatArray, wrist: FloatArray, top: BoolArray, top_deg: float
-) -> FloatArray:
+def _reach(shoulder: FloatArray, wrist: FloatArray, top: BoolArray, bend_top: float) -> FloatArray:
     """(M,) shoulder-wrist distance, scaled so that both arms are alike when straightest.
 
     The landmarks of one arm often read 1-2 % shorter, which near a straight arm is 10 degrees.
     """
     span = np.linalg.norm(shoulder - wrist, axis=1)
-    return np.asarray(span * span_at(top_deg) / np.nanmedian(span[top]))
+    straight = float(reach_of(np.array(np.pi - bend_top)))
+    return np.asarray(span * straight / np.nanmedian(span[top]))
 
 
-def elbow_from_span_deg(span: FloatArray) -> FloatArray:
-    """Elbow angle from the shoulder-wrist distance in arm lengths, by the law of cosines."""
-    cosine = (UPPER_ARM**2 + FOREARM**2 - span**2) / (2 * UPPER_ARM * FOREARM)
-    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
-
-
-def span_at(elbow_deg: float) -> float:
-    """Shoulder-wrist distance in arm lengths at an elbow angle."""
-    cosine = np.cos(np.radians(elbow_deg))
-    return float(np.sqrt(UPPER_ARM**2 + FOREARM**2 - 2 * UPPER_ARM * FOREARM * cosine))
+def _elbow_deg(
+    reach: FloatArray, offset: FloatArray, share: FloatArray, bend_top_sd: float
+) -> tuple[FloatArray, FloatArray]:
+    """Elbow angle and its 95 % half-width (deg) from the reach and the offset seen sideways."""
+    angle, sd = combine(reach, offset, share)
+    return np.degrees(angle), 1.96 * np.degrees(np.hypot(sd, 0.5 * np.minimum(bend_top_sd, sd)))
 
 
 def _levelled(
@@ -200,7 +215,7 @@ def _find_camera(
     focal_px: float,
     px_per_arm: float,
     ankle_above_wrist: float,
-    top_deg: float,
+    bend_top: float,
 ) -> _Camera:
     """Distance, pitch and yaw that put straight arms and the feet where a body has them."""
 
@@ -216,6 +231,8 @@ def _find_camera(
     behind = np.sqrt(SHOULDER_TO_ANKLE**2 - (1.0 - ankle_above_wrist) ** 2)
     behind -= SHOULDERS_BEFORE_HANDS_TOP
 
+    straight = float(reach_of(np.array(np.pi - bend_top)))
+
     def residuals(p: FloatArray) -> FloatArray:
         camera = _Camera(float(p[0]), float(p[1]), float(p[2]), focal_px)
         w = camera.at_depth(hands, 0.0)
@@ -227,7 +244,7 @@ def _find_camera(
             feet = [(off[2] - ankle_above_wrist) / 0.1, off[1] / 0.15]
         return np.array(
             [
-                (span - span_at(top_deg)) / 0.005,
+                (span - straight) / 0.005,
                 *feet,
                 (p[1] - np.radians(6)) / np.radians(15),
                 p[2] / np.radians(10),
@@ -258,15 +275,35 @@ def _shoulder_on_its_arc(
     return where
 
 
-def _elbow_on_its_circle(
-    camera: _Camera, elbow_image: FloatArray, shoulder: FloatArray, wrist: FloatArray, side: str
-) -> FloatArray:
-    """(M, 3) the elbow: it can only turn about the line from shoulder to wrist.
+@dataclass(frozen=True)
+class _Beside:
+    """Elbow of one arm (M, 3); ``offset`` (M,) from the line shoulder to wrist, sideways, as
+    seen; ``share`` (M,) of the whole offset that is sideways, from where the arm is bent."""
 
-    The place on that circle whose picture is nearest to the elbow landmark, from straight back
-    (along the trunk) to straight out and a little beyond.
+    elbow: FloatArray
+    offset: FloatArray
+    share: FloatArray
+
+
+def _beside(
+    camera: _Camera,
+    elbow_image: FloatArray,
+    shoulder: FloatArray,
+    wrist: FloatArray,
+    side: str,
+    bias: float,
+) -> _Beside:
+    """The elbow in space: it can only turn about the line from shoulder to wrist.
+
+    It is put where the picture of its circle is nearest to the landmark, from straight back
+    (along the trunk) to straight out and a little beyond. ``bias`` is how far, in arm lengths,
+    the landmark lies too far out.
     """
-    foot, radius, back, out = _elbow_circle(shoulder, wrist, side)
+    foot, radius, back, out = _elbow_circle(shoulder, wrist)
+    outward = 1.0 if side == "left" else -1.0
+    out = out * outward
+    shift = np.array([bias * outward * camera.focal_px / camera.distance, 0.0])
+    target = elbow_image - shift
     turns = np.radians(np.arange(-30.0, 106.0, 5.0))  # 0 straight back, 90 straight out
 
     def place(turn: FloatArray) -> FloatArray:
@@ -276,7 +313,7 @@ def _elbow_on_its_circle(
 
     miss = np.stack(
         [
-            np.sum((camera.project(place(np.full(len(foot), turn))) - elbow_image) ** 2, axis=1)
+            np.sum((camera.project(place(np.full(len(foot), turn))) - target) ** 2, axis=1)
             for turn in turns
         ]
     )
@@ -286,69 +323,28 @@ def _elbow_on_its_circle(
     before, at, after = (miss[inner + k, columns] for k in (-1, 0, 1))
     with np.errstate(invalid="ignore", divide="ignore"):  # vertex of the parabola through three
         vertex = np.where(nearest == inner, (before - after) / (2 * (before - 2 * at + after)), 0.0)
-    best = turns[nearest] + np.nan_to_num(vertex) * (turns[1] - turns[0])
-    return np.where(seen[:, None], place(best), np.nan)
+    turn = turns[nearest] + np.nan_to_num(vertex) * (turns[1] - turns[0])
+    elbow = np.where(seen[:, None], place(turn), np.nan)
+
+    bent = seen & (radius > 0.6 * np.nanmax(radius))
+    shares = np.interp(columns, columns[bent], np.sin(turn)[bent]) if bent.any() else 0.7
+    share = np.clip(np.broadcast_to(shares, radius.shape), -0.3, 1.0)
+    depth = foot[:, 0] - radius * np.sqrt(1 - share**2)
+    offset = np.einsum("ij,ij->i", camera.at_depth(elbow_image, depth) - foot, out)
+    return _Beside(elbow, offset, share)
 
 
 def _elbow_circle(
-    shoulder: FloatArray, wrist: FloatArray, side: str
+    shoulder: FloatArray, wrist: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Centre (M, 3), radius (M,) of the elbow's circle; unit vectors to the feet and outward."""
+    """Centre (M, 3), radius (M,) of the elbow's circle; unit vectors to the feet and the left."""
     line = wrist - shoulder
-    span = np.clip(np.linalg.norm(line, axis=1), 0.05, span_at(179.0))
     along = line / np.linalg.norm(line, axis=1)[:, None]
-    from_shoulder = (UPPER_ARM**2 + span**2 - FOREARM**2) / (2 * span)
-    radius = np.sqrt(np.clip(UPPER_ARM**2 - from_shoulder**2, 0.0, None))
-    outward = np.array([0.0, 1.0 if side == "left" else -1.0, 0.0])
-    out = outward - (along @ outward)[:, None] * along
-    out /= np.linalg.norm(out, axis=1)[:, None]
-    back = np.cross(out, along)
+    span = np.clip(np.linalg.norm(line, axis=1), 0.05, 0.9999)
+    from_shoulder = (UPPER**2 + span**2 - FOREARM**2) / (2 * span)
+    radius = np.sqrt(np.clip(UPPER**2 - from_shoulder**2, 0.0, None))
+    left = np.array([0.0, 1.0, 0.0]) - along[:, 1:2] * along
+    left /= np.linalg.norm(left, axis=1)[:, None]
+    back = np.cross(left, along)
     back *= np.where(back[:, :1] > 0, -1.0, 1.0)
-    return shoulder + from_shoulder[:, None] * along, radius, back, out
-
-
-def _straightest_deg(
-    camera: _Camera,
-    image: Mapping[str, FloatArray],
-    shoulder: Mapping[str, FloatArray],
-    wrist: Mapping[str, FloatArray],
-    top: BoolArray,
-) -> tuple[float, float]:
-    """Elbow angle of the straightest arms and its SD, from how far the elbows stick out then.
-
-    The arm keeps its plane over a rep, and deep in the rep that plane shows: what part of the
-    elbow's circle is sideways. At the top the sideways part then tells the whole.
-    """
-    estimates, weights = [USUAL_TOP_DEG], [USUAL_TOP_SD_DEG**-2]
-    for side in SIDES:
-        span = np.linalg.norm(shoulder[side] - wrist[side], axis=1)
-        deep = span <= np.nanpercentile(span, 15)
-        if float(np.nanmedian(span[deep])) > 0.85:
-            continue  # hardly bent: the plane does not show
-        s, w, e = shoulder[side][deep], wrist[side][deep], image[f"{side}_elbow"][deep]
-        foot, radius, _, out = _elbow_circle(s, w, side)
-        elbow = _elbow_on_its_circle(camera, e, s, w, side)
-        sideways_share = float(
-            np.nanmedian(np.einsum("ij,ij->i", elbow - foot, out) / np.maximum(radius, 1e-6))
-        )
-        if sideways_share < 0.3:
-            continue
-        foot, radius, _, out = _elbow_circle(shoulder[side][top], wrist[side][top], side)
-        seen = camera.at_depth(image[f"{side}_elbow"][top], foot[:, 0] - radius * 0.7)
-        offset = float(np.nanmedian(np.einsum("ij,ij->i", seen - foot, out)))
-        whole = np.clip(offset / sideways_share, 0.0, 0.35)
-        bend = 2 * np.degrees(np.arcsin(np.clip(whole / (2 * UPPER_ARM * FOREARM), 0, 0.95)))
-        estimates.append(180.0 - bend)
-        sd = np.degrees(ELBOW_OFFSET_SD / sideways_share / (UPPER_ARM * FOREARM))
-        weights.append(sd**-2 / 2)  # both arms err alike
-    return float(np.average(estimates, weights=weights)), float(np.sum(weights) ** -0.5)
-
-
-def _plus_minus_deg(
-    span: FloatArray, elbow_deg: FloatArray, straightest_plus_minus_deg: float
-) -> FloatArray:
-    """Half-width from an uncertain span: small when bent, at most that of the straightest arm."""
-    slope = span / (UPPER_ARM * FOREARM * np.maximum(np.sin(np.radians(elbow_deg)), 0.1))
-    return np.asarray(
-        np.minimum(np.degrees(slope * SPAN_PLUS_MINUS), straightest_plus_minus_deg + 3.0)
-    )
+    return shoulder + from_shoulder[:, None] * along, radius, back, left
