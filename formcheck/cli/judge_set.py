@@ -1,4 +1,8 @@
-"""``formcheck set``: one set, from one or two clips, to a folder with its report."""
+"""``formcheck set``: one set, from one or two clips, to a folder with its report.
+
+What is slow to import is imported where it is used: the processes that look for the pose
+start from this module too.
+"""
 
 from __future__ import annotations
 
@@ -6,25 +10,21 @@ import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal, cast, get_args
+from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
 
 import typer
 
-from formcheck.analysis import Analysis, analyse
 from formcheck.cli.output import TRACK_FILES, check_free, made_whole
-from formcheck.cli.progress import progress_bar
-from formcheck.cli.summary import print_summary
-from formcheck.clip.read import ClipInfo, probe
 from formcheck.errors import Exit
-from formcheck.faults.limits import read_limits
-from formcheck.pose.cache import find_pose_once
 from formcheck.pose.model import DEFAULT_MODEL, PoseModel, find_model
-from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import HandSpacing, Prescription, RangeStandard
-from formcheck.report.write import write_report
 from formcheck.tempo import Tempo, TempoError, parse_tempo
 from formcheck.views import ViewKind
+
+if TYPE_CHECKING:
+    from formcheck.analysis import Analysis
+    from formcheck.clip.read import ClipInfo
 
 _PROCESSES = 2  # each holds the model, some 350 MB
 
@@ -134,6 +134,11 @@ def judge_set(
 
     Writes report.html, report.json, reps.csv, annotated.mp4 and landmarks.parquet.
     """
+    from formcheck.analysis import analyse
+    from formcheck.cli.summary import print_summary
+    from formcheck.faults.limits import read_limits
+    from formcheck.pose.store import write_track
+
     if len(clips) > 2:
         raise typer.BadParameter("give one clip, or two clips of the same set.")
     prescription = Prescription(
@@ -186,6 +191,9 @@ def _views(given: list[str] | None, clips: int) -> list[ViewKind] | None:
 
 
 def _look_at(path: Path) -> _Source:
+    from formcheck.clip.read import probe
+    from formcheck.pose.store import read_track
+
     if path.suffix == ".parquet":
         return _Source(path, None, read_track(path))
     return _Source(path, probe(path), None)
@@ -198,6 +206,9 @@ def _default_folder(source: _Source) -> Path:
 
 
 def _pose(clip: ClipInfo | None, model: PoseModel, rate_hz: float | None, fresh: bool) -> PoseTrack:
+    from formcheck.cli.progress import progress_bar
+    from formcheck.pose.cache import find_pose_once
+
     assert clip is not None
     cores = len(os.sched_getaffinity(0))
     with progress_bar(f"Finding the pose in {clip.path.name}") as report:
@@ -207,6 +218,9 @@ def _pose(clip: ClipInfo | None, model: PoseModel, rate_hz: float | None, fresh:
 def _draw(
     analysis: Analysis, sources: Sequence[_Source], folder: Path, xlsx: bool, note: str
 ) -> None:
+    from formcheck.cli.progress import progress_bar
+    from formcheck.report.write import write_report
+
     length_s = analysis.views[0].track.duration_s
     with progress_bar("Drawing the clip") as report:
         write_report(

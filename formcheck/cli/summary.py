@@ -29,8 +29,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
     for view in analysis.views:
         side = f", {view.view.near_side} side near" if view.view.near_side else ""
         console.print(
-            f"{view.track.source_name}: {view.view.kind} view{side}, "
-            f"{view.track.duration_s:.1f} s",
+            f"{view.track.source_name}: {view.view.kind} view{side}, {view.track.duration_s:.1f} s",
             style="dim",
         )
     console.print(answer_line(analysis), style="bold")

@@ -1,0 +1,70 @@
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from formcheck.clip.read import probe
+from formcheck.errors import ModelError
+from formcheck.pose.landmarker import _missing_library, find_pose
+from formcheck.pose.model import find_model
+from tests.clip.clips import make_clip
+
+
+def test_a_clip_without_a_person_gives_a_track_without_a_pose(tmp_path: Path) -> None:
+    info = probe(make_clip(tmp_path / "a.mp4", [n / 30 for n in range(12)]))
+    seen: list[tuple[int, int]] = []
+    track = find_pose(info, find_model("full"), on_progress=lambda *done: seen.append(done))
+    assert track.frames == len(track.t_s) == 12
+    assert track.frames_with_pose == 0
+    assert np.isnan(track.xy_px).all()
+    assert seen[-1] == (12, 12)
+
+
+def test_two_processes_find_what_one_finds(tmp_path: Path) -> None:
+    clip = next(Path(__file__).parents[2].glob("sample_clips/*side*.mp4"))
+    info = probe(clip)
+    one = find_pose(info, find_model("full"), rate_hz=5)
+    two = find_pose(info, find_model("full"), rate_hz=5, processes=2)
+    np.testing.assert_array_equal(one.t_s, two.t_s)
+    assert one.frames_with_pose == two.frames_with_pose == len(one.t_s)
+    # Where tracking starts differs, so the crop differs a little, and with it the landmarks.
+    assert np.median(np.abs(one.xy_px - two.xy_px)) < 0.5
+    assert one.notes == two.notes == ()
+
+
+def test_the_pose_library_is_not_loaded_before_it_is_needed() -> None:
+    code = "import sys, formcheck.pose.landmarker, formcheck.cli; print('mediapipe' in sys.modules)"
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert out.stdout.strip() == "False"
+
+
+@pytest.mark.parametrize(
+    ("error", "package"),
+    [
+        (OSError("libEGL.so.1: cannot open shared object file: No such file"), "libegl1"),
+        (OSError("libGLESv2.so.2: cannot open shared object file"), "libgles2"),
+        (ImportError("libGL.so.1: cannot open shared object file"), "libgl1"),
+        (ImportError("libgthread-2.0.so.0: cannot open shared object file"), "libglib2.0-0"),
+    ],
+)
+def test_a_missing_system_library_names_its_package(error: OSError, package: str) -> None:
+    assert _missing_library(error).endswith(f"apt-get install {package}")
+
+
+def test_a_library_that_will_not_load_is_told_in_a_sentence(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pytest.importorskip("mediapipe")
+    from mediapipe.tasks.python.vision import pose_landmarker
+
+    def fail(*_: object) -> None:
+        raise OSError("libEGL.so.1: cannot open shared object file: No such file or directory")
+
+    monkeypatch.setattr(pose_landmarker.PoseLandmarker, "create_from_options", fail)
+    info = probe(make_clip(tmp_path / "a.mp4", [n / 30 for n in range(4)]))
+    with pytest.raises(ModelError, match=r"libEGL.*apt-get install libegl1"):
+        find_pose(info, find_model("full"))
