@@ -27,8 +27,11 @@ BoolArray = npt.NDArray[np.bool_]
 # Proportions, per arm length: trunk, thigh and shank of de Leva 1996 give 2.42 (women) and
 # 2.50 (men) from shoulder to ankle; the shoulders reach forward a little under load.
 SHOULDER_TO_ANKLE = 2.52
-ANKLE_ABOVE_WRIST = 0.30  # on the toes, hands on the floor
-SHOULDERS_BEFORE_HANDS_TOP = 0.04  # straight arms stand nearly upright
+SHOULDER_TO_KNEE = 1.70  # trunk and thigh likewise
+SHOULDER_TO_HIP = 0.93
+ANKLE_ABOVE_WRIST = 0.30  # all on one floor
+KNEE_ABOVE_WRIST = 0.10
+HIP_LANDMARK_BELOW = 0.05  # half hidden from the front, as found on rendered clips
 USUAL_TOP_BEND = np.radians(10.0)  # of arms meant to be straight, before anything is seen
 
 SIDES = ("left", "right")
@@ -102,18 +105,44 @@ class _Camera:
         return np.asarray(self.focal_px * np.stack([right, up], axis=-1) / depth[..., None])
 
 
+@dataclass(frozen=True)
+class _Pivot:
+    """What the body turns about: its distance from the shoulders, and height over the hands.
+
+    ``shoulders_forward`` of the hands at the top: straight arms stand nearly upright on the
+    floor; on raised hands the arms stay across the steeper body.
+    """
+
+    radius: float
+    height: float
+    shoulders_forward: float = 0.04
+
+    def rise(self, shoulder: FloatArray, wrist: FloatArray) -> FloatArray:
+        """(M,) sine of the inclination of the line to the shoulders."""
+        over = shoulder[:, 2] - wrist[:, 2] - self.height
+        return np.asarray(np.clip(over / self.radius, -0.95, 0.95))
+
+
 def front_scene(
     points_px: Mapping[str, FloatArray],
     in_position: BoolArray,
     width: int,
     height: int,
-    ankle_above_wrist: float = ANKLE_ABOVE_WRIST,
+    hands_above_feet: float = 0.0,
+    on_knees: bool = False,
 ) -> FrontScene:
     """Place both arms in space from smoothed image points (M, 2) of a front view.
 
-    ``ankle_above_wrist``, in arm lengths, is what the supports say: 0.30 on the floor, less
-    with raised hands, more with raised feet. Unseen ankles leave the camera at a usual pitch.
+    ``hands_above_feet``, in arm lengths, is positive on raised hands and negative with raised
+    feet; the picture cannot tell it from the camera's pitch, so it comes from the user or a side
+    view. Unseen ankles leave the camera at a usual pitch, unseen hips the trunk on the line from
+    shoulders to feet.
     """
+    forward = 0.04 - 0.17 * max(hands_above_feet, 0.0)
+    feet = _Pivot(SHOULDER_TO_ANKLE, ANKLE_ABOVE_WRIST - hands_above_feet, forward)
+    pivot = feet
+    if on_knees:
+        pivot = _Pivot(SHOULDER_TO_KNEE, KNEE_ABOVE_WRIST - hands_above_feet, forward)
     centre = np.array([width / 2, height / 2])
     focal_px = USUAL_FOCAL_PER_LONG_SIDE * max(width, height)
     image = _levelled(points_px, in_position, centre)
@@ -124,10 +153,11 @@ def front_scene(
     bend_top, bias = float(USUAL_TOP_BEND), dict.fromkeys(SIDES, 0.0)
     # How straight the straightest arms are decides how long they are: a few rounds settle.
     for _ in range(3):
-        camera = _find_camera(image, top, focal_px, px_per_arm, ankle_above_wrist, bend_top)
+        camera = _find_camera(image, top, focal_px, px_per_arm, feet, bend_top)
         wrist = {s: camera.at_depth(image[f"{s}_wrist"], 0.0) for s in SIDES}
         shoulder = {
-            s: _shoulder_on_its_arc(camera, image, wrist, s, top, ankle_above_wrist) for s in SIDES
+            s: _shoulder_on_its_arc(camera, image[f"{s}_shoulder"], wrist[s], top, pivot)
+            for s in SIDES
         }
         reach = {s: _reach(shoulder[s], wrist[s], top, bend_top) for s in SIDES}
         beside = {
@@ -140,10 +170,7 @@ def front_scene(
         expected = float(offset_of(np.array(np.pi - bend_top))) * share
         bias = {s: seen_top[s] - expected for s in SIDES}
 
-    middle = (shoulder["left"] + shoulder["right"]) / 2
-    floor = (wrist["left"][:, 2] + wrist["right"][:, 2]) / 2
-    rise = np.clip((middle[:, 2] - floor - ankle_above_wrist) / SHOULDER_TO_ANKLE, -0.95, 0.95)
-    axis = np.stack([-np.sqrt(1 - rise**2), np.zeros_like(rise), -rise], axis=-1)
+    axis = _trunk_axis(camera, image, shoulder, wrist, pivot)
     angle, half_width, flare = {}, {}, {}
     for s in SIDES:
         angle[s], half_width[s] = _elbow_deg(
@@ -214,7 +241,7 @@ def _find_camera(
     top: BoolArray,
     focal_px: float,
     px_per_arm: float,
-    ankle_above_wrist: float,
+    feet: _Pivot,
     bend_top: float,
 ) -> _Camera:
     """Distance, pitch and yaw that put straight arms and the feet where a body has them."""
@@ -228,24 +255,23 @@ def _find_camera(
     if "left_ankle" in image and "right_ankle" in image:
         ankle = np.mean([at_top("left_ankle"), at_top("right_ankle")], axis=0)
     known_feet = bool(np.isfinite(ankle).all())
-    behind = np.sqrt(SHOULDER_TO_ANKLE**2 - (1.0 - ankle_above_wrist) ** 2)
-    behind -= SHOULDERS_BEFORE_HANDS_TOP
+    behind = np.sqrt(feet.radius**2 - (1.0 - feet.height) ** 2) - feet.shoulders_forward
 
     straight = float(reach_of(np.array(np.pi - bend_top)))
 
     def residuals(p: FloatArray) -> FloatArray:
         camera = _Camera(float(p[0]), float(p[1]), float(p[2]), focal_px)
         w = camera.at_depth(hands, 0.0)
-        s = camera.at_depth(shoulders, SHOULDERS_BEFORE_HANDS_TOP)
+        s = camera.at_depth(shoulders, feet.shoulders_forward)
         span = float(np.linalg.norm(s - w, axis=1).mean())
-        feet = [0.0, 0.0]
+        misplaced = [0.0, 0.0]
         if known_feet:
             off = camera.at_depth(ankle, -behind) - w.mean(axis=0)
-            feet = [(off[2] - ankle_above_wrist) / 0.1, off[1] / 0.15]
+            misplaced = [(off[2] - feet.height) / 0.1, off[1] / 0.15]
         return np.array(
             [
                 (span - straight) / 0.005,
-                *feet,
+                *misplaced,
                 (p[1] - np.radians(6)) / np.radians(15),
                 p[2] / np.radians(10),
             ]
@@ -257,22 +283,37 @@ def _find_camera(
 
 
 def _shoulder_on_its_arc(
-    camera: _Camera,
-    image: Mapping[str, FloatArray],
-    wrist: Mapping[str, FloatArray],
-    side: str,
-    top: BoolArray,
-    ankle_above_wrist: float,
+    camera: _Camera, shoulder_image: FloatArray, wrist: FloatArray, top: BoolArray, pivot: _Pivot
 ) -> FloatArray:
     """(M, 3) the shoulder; it swings about the feet, so going down it also goes forward."""
-    x: FloatArray | float = SHOULDERS_BEFORE_HANDS_TOP
-    where = camera.at_depth(image[f"{side}_shoulder"], x)
+    where = camera.at_depth(shoulder_image, pivot.shoulders_forward)
     for _ in range(2):
-        rise = where[:, 2] - wrist[side][:, 2] - ankle_above_wrist
-        reach = np.sqrt(np.clip(SHOULDER_TO_ANKLE**2 - rise**2, 0.0, None))
-        x = SHOULDERS_BEFORE_HANDS_TOP + reach - float(np.nanmedian(reach[top]))
-        where = camera.at_depth(image[f"{side}_shoulder"], x)
+        reach = pivot.radius * np.sqrt(1 - pivot.rise(where, wrist) ** 2)
+        x = pivot.shoulders_forward + reach - float(np.nanmedian(reach[top]))
+        where = camera.at_depth(shoulder_image, x)
     return where
+
+
+def _trunk_axis(
+    camera: _Camera,
+    image: Mapping[str, FloatArray],
+    shoulder: Mapping[str, FloatArray],
+    wrist: Mapping[str, FloatArray],
+    pivot: _Pivot,
+) -> FloatArray:
+    """(M, 3) unit vector from shoulders to hips: half the line to the feet, half the hips seen.
+
+    Hip landmarks are poor from the front, and a sagging or piked trunk leaves the line.
+    """
+    middle = (shoulder["left"] + shoulder["right"]) / 2
+    rise = pivot.rise(middle, (wrist["left"] + wrist["right"]) / 2)
+    if "left_hip" in image and "right_hip" in image:
+        seen = (image["left_hip"] + image["right_hip"]) / 2
+        behind = middle[:, 0] - SHOULDER_TO_HIP * np.sqrt(1 - rise**2)
+        hip = camera.at_depth(seen, behind)[:, 2] + HIP_LANDMARK_BELOW
+        by_hip = np.clip((middle[:, 2] - hip) / SHOULDER_TO_HIP, -0.7, 0.7)
+        rise = np.where(np.isfinite(by_hip), (rise + by_hip) / 2, rise)
+    return np.stack([-np.sqrt(1 - rise**2), np.zeros_like(rise), -rise], axis=-1)
 
 
 @dataclass(frozen=True)
