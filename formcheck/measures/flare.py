@@ -1,0 +1,82 @@
+"""Elbow flare at the bottom: upper arm against the trunk axis, 0 along the trunk, 90 straight out.
+
+From the front the elbow is placed in space: at the top the arms show their full length, at the
+bottom what is neither sideways nor down lies along the trunk. From the side the flare is what
+foreshortening leaves unseen, which is known far less well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+import numpy.typing as npt
+
+from formcheck.front import SIDES, FrontScene
+from formcheck.quantity import Quantity, not_measured
+from formcheck.reps import Rep
+from formcheck.signals import Signals
+
+FloatArray = npt.NDArray[np.float64]
+
+BOTTOM_WINDOW_S = 0.12  # either side of the deepest moment
+LEAST_BEND_DEG = 140.0  # a straighter arm has no flare to speak of
+
+# 95 % on rendered front clips, where elbow landmarks lie up to 5 % of the arm too far in.
+FRONT_PLUS_MINUS_DEG = 10.0
+FRONT_ONE_ARM_PLUS_MINUS_DEG = 12.0
+SIDE_LEAST_PLUS_MINUS_DEG = 15.0
+
+_HARDLY_BENT = "the arms hardly bend in this attempt, so the elbows do not show where they go"
+_UNSEEN = "the elbows are hidden at the bottom; film from the front with both elbows in the picture"
+
+
+def front_flare(scene: FrontScene, t_s: FloatArray, rep: Rep) -> dict[str, Quantity]:
+    """``elbow_flare_deg`` and its left and right, in degrees, at the bottom of one rep.
+
+    ``t_s`` (M,) is the scene's time grid, ``rep`` on the same clock. The mean of both arms is
+    surer than either: a camera off the middle line errs on them in opposite ways.
+    """
+    now = np.abs(t_s - rep.bottom_s) <= BOTTOM_WINDOW_S
+    if not _median(scene.both_elbows_deg[now]) <= LEAST_BEND_DEG:
+        nothing = not_measured(_HARDLY_BENT)
+        return dict.fromkeys(
+            ("elbow_flare_deg", "elbow_flare_left_deg", "elbow_flare_right_deg"), nothing
+        )
+    arms = {side: _median(scene.flare_deg[side][now]) for side in SIDES}
+    out = {
+        f"elbow_flare_{side}_deg": _quantity(value, FRONT_ONE_ARM_PLUS_MINUS_DEG)
+        for side, value in arms.items()
+    }
+    out["elbow_flare_deg"] = _quantity(float(np.mean(list(arms.values()))), FRONT_PLUS_MINUS_DEG)
+    return out
+
+
+def side_flare(signals: Signals, rep: Rep) -> Quantity:
+    """Flare (deg) of the near arm at the bottom of one rep, from foreshortening in a side view."""
+    now = np.abs(signals.t_s - rep.bottom_s) <= BOTTOM_WINDOW_S
+    if not _median(signals.elbow_deg[now]) <= LEAST_BEND_DEG:
+        return not_measured(_HARDLY_BENT)
+    value, plus_minus = _median(signals.flare_deg[now]), _median(signals.flare_plus_minus_deg[now])
+    if not np.isfinite(value):
+        return not_measured(_UNSEEN)
+    return Quantity(value, max(SIDE_LEAST_PLUS_MINUS_DEG, plus_minus), view="side")
+
+
+def disagreement_deg(front: Mapping[str, Quantity], side: Quantity) -> float:
+    """How far two views of one rep differ beyond what both allow; 0 when they agree."""
+    seen = front["elbow_flare_deg"]
+    if not (seen.known and side.known):
+        return 0.0
+    allowed = float(np.hypot(seen.plus_minus, side.plus_minus))
+    return max(0.0, abs(seen.value - side.value) - allowed)
+
+
+def _quantity(value: float, plus_minus: float) -> Quantity:
+    if not np.isfinite(value):
+        return not_measured(_UNSEEN)
+    return Quantity(value, plus_minus, view="front")
+
+
+def _median(values: FloatArray) -> float:
+    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")

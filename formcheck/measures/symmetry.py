@@ -1,0 +1,100 @@
+"""Evenness: do both arms bend alike and both shoulders rise alike, seen from the front?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from formcheck.front import FrontScene
+from formcheck.quantity import Quantity, not_measured
+from formcheck.reps import Rep
+
+FloatArray = npt.NDArray[np.float64]
+
+# 95 % of the left-right difference that landmarks show on rendered, perfectly even clips.
+ELBOW_PLUS_MINUS_DEG = 9.0
+HEIGHT_PLUS_MINUS = 0.04  # arm lengths
+# Near a straight arm a percent of landmark error is ten degrees, so only bent arms are compared.
+_BENT_DEG = 130.0
+
+# Beyond these the stance itself is crooked and is said as such (common practice).
+HANDS_STAGGERED_DEG = 6.0
+SHOULDERS_TURNED_DEG = 6.0
+
+_UNSEEN = "one arm is hidden in this attempt; film from the front with both arms in the picture"
+
+
+@dataclass(frozen=True)
+class Evenness:
+    """One rep. ``elbow_deg`` left minus right where both arms are bent (the contract's
+    ``symmetry_deg`` is its size); ``shoulder_height`` left minus right change from the top to
+    the bottom, in arm lengths; + = the left arm is straighter, the left shoulder stays higher.
+    """
+
+    elbow_deg: Quantity
+    shoulder_height: Quantity
+
+    @property
+    def symmetry_deg(self) -> Quantity:
+        if not self.elbow_deg.known:
+            return self.elbow_deg
+        return Quantity(abs(self.elbow_deg.value), self.elbow_deg.plus_minus, view="front")
+
+
+def evenness(scene: FrontScene, t_s: FloatArray, rep: Rep) -> Evenness:
+    """Left against right over one rep. ``t_s`` (M,) the scene's grid, ``rep`` on its clock."""
+    within = (t_s >= rep.start_s) & (t_s <= rep.top_s)
+    left, right = scene.elbow_deg["left"], scene.elbow_deg["right"]
+    with np.errstate(invalid="ignore"):
+        bent = within & (np.minimum(left, right) < _BENT_DEG)
+    apart = (left - right)[bent]
+    heights = scene.shoulder["left"][:, 2] - scene.shoulder["right"][:, 2]
+    at_top = heights[within & scene.top] if (within & scene.top).any() else heights[scene.top]
+    sunk = _median(heights[np.abs(t_s - rep.bottom_s) <= 0.12]) - _median(at_top)
+    return Evenness(
+        _quantity(_median(apart), ELBOW_PLUS_MINUS_DEG), _quantity(sunk, HEIGHT_PLUS_MINUS)
+    )
+
+
+def stance_remarks(scene: FrontScene) -> tuple[str, ...]:
+    """Sentences about hands that are not level and shoulders that are turned, over the set.
+
+    The picture was levelled on hands and shoulders together, so a roll of the camera tilts
+    neither; only one against the other shows.
+    """
+    remarks = []
+    hands = _tilt_deg(scene.wrist["left"][scene.top] - scene.wrist["right"][scene.top])
+    shoulders = _tilt_deg(scene.shoulder["left"][scene.top] - scene.shoulder["right"][scene.top])
+    if abs(hands - shoulders) > HANDS_STAGGERED_DEG:
+        lower = "left" if hands < shoulders else "right"
+        remarks.append(
+            f"The hands are not level with the shoulders: the {lower} hand lies nearer the camera "
+            f"or lower, by {abs(hands - shoulders):.0f} degrees."
+        )
+    middle = (scene.wrist["left"] + scene.wrist["right"])[scene.top, 1] / 2
+    over = (scene.shoulder["left"] + scene.shoulder["right"])[scene.top, 1] / 2
+    lean = float(np.degrees(np.arctan(_median(over - middle))))
+    if abs(lean) > SHOULDERS_TURNED_DEG:
+        toward = "left" if lean > 0 else "right"
+        remarks.append(
+            f"The shoulders are not over the middle of the hands but {abs(lean):.0f} degrees to "
+            f"the {toward}: more weight is on the {toward} arm."
+        )
+    return tuple(remarks)
+
+
+def _tilt_deg(across: FloatArray) -> float:
+    """Median tilt of right-to-left lines (K, 3) above the horizontal, + = left end higher."""
+    return float(np.degrees(np.arctan2(_median(across[:, 2]), _median(across[:, 1]))))
+
+
+def _quantity(value: float, plus_minus: float) -> Quantity:
+    if not np.isfinite(value):
+        return not_measured(_UNSEEN)
+    return Quantity(value, plus_minus, view="front")
+
+
+def _median(values: FloatArray) -> float:
+    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
