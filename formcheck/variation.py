@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.resources import files
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -133,7 +134,8 @@ def recognise_variation(
         arms=prescription.arms or work.arms,
         surface_height=stance.height,
         confidence={
-            name: 1.0 if word and name != "hands" else sure for name, (word, _, sure) in told.items()
+            name: 1.0 if word and name != "hands" else sure
+            for name, (word, _, sure) in told.items()
         },
         disagreements=tuple(
             _disagreement(name, word, ours, sure)
@@ -260,7 +262,7 @@ def _lifted_hand(look: Look | None) -> ArmWork:
 
 
 def _pattern(working: Sequence[Side]) -> Literal["alternating", "same_side"] | None:
-    changes = [one != next_ for one, next_ in zip(working, working[1:], strict=False)]
+    changes = [one != next_ for one, next_ in pairwise(working)]
     if not changes:
         return None
     if all(changes):

@@ -15,7 +15,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.measures.segments import Segment, Sex, body_segments, centre_of_mass
+from formcheck.measures.segments import Sex, body_segments, centre_of_mass
 from formcheck.measures.surface import (
     ABOVE_SURFACE,
     FRONT_ON,
@@ -95,11 +95,13 @@ def load_over_time(
     if variation.surface is None or variation.support is None:
         return _unknown(signals, variation.inclination_deg.reason or FRONT_ON)
     body = sagittal_points(signals, view, variation.slope_deg)
+    body, contacts = _planted(body, variation.support, signals)
     low, high = hand_load_range(
-        body, variation.support, variation.surface, prescription.sex, _worn(prescription)
+        body, contacts, variation.support, variation.surface, prescription.sex, _worn(prescription)
     )
-    share = (low + high) / 2
-    half_range = float(np.nanmedian(high - low)) / 2 if np.isfinite(share).any() else 0.0
+    share = best_estimate(low, high, variation.surface)
+    off = np.maximum(high - share, share - low)
+    half_range = float(np.nanmedian(off)) if np.isfinite(off).any() else 0.0
     model = KNEES_PLUS_MINUS if variation.support == "knees" else LEVEL_PLUS_MINUS
     slant = 0.09 * abs(np.sin(np.radians(view.yaw_deg)))  # nearer end 11 % larger at 15 degrees
     return LoadCurve(
@@ -129,6 +131,7 @@ def rep_loads(curve: LoadCurve, signals: Signals, reps: Sequence[Rep]) -> list[d
 
 def hand_load_range(
     body: Mapping[str, FloatArray],
+    contacts: tuple[FloatArray, FloatArray],
     support: Support,
     surface: Surface,
     sex: Sex | None = None,
@@ -137,22 +140,20 @@ def hand_load_range(
     """Lowest and highest share (M,) of body mass on both hands.
 
     ``body`` holds sagittal joint positions (M, 2), x toward the head, y up, any unit, at least
-    shoulder, elbow, wrist, hip, knee, ankle. ``worn`` is added mass over body mass, and where it
+    shoulder, elbow, wrist, hip, knee, ankle; ``contacts`` where hand and foot (knee) press, each
+    (M, 2) or (2,), see ``contact_points``. ``worn`` is added mass over body mass, and where it
     presses from the shoulders (0) to the hips (1).
 
     Moments about the foot: V dx + H dy = W (x_COM - x_foot), dx and dy from foot to hand.
     Straight up: H = 0. Square to a body inclined by a: H = V tan a. On a wall V is friction:
     without it H = W (x_COM - x_foot) / dy, and there the force square to the body is whole.
     """
-    arm = np.linalg.norm(body["shoulder"] - body["elbow"], axis=1) + np.linalg.norm(
-        body["elbow"] - body["wrist"], axis=1
-    )
-    hand, foot = contact_points(body, support, float(np.nanmedian(arm)))
+    hand, foot = contacts
     centre = centre_of_mass(body, body_segments(sex))
     added, place = worn
     worn_x = body["shoulder"][:, 0] + place * (body["hip"] - body["shoulder"])[:, 0]
-    moment = centre[:, 0] - foot[:, 0] + added * (worn_x - foot[:, 0])
-    dx, dy = (hand - foot).T
+    moment = centre[:, 0] - foot[..., 0] + added * (worn_x - foot[..., 0])
+    dx, dy = (hand - foot)[..., 0], (hand - foot)[..., 1]
     if surface == "floor":
         share = moment / dx
         return share, share
@@ -163,6 +164,30 @@ def hand_load_range(
     else:
         models = moment / dx, moment / (dx + dy * np.tan(lean))
     return np.minimum(*models), np.maximum(*models)
+
+
+def _planted(
+    body: Mapping[str, FloatArray], support: Support, signals: Signals
+) -> tuple[dict[str, FloatArray], tuple[FloatArray, FloatArray]]:
+    """The body with the camera's sway taken out, and the places (2,) where hand and foot stay.
+
+    Hands and feet do not slide in a set, but their landmarks do, in step with the elbow. That
+    part of their common movement follows the reach of the arm and is the model's; the rest is
+    the camera's.
+    """
+    use = signals.in_position & np.isfinite(body["wrist"][:, 0])
+    hand, foot = contact_points(body, support, signals.arm_length_px)
+    if not use.any():
+        return dict(body), (hand, foot)
+    places = np.nanmedian(hand[use], axis=0), np.nanmedian(foot[use], axis=0)
+    moved = ((hand - places[0]) + (foot - places[1])) / 2
+    reach = np.column_stack([np.ones(len(use)), signals.reach])
+    known = use & np.isfinite(moved).all(axis=1) & np.isfinite(signals.reach)
+    sway = np.zeros_like(moved)
+    if known.any():
+        in_step, *_ = np.linalg.lstsq(reach[known], moved[known], rcond=None)
+        sway[known] = (moved - reach @ in_step)[known]
+    return {name: points - sway for name, points in body.items()}, places
 
 
 def plank(
@@ -190,8 +215,10 @@ def plank(
     leans = np.linspace(-1.2, 1.55, 1101)
     lean = float(np.interp(rise, wrist_over(leans), leans))
     along = np.array([np.cos(lean), np.sin(lean)])
-    down = np.array([along[1], -along[0]]) if reach is None else np.array(
-        [reach, -np.sqrt(1 - reach**2)]
+    down = (
+        np.array([along[1], -along[0]])
+        if reach is None
+        else np.array([reach, -np.sqrt(1 - reach**2)])
     )
     ankle = np.array([0.0, base])
     knee = ankle if support == "knees" else ankle + size["shank"].length * along
@@ -211,6 +238,25 @@ def plank(
     return {name: point[np.newaxis] for name, point in joints.items()} | unseen
 
 
+def standing(body: Mapping[str, FloatArray], support: Support) -> tuple[FloatArray, FloatArray]:
+    """Contacts (M, 2) of hand and foot (knee) under exactly known joints."""
+    upper, lower = (
+        np.linalg.norm(body[one] - body[other], axis=1)
+        for one, other in (("shoulder", "elbow"), ("elbow", "wrist"))
+    )
+    return contact_points(body, support, float(np.nanmedian(upper + lower)))
+
+
+def best_estimate(low: FloatArray, high: FloatArray, surface: Surface) -> FloatArray:
+    """One share out of the range: its middle, but with raised feet its upper end.
+
+    Plates read 55 and 41 % with the hands 0.30 and 0.61 m high, near the middle of the range
+    for straight bodies (53-58 and 39-53), and 70 and 74-75 % with the feet as high, at its
+    upper end (68-69 and 69-75): Ebben 2011.
+    """
+    return high if surface == "feet_raised" else (low + high) / 2
+
+
 def plank_load(
     height: float = 0.0,
     support: Support = "toes",
@@ -218,17 +264,21 @@ def plank_load(
     reach: float | None = 0.0,
 ) -> float:
     """Share of body mass on the hands of a straight body at the top (see ``plank``)."""
-    surface: Surface = "floor" if height == 0 else "hands_raised"
-    low, high = hand_load_range(plank(height, support, sex, reach), support, surface, sex)
-    return float(low[0] + high[0]) / 2
+    surface: Surface = "floor"
+    if height:
+        surface = "hands_raised" if height > 0 else "feet_raised"
+    body = plank(height, support, sex, reach)
+    low, high = hand_load_range(body, standing(body, support), support, surface, sex)
+    return float(best_estimate(low, high, surface)[0])
 
 
 def worn_load_share(place: str | None, sex: Sex | None = None) -> float:
     """Share of worn weight that reaches the hands of a straight body at the top on the floor."""
     body = plank(0.0, "toes", sex, 0.0)
     at = WORN_AT[place or "back"]
-    bare, _ = hand_load_range(body, "toes", "floor", sex)
-    loaded, _ = hand_load_range(body, "toes", "floor", sex, (1.0, at))
+    contacts = standing(body, "toes")
+    bare, _ = hand_load_range(body, contacts, "toes", "floor", sex)
+    loaded, _ = hand_load_range(body, contacts, "toes", "floor", sex, (1.0, at))
     return float(loaded[0] - bare[0])
 
 
@@ -241,7 +291,11 @@ def arm_shares(front: Signals, reps: Sequence[Rep]) -> list[dict[Arm, Quantity]]
     """
     px = front.points_px
     body_x = np.mean(
-        [px[f"{side}_{joint}"][:, 0] for side in ("left", "right") for joint in ("shoulder", "hip")],
+        [
+            px[f"{side}_{joint}"][:, 0]
+            for side in ("left", "right")
+            for joint in ("shoulder", "hip")
+        ],
         axis=0,
     )
     left, right = px["left_wrist"][:, 0], px["right_wrist"][:, 0]

@@ -54,9 +54,7 @@ def body_segments(sex: Sex | None = None) -> Mapping[str, Segment]:
     }
 
 
-def centre_of_mass(
-    joints: Mapping[str, FloatArray], segments: Mapping[str, Segment]
-) -> FloatArray:
+def centre_of_mass(joints: Mapping[str, FloatArray], segments: Mapping[str, Segment]) -> FloatArray:
     """(M, 2) centre of mass of the body from sagittal joint positions (M, 2), any unit.
 
     Needs shoulder, elbow, wrist, hip, knee and ankle. The head's mass is hung on the ear where

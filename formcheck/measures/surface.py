@@ -45,6 +45,7 @@ USUAL_ROLL_SD_DEG = 2.0
 # slant the nearer end of a level floor appears lower by this times the tangent of the yaw.
 CAMERA_HEIGHT_PER_DISTANCE = 0.25
 CAMERA_HEIGHT_SD = 0.08
+YAW_NOISE_DEG = 5.0  # square side views read as up to this much, or a little more
 BODY_HEIGHT_PER_DISTANCE = 0.12  # of the middle of the line ankle to shoulder
 
 # Heights of the points over the surface that bears them, in arm lengths: half the thickness of
@@ -92,26 +93,26 @@ def stance_at_top(
     if view.kind in ("front", "rear") or view.near_side is None:
         return _unknown(FRONT_ON)
     body = sagittal_points(signals, view)
-    use = top_frames(signals, reps) & np.all(
-        [np.isfinite(body[j][:, 0]) for j in ("shoulder", "elbow", "wrist", "hip", "knee")], axis=0
-    )
-    use &= np.isfinite(body["ankle"][:, 0]) | np.isfinite(body["knee"][:, 0])
+    seen = [
+        np.isfinite(body[joint][:, 0]) for joint in ("shoulder", "wrist", "hip", "knee", "ankle")
+    ]
+    use = top_frames(signals, reps) & np.all(seen, axis=0)
     if not use.any():
         return _unknown(UNSEEN)
     at = {name: points[use] for name, points in body.items()}
-    arm_px = float(np.median(_length(at, "shoulder", "elbow") + _length(at, "elbow", "wrist")))
-    slant = np.tan(np.radians(view.yaw_deg)) if view.kind == "oblique" else 0.0
+    arm_px = signals.arm_length_px
+    slant = float(np.tan(_yaw(view)))
 
     flexion_deg, knee_above_ankle = _knee(at, arm_px)
     found, support_confidence = _judge_support(flexion_deg, knee_above_ankle)
     support = support or found
 
-    contact_deg = _contact_angle_deg(signals, view, use, support, arm_px)
+    contact_deg = _contact_angle_deg(signals, use, support, arm_px)
     contact_deg += _degrees(CAMERA_HEIGHT_PER_DISTANCE * slant)
     hand, foot = _contacts(at, support, arm_px)
     reach = float(np.median(np.linalg.norm(hand - foot, axis=1))) / arm_px
     uneven_sd = _degrees(CONTACT_HEIGHT_SD * (2 if support == "knees" else 1) / reach)
-    slant_sd = _degrees(CAMERA_HEIGHT_SD * np.tan(_yaw(view)))
+    slant_sd = _degrees(CAMERA_HEIGHT_SD * slant)
     contact_sd = float(np.hypot(uneven_sd, slant_sd))
     limit_deg = max(LEVEL_LIMIT_DEG, _degrees(LEVEL_LIMIT_ARM_LENGTHS / reach))
     base = at["knee" if support == "knees" else "ankle"]
@@ -124,7 +125,7 @@ def stance_at_top(
     judged: Surface | None
     if leaning_deg > WALL_INCLINATION_DEG and arm_drop_deg < WALL_ARM_DROP_DEG:
         judged, margin = "wall", (leaning_deg - WALL_INCLINATION_DEG) / 10
-    elif abs(abs(contact_deg) - limit_deg) < slant_sd:
+    elif abs(abs(contact_deg) - limit_deg) < abs(slant_sd):
         judged, margin = None, 0.0  # the slant alone could turn one answer into the other
     elif margin <= 0:
         judged = "floor"
@@ -147,7 +148,9 @@ def stance_at_top(
         support_confidence=support_confidence,
         surface=surface,
         surface_confidence=_confidence(margin) if judged else 0.0,
-        height=Quantity(float(height), float(0.08 + reach * np.radians(2 * slope_sd)), view=view.kind)
+        height=Quantity(
+            float(height), float(0.08 + reach * np.radians(2 * slope_sd)), view=view.kind
+        )
         if surface
         else not_measured(_SLANTED),
         slope_deg=slope_deg,
@@ -218,7 +221,9 @@ def contact_points(
     model puts its ankle on the front of the joint).
     """
     hand, foot = _contacts(at, support, arm_px)
-    below = at["knee"] if support == "knees" else _filled((at["ankle"] + at["heel"]) / 2, at["ankle"])
+    below = (
+        at["knee"] if support == "knees" else _filled((at["ankle"] + at["heel"]) / 2, at["ankle"])
+    )
     return (
         np.column_stack([at["wrist"][:, 0], hand[:, 1]]),
         np.column_stack([below[:, 0], foot[:, 1]]),
@@ -227,7 +232,6 @@ def contact_points(
 
 def _contact_angle_deg(
     signals: Signals,
-    view: View,
     use: npt.NDArray[np.bool_],
     support: Support | None,
     arm_px: float,
@@ -238,8 +242,10 @@ def _contact_angle_deg(
     hand higher by as much: the mean is free of it.
     """
     angles = []
-    for side in ("left", "right"):
-        at = {k: v[use] for k, v in sagittal_points(signals, View("side", side)).items()}  # type: ignore[arg-type]
+    sides: tuple[Literal["left", "right"], ...] = ("left", "right")
+    for side in sides:
+        points = sagittal_points(signals, View("side", side))
+        at = {joint: xy[use] for joint, xy in points.items()}
         hand, foot = _contacts(at, support, arm_px)
         if np.isfinite((hand - foot)[:, 0]).any():
             angles.append(_angle_deg(foot, hand))
@@ -255,8 +261,6 @@ def _knee(at: Mapping[str, FloatArray], arm_px: float) -> tuple[float, float]:
 
 
 def _judge_support(knee_deg: float, knee_above_ankle: float) -> tuple[Support, float]:
-    if not np.isfinite(knee_deg):
-        return "toes", 0.3
     bent = (KNEELING_FLEXION_DEG - knee_deg) / 15
     low = (0.15 - knee_above_ankle) / 0.15
     kneeling = min(bent, low)
@@ -272,10 +276,6 @@ def _filled(first: FloatArray, second: FloatArray) -> FloatArray:
     return np.where(np.isfinite(first), first, second)
 
 
-def _length(at: Mapping[str, FloatArray], one: str, other: str) -> FloatArray:
-    return np.linalg.norm(at[one] - at[other], axis=1)  # type: ignore[no-any-return]
-
-
 def _angle_deg(low: FloatArray, high: FloatArray) -> float:
     """Rise of the line from ``low`` to ``high`` toward the head, degrees, median over frames."""
     line = np.nanmedian(high - low, axis=0)
@@ -287,7 +287,9 @@ def _degrees(tangent: float) -> float:
 
 
 def _yaw(view: View) -> float:
-    return float(np.radians(np.clip(abs(view.yaw_deg), 0, 60)))
+    """Radians off square, as far as it exceeds what a square view may read as."""
+    beyond = max(abs(view.yaw_deg) - YAW_NOISE_DEG, 0.0)
+    return float(np.copysign(np.radians(min(beyond, 60.0)), view.yaw_deg))
 
 
 def _unknown(reason: str) -> Stance:
