@@ -1,5 +1,14 @@
-"""``formcheck limits``."""
+"""``formcheck limits``: what faults are judged by."""
+
+from __future__ import annotations
+
+from importlib.resources import files
 
 
 def show_limits() -> None:
-    """Show the limits that faults are judged by."""
+    """Print the limits file: each limit with its unit, reason and source.
+
+    Save it, change the values you want, and give it to “formcheck set --limits FILE”; the
+    values you leave out stay as they are.
+    """
+    print(files("formcheck.faults").joinpath("limits.toml").read_text(encoding="utf-8"), end="")
