@@ -17,7 +17,9 @@ _WEIGHT = {
 def fix_first(analysis: Analysis) -> str | None:
     """Key of the fault that costs most: how much it spoils times how many reps have it."""
     reps = Counter(
-        key for result in analysis.reps for key in {f.key for f in result.faults if f.verdict == "fault"}
+        key
+        for result in analysis.reps
+        for key in {f.key for f in result.faults if f.verdict == "fault"}
     )
     if not reps:
         return None

@@ -1,0 +1,43 @@
+"""Where in the set an instant lies: which rep, which phase, for how long already."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from formcheck.analysis import RepResult
+from formcheck.reps import Rep
+from formcheck.tempo import Tempo
+
+PHASE_KEYS: tuple[str, ...] = ("eccentric", "bottom_pause", "concentric", "top_pause")
+
+
+@dataclass(frozen=True)
+class Moment:
+    """``phase`` is a place in PHASE_KEYS; ``elapsed_s`` since that phase began."""
+
+    result: RepResult
+    phase: int
+    elapsed_s: float
+
+
+def bounds_s(rep: Rep) -> tuple[float, float, float, float, float]:
+    """Start of each phase, and the end of the last, in seconds of the reference clip."""
+    return rep.start_s, rep.bottom_start_s, rep.bottom_end_s, rep.top_s, rep.end_s
+
+
+def moment(reps: Sequence[RepResult], t_s: float) -> Moment | None:
+    """The rep and phase at ``t_s``; None before, after and between reps."""
+    for result in reps:
+        bounds = bounds_s(result.rep)
+        if bounds[0] <= t_s < bounds[4]:
+            phase = max(i for i in range(4) if bounds[i] <= t_s)
+            return Moment(result, phase, t_s - bounds[phase])
+    return None
+
+
+def asked_s(tempo: Tempo | None) -> tuple[float | None, float | None, float | None, float | None]:
+    """Seconds asked for each phase; None where nothing (or X) is asked."""
+    if tempo is None:
+        return None, None, None, None
+    return tempo.eccentric_s, tempo.bottom_pause_s, tempo.concentric_s, tempo.top_pause_s
