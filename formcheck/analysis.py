@@ -2,18 +2,50 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from formcheck.faults.rules import Fault
+import numpy as np
+
+from formcheck.faults.limits import Limits, default_limits
+from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault, rep_faults
+from formcheck.measures.bodyline import (
+    hip_deviation,
+    hip_deviation_change,
+    line_curve,
+    own_line_deg,
+)
+from formcheck.measures.depth import (
+    bend_shares_percent,
+    elbow_bottom,
+    elbow_top,
+    range_loss_deg,
+    shoulder_height_bottom,
+    upper_arm_bottom,
+)
+from formcheck.measures.flare import front_flare, side_flare
+from formcheck.measures.hands import hand_spacing
+from formcheck.measures.head import head_angle
+from formcheck.measures.load import LoadCurve, load_over_time, rep_loads
+from formcheck.measures.speed import (
+    hips_lag,
+    mean_concentric_speed,
+    peak_concentric_speed,
+    speed_loss_percent,
+)
+from formcheck.measures.symmetry import evenness, stance_remarks
+from formcheck.measures.timing import phase_times
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
-from formcheck.progression import NextStep
-from formcheck.quantity import Quantity
-from formcheck.reps import Attempt, Rep
-from formcheck.signals import Signals
-from formcheck.variation import Variation
-from formcheck.views import View
+from formcheck.progression import NextStep, SetRecord, next_step
+from formcheck.quantity import Quantity, not_measured
+from formcheck.reps import Attempt, Rep, find_reps
+from formcheck.signals import Signals, read_signals
+from formcheck.variation import Look, Variation, hand_bounds, recognise_variation
+from formcheck.views import CANNOT_JUDGE, View, ViewKind, recognise_view
+
+NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
+NO_HANDS = "no hand position was asked for"
 
 
 @dataclass(frozen=True)
@@ -60,6 +92,7 @@ class Analysis:
     """A judged set. ``views[0]`` keeps the clock that every time refers to."""
 
     prescription: Prescription
+    limits: Limits
     views: tuple[SetView, ...]
     reps: tuple[RepResult, ...]
     faults: tuple[Fault, ...]
@@ -67,4 +100,277 @@ class Analysis:
     summary: SetSummary
     variation: Variation
     next_step: NextStep
+    load: LoadCurve
+    own_line_deg: float
     notes: tuple[str, ...] = ()
+
+
+def analyse(
+    tracks: Sequence[PoseTrack],
+    prescription: Prescription | None = None,
+    limits: Limits | None = None,
+    views: Sequence[ViewKind] | None = None,
+) -> Analysis:
+    """Measure and judge one set seen by one camera, or by two (order free).
+
+    ``views`` is the user's word on what each track shows, where recognition is not wanted.
+    Raises ``pairing.NotOneSet`` when two tracks are not of the same set.
+    """
+    asked = prescription or Prescription()
+    looks = [_look(track, views[i] if views else None) for i, track in enumerate(tracks)]
+    notes: list[str] = []
+    return judge(looks, asked, limits or default_limits(), notes)
+
+
+def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
+    view = recognise_view(track)
+    if stated is not None and stated != view.kind:
+        side = view.near_side if stated in ("side", "oblique") else None
+        view = View(stated, side, view.yaw_deg, stated=True)
+    return SetView(track, view, read_signals(track, view))
+
+
+def judge(
+    looks: Sequence[SetView], asked: Prescription, limits: Limits, notes: Sequence[str] = ()
+) -> Analysis:
+    """Judge a set whose signals are known: what runs again when only limits change."""
+    lead = looks[0]
+    reps = find_reps(
+        lead.signals.t_s, lead.signals.elbow_deg, lead.signals.in_position, lead.signals.rate_hz
+    )
+    side = next((look for look in looks if look.view.kind in ("side", "oblique")), None)
+    front = next((look for look in looks if look.view.kind == "front"), None)
+    spacing = _set_spacing(front, reps)
+    variation = recognise_variation(
+        [Look(v.view, v.signals, [_shifted(rep, -v.offset_s) for rep in reps]) for v in looks],
+        asked,
+        spacing,
+        (limits["hip_pike"].value, limits["hip_sag"].value),
+    )
+    body = side or lead
+    load = load_over_time(body.signals, body.view, variation, asked)
+    line = line_curve(body.signals, variation.support)
+    on_body = [_shifted(rep, -body.offset_s) for rep in reps]
+    own_line = own_line_deg(body.signals, line, on_body)
+    loads = rep_loads(load, body.signals, on_body)
+    measured: list[dict[str, Quantity]] = []
+    for rep, loaded in zip(reps, loads, strict=True):
+        values = _depth_and_time(rep, looks)
+        there = _shifted(rep, -body.offset_s)
+        hip = hip_deviation(body.signals, line, there, body.view, variation.support)
+        values |= {
+            "hip_deviation_deg": hip,
+            "hip_deviation_change_deg": hip_deviation_change(hip, own_line, body.view),
+            "head_angle_deg": head_angle(body.signals, there, body.view),
+            "hips_lag_s": hips_lag(body.signals, there, body.view),
+            "mean_concentric_speed": mean_concentric_speed(body.signals, there, body.view),
+            "peak_concentric_speed": peak_concentric_speed(body.signals, there, body.view),
+            **_from_front(rep, front, side),
+            **loaded,
+        }
+        measured.append(values)
+    shares = bend_shares_percent(
+        [(values["elbow_bottom_deg"], values["elbow_top_deg"]) for values in measured]
+    )
+    bounds = hand_bounds(asked.hands) if asked.hands else None
+    results = []
+    for rep, values, share in zip(reps, measured, shares, strict=True):
+        values["bend_share_percent"] = share
+        faults = rep_faults(rep, values, asked, limits, lead.view.kind, bounds)
+        faults = _allowed(faults, looks)
+        attempt, why = _counts(rep, values, faults, asked)
+        results.append(RepResult(rep, attempt, why, values, faults))
+    not_judged = _not_judged(results, looks, asked)
+    summary = _summary(results)
+    faults = tuple(fault for result in results for fault in result.faults)
+    record = SetRecord(
+        attempts=summary.attempts,
+        counted=summary.counted,
+        clean=summary.clean,
+        faults=faults,
+        not_judged={entry.key for entry in not_judged},
+        first_breakdown_rep=summary.first_breakdown_rep,
+        speed_loss_percent=summary.speed_loss_percent,
+        load_fraction=_set_load(results),
+    )
+    remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
+    return Analysis(
+        prescription=asked,
+        limits=limits,
+        views=tuple(looks),
+        reps=tuple(results),
+        faults=faults,
+        not_judged=not_judged,
+        summary=summary,
+        variation=variation,
+        next_step=next_step(record, variation, asked),
+        load=load,
+        own_line_deg=own_line,
+        notes=(*notes, *remarks, *load.remarks),
+    )
+
+
+def _shifted(rep: Rep, by_s: float) -> Rep:
+    if by_s == 0.0:
+        return rep
+    return replace(
+        rep,
+        **{
+            name: getattr(rep, name) + by_s
+            for name in ("start_s", "bottom_start_s", "bottom_s", "bottom_end_s", "top_s", "end_s")
+        },
+    )
+
+
+def _surer(quantities: Sequence[Quantity]) -> Quantity:
+    """The known value with the smallest uncertainty, or the first reason why there is none."""
+    known = [q for q in quantities if q.known]
+    return min(known, key=lambda q: q.plus_minus) if known else quantities[0]
+
+
+def _depth_and_time(rep: Rep, looks: Sequence[SetView]) -> dict[str, Quantity]:
+    """Range from the view that sees it best; phases from the view that keeps the clock."""
+    seen = [(look, _shifted(rep, -look.offset_s)) for look in looks]
+    return {
+        **phase_times(rep, looks[0].signals, looks[0].view),
+        "elbow_bottom_deg": _surer([elbow_bottom(v.signals, r, v.view) for v, r in seen]),
+        "elbow_top_deg": _surer([elbow_top(v.signals, r, v.view) for v, r in seen]),
+        "upper_arm_bottom_deg": _surer([upper_arm_bottom(v.signals, r, v.view) for v, r in seen]),
+        "shoulder_height_bottom": _surer(
+            [shoulder_height_bottom(v.signals, r, v.view) for v, r in seen]
+        ),
+    }
+
+
+def _from_front(rep: Rep, front: SetView | None, side: SetView | None) -> dict[str, Quantity]:
+    """Flare, hands and evenness, from the front where there is one."""
+    if front is None or front.signals.scene is None:
+        kind = side.view.kind if side else "rear"
+        unseen = CANNOT_JUDGE[kind]
+        flare = not_measured(unseen.get("elbow_flare", "the elbows were not seen"))
+        if side and side.view.kind == "side":
+            flare = side_flare(side.signals, _shifted(rep, -side.offset_s))
+        return {
+            "elbow_flare_deg": flare,
+            "hand_spacing_ratio": not_measured(unseen.get("hand_spacing", "hands not seen")),
+            "symmetry_deg": not_measured(unseen.get("uneven_arms", "one arm was not seen")),
+        }
+    there, t_s = _shifted(rep, -front.offset_s), front.signals.t_s
+    even = evenness(front.signals.scene, t_s, there)
+    return {
+        **front_flare(front.signals.scene, t_s, there),
+        "hand_spacing_ratio": hand_spacing(front.signals.scene, t_s, there),
+        "symmetry_deg": even.symmetry_deg,
+        "shoulder_unevenness": even.shoulder_height,
+    }
+
+
+def _set_spacing(front: SetView | None, reps: Sequence[Rep]) -> Quantity | None:
+    """Hand spacing of the whole set: the median over its reps."""
+    if front is None or front.signals.scene is None:
+        return None
+    each = [
+        hand_spacing(front.signals.scene, front.signals.t_s, _shifted(rep, -front.offset_s))
+        for rep in reps
+    ]
+    known = [q for q in each if q.known]
+    if not known:
+        return each[0] if each else None
+    return Quantity(
+        float(np.median([q.value for q in known])),
+        float(np.median([q.plus_minus for q in known])),
+        view=known[0].view,
+    )
+
+
+def _set_load(results: Sequence[RepResult]) -> Quantity | None:
+    known = [r.values["load_fraction"] for r in results if r.values["load_fraction"].known]
+    if not known:
+        return None
+    return Quantity(float(np.mean([q.value for q in known])), known[0].plus_minus)
+
+
+def _allowed(faults: tuple[Fault, ...], looks: Sequence[SetView]) -> tuple[Fault, ...]:
+    """Only faults that at least one of the views can judge."""
+    return tuple(
+        fault for fault in faults if any(fault.key not in CANNOT_JUDGE[v.view.kind] for v in looks)
+    )
+
+
+def _counts(
+    rep: Rep, values: Mapping[str, Quantity], faults: Sequence[Fault], asked: Prescription
+) -> tuple[Attempt, str | None]:
+    if rep.aborted:
+        return "aborted", "turned round far short of the reps beside it"
+    broken = {fault.key for fault in faults if fault.verdict == "fault"}
+    if "shallow" in broken:
+        return "not_counted", f"not deep enough for {asked.range_standard}"
+    if "soft_lockout" in broken:
+        return "not_counted", "elbows not straightened at the top"
+    depth = {
+        "elbow-90": "elbow_bottom_deg",
+        "arm-parallel": "upper_arm_bottom_deg",
+        "chest-low": "shoulder_height_bottom",
+    }[asked.range_standard]
+    for measure in (depth, "elbow_top_deg"):
+        if not values[measure].known:
+            return "not_counted", f"range could not be judged: {values[measure].reason}"
+    return "counted", None
+
+
+_MEASURE_OF = {
+    "shallow": "elbow_bottom_deg",
+    "soft_lockout": "elbow_top_deg",
+    "hip_sag": "hip_deviation_deg",
+    "hip_pike": "hip_deviation_deg",
+    "elbow_flare": "elbow_flare_deg",
+    "uneven_arms": "symmetry_deg",
+    "head_drop": "head_angle_deg",
+    "hips_late": "hips_lag_s",
+}
+
+
+def _not_judged(
+    results: Sequence[RepResult], looks: Sequence[SetView], asked: Prescription
+) -> tuple[NotJudged, ...]:
+    """What no view shows, what was not asked, and what could not be measured on some reps."""
+    out: dict[str, str] = {}
+    for key, reason in CANNOT_JUDGE[looks[0].view.kind].items():
+        if all(key in CANNOT_JUDGE[look.view.kind] for look in looks):
+            out[key] = reason
+    for key, measure in _MEASURE_OF.items():
+        blind = [r for r in results if not r.rep.aborted and not r.values[measure].known]
+        if not blind or key in out:
+            continue
+        reason = blind[0].values[measure].reason or "could not be measured"
+        reps = ", ".join(str(r.rep.index) for r in blind)
+        out[key] = reason if len(blind) == len(results) else f"rep {reps}: {reason}"
+    if asked.tempo is None:
+        out["tempo"] = NO_TEMPO
+    if asked.hands is None and "hand_spacing" not in out:
+        out["hand_spacing"] = NO_HANDS
+    return tuple(NotJudged(key, reason) for key, reason in out.items())
+
+
+def _summary(results: Sequence[RepResult]) -> SetSummary:
+    reps = [r.rep for r in results]
+    full = [r for r in results if not r.rep.aborted]
+    form = RANGE_FAULTS | LINE_FAULTS
+    broke = [
+        r.rep.index for r in results if any(f.verdict == "fault" and f.key in form for f in r.faults)
+    ]
+    cycles = np.diff([rep.start_s for rep in reps])
+    return SetSummary(
+        attempts=len(results),
+        counted=sum(r.attempt == "counted" for r in results),
+        clean=sum(
+            r.attempt == "counted" and not any(f.verdict == "fault" for f in r.faults)
+            for r in results
+        ),
+        time_under_tension_s=reps[-1].top_s - reps[0].start_s if reps else 0.0,
+        pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
+        speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in full]),
+        range_loss_deg=range_loss_deg([r.values["elbow_bottom_deg"] for r in full]),
+        first_breakdown_rep=min(broke) if broke else None,
+    )
+

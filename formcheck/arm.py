@@ -40,6 +40,10 @@ FOCAL_PER_LONG_SIDE = 0.85
 # the bottom of one set, as measured against exact joints.
 SD_REACH = 0.016
 SD_OFFSET = 0.022
+# Seen at a slant the shoulder landmark wanders by a tenth of the arm between top and bottom, so
+# there the distance is worth little; the plane of the elbow then faces the camera.
+SD_REACH_SLANTED = 0.05
+USUAL_SWIVEL_DEG = 45.0  # of the elbow's plane out of the body's: between tucked and flared
 
 # How straight people get at the top when they lock out: bend 10 degrees, sd 4.5 (common
 # practice: 165 to 175 on pose landmarks); and a share who never do.
@@ -89,6 +93,7 @@ def solve_arm(
     use: BoolArray,
     focal_px: float,
     hidden_offset: float,
+    yaw_deg: float | None = None,
 ) -> Arm:
     """Elbow angle and flare of one arm over a set.
 
@@ -97,8 +102,10 @@ def solve_arm(
     picture; ``trunk`` (M, 2) shoulder to hip where the trunk lies in the picture, else None;
     ``cycles`` (start, end) grid indices of one bend and straightening each; ``use`` (M,)
     frames in position; ``hidden_offset`` how much nearer the camera the hand is than the
-    shoulder, in arm lengths (constant, the hands being planted).
+    shoulder, in arm lengths (constant, the hands being planted). ``yaw_deg`` of an oblique
+    view, where the swivel is taken from the usual one instead of being read.
     """
+    sd_reach = SD_REACH if yaw_deg is None else SD_REACH_SLANTED
     line = wrist - shoulder
     seen_px = length(line)
     along = line / seen_px[:, None]
@@ -118,15 +125,18 @@ def solve_arm(
         scale_px = top_px / np.sqrt(straight**2 - hidden_offset**2)
         reach = np.sqrt((seen_px / scale_px) ** 2 + hidden_offset**2)
         distance = focal_px / scale_px
-        swivel = np.array(
-            [
-                _swivel(
-                    reach[a:b], bent_px[a:b] / scale_px - offset_bias, shoulder[a:b] / scale_px,
-                    across[a:b], distance,
-                )
-                for a, b in cycles
-            ]
-        )  # fmt: skip
+        if yaw_deg is None:
+            swivel = np.array(
+                [
+                    _swivel(
+                        reach[a:b], bent_px[a:b] / scale_px - offset_bias, shoulder[a:b] / scale_px,
+                        across[a:b], distance,
+                    )
+                    for a, b in cycles
+                ]
+            )  # fmt: skip
+        else:
+            swivel = np.full(len(cycles), np.radians(USUAL_SWIVEL_DEG - abs(yaw_deg)))
         typical = float(np.median(np.cos(swivel))) if len(swivel) else float(np.cos(np.pi / 4))
         bend_top, bend_top_sd = bend_at_top(top_bent_px / scale_px, max(abs(typical), 0.2))
         expected = float(offset_of(np.array([np.pi - bend_top]))[0]) * typical
@@ -136,7 +146,7 @@ def solve_arm(
     depth = offset_of(elbow_of(np.minimum(reach, 0.999))) * np.sin(swivel_at)
     offset = bent_px / scale_px - offset_bias
     offset = offset - _enlarged(depth, distance, shoulder, elbow, across, scale_px)
-    angle, random_sd = combine(reach, offset, np.cos(swivel_at))
+    angle, random_sd = combine(reach, offset, np.cos(swivel_at), sd_reach)
     systematic = _systematic_sd(angle, bend_top, bend_top_sd)
     flare, flare_sd = _flare(angle, swivel_at, along, across, trunk)
     blind = ~(np.isfinite(middle_px) & np.isfinite(angle))
@@ -212,7 +222,7 @@ def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames:
 
 
 def combine(
-    reach: FloatArray, offset: FloatArray, visible_share: FloatArray
+    reach: FloatArray, offset: FloatArray, visible_share: FloatArray, sd_reach: float = SD_REACH
 ) -> tuple[FloatArray, FloatArray]:
     """Least-squares elbow angle (rad) and its sd from reach and visible offset."""
     angle = np.clip(elbow_of(np.minimum(reach, 0.9995)), 0.3, np.pi - 0.02)
@@ -220,9 +230,9 @@ def combine(
     for _ in range(6):
         slope_reach = (reach_of(angle + step) - reach_of(angle)) / step
         slope_offset = (offset_of(angle + step) - offset_of(angle)) / step * visible_share
-        left_reach = (reach - reach_of(angle)) / SD_REACH**2
+        left_reach = (reach - reach_of(angle)) / sd_reach**2
         left_offset = (offset - offset_of(angle) * visible_share) / SD_OFFSET**2
-        curvature = (slope_reach / SD_REACH) ** 2 + (slope_offset / SD_OFFSET) ** 2
+        curvature = (slope_reach / sd_reach) ** 2 + (slope_offset / SD_OFFSET) ** 2
         change = (left_reach * slope_reach + left_offset * slope_offset) / curvature
         angle = np.clip(angle + np.clip(change, -0.4, 0.4), 0.3, np.pi - 1e-3)
     return angle, 1.0 / np.sqrt(curvature)

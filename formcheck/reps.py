@@ -165,9 +165,9 @@ def _phase(t_s: FloatArray, falling: FloatArray, speed: FloatArray) -> tuple[flo
         return float(t_s[0]), float(t_s[-1])
     high, low = falling[0], falling[-1]
     gone = (high - falling) / max(high - low, 1e-9)
-    peak = float(np.max(speed))
-    early = int(np.argmax(gone >= 0.2))
-    late = len(gone) - 1 - int(np.argmax(gone[::-1] <= 0.8))
+    late = int(np.argmax(gone >= 0.8))
+    early = late - int(np.argmax(gone[late::-1] <= 0.2))
+    peak = float(np.max(speed[early : late + 1]))
     start = _edge(t_s, speed / peak, early, -1)
     end = _edge(t_s, speed / peak, late, +1)
     return start, end

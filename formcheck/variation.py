@@ -165,6 +165,14 @@ def hand_class(spacing: Quantity) -> HandSpacing | None:
     return next(name for name, below in hand_limits().items() if spacing.value < below)
 
 
+def hand_bounds(hands: HandSpacing) -> tuple[float, float]:
+    """Smallest and largest wrist distance over biacromial distance of one class."""
+    limits = hand_limits()
+    names = list(limits)
+    place = names.index(hands)
+    return (limits[names[place - 1]] if place else 0.0), limits[hands]
+
+
 def support_hold(
     signals: Signals,
     reps: Sequence[Rep],

@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from formcheck.faults.limits import Limits
+from formcheck.prescription import Prescription
+from formcheck.quantity import Quantity
+from formcheck.reps import Rep
+from formcheck.tempo import Tempo
+
 Verdict = Literal["fault", "borderline"]
+Values = Mapping[str, Quantity]
+
+RANGE_FAULTS = frozenset({"shallow", "soft_lockout", "aborted"})
+LINE_FAULTS = frozenset({"hip_sag", "hip_pike", "hips_late"})
 
 
 @dataclass(frozen=True)
@@ -21,3 +32,144 @@ class Fault:
     unit: str
     verdict: Verdict
     view: str
+
+
+def verdict_of(quantity: Quantity, limit: float, at_most: bool) -> Verdict | None:
+    """``fault`` when the whole 95 % interval lies beyond the limit, ``borderline`` when only the
+    value does, None when the value keeps the limit or is not known."""
+    if not quantity.known:
+        return None
+    beyond = quantity.value - limit if at_most else limit - quantity.value
+    if beyond <= 0:
+        return None
+    return "fault" if beyond > quantity.plus_minus else "borderline"
+
+
+@dataclass(frozen=True)
+class _Rule:
+    key: str
+    measure: str
+    limit: str
+    at_most: bool
+    at_s: Callable[[Rep], float]
+
+
+def _bottom(rep: Rep) -> float:
+    return rep.bottom_s
+
+
+def _top(rep: Rep) -> float:
+    return rep.top_s
+
+
+def _rise(rep: Rep) -> float:
+    return (rep.bottom_end_s + rep.top_s) / 2
+
+
+_DEPTH = {
+    "elbow-90": _Rule("shallow", "elbow_bottom_deg", "shallow", True, _bottom),
+    "arm-parallel": _Rule("shallow", "upper_arm_bottom_deg", "shallow_upper_arm", True, _bottom),
+    "chest-low": _Rule("shallow", "shoulder_height_bottom", "shallow_chest", True, _bottom),
+}
+_FORM = (
+    _Rule("soft_lockout", "elbow_top_deg", "soft_lockout", False, _top),
+    _Rule("hip_sag", "hip_deviation_deg", "hip_sag", True, _bottom),
+    _Rule("hip_pike", "hip_deviation_deg", "hip_pike", False, _bottom),
+    _Rule("elbow_flare", "elbow_flare_deg", "elbow_flare", True, _bottom),
+    _Rule("uneven_arms", "symmetry_deg", "uneven_arms", True, _bottom),
+    _Rule("head_drop", "head_angle_deg", "head_drop", True, _bottom),
+    _Rule("hips_late", "hips_lag_s", "hips_late", True, _rise),
+)
+
+
+def rep_faults(
+    rep: Rep,
+    values: Values,
+    prescription: Prescription,
+    limits: Limits,
+    view: str,
+    hand_bounds: tuple[float, float] | None = None,
+) -> tuple[Fault, ...]:
+    """All faults and borderlines of one attempt; ``view`` is used where a value names none.
+
+    ``hand_bounds`` are the smallest and largest hand spacing ratio of the position asked for.
+    """
+    if rep.aborted:
+        share = values["bend_share_percent"]
+        limit = limits["aborted"]
+        return (
+            Fault(
+                rep.index, "aborted", rep.bottom_s, share.value, share.plus_minus, limit.value,
+                limit.unit, "fault", share.view or view,
+            ),
+        )  # fmt: skip
+    found: list[Fault] = []
+    for rule in (_DEPTH[prescription.range_standard], *_FORM):
+        quantity = values.get(rule.measure)
+        if quantity is None:
+            continue
+        limit = limits[rule.limit]
+        # Lag counts whichever end is late.
+        if rule.key == "hips_late":
+            quantity = Quantity(abs(quantity.value), quantity.plus_minus, view=quantity.view)
+        verdict = verdict_of(quantity, limit.value, rule.at_most)
+        if verdict:
+            found.append(
+                Fault(
+                    rep.index, rule.key, rule.at_s(rep), quantity.value, quantity.plus_minus,
+                    limit.value, limit.unit, verdict, quantity.view or view,
+                )
+            )  # fmt: skip
+    if hand_bounds is not None and (spacing := values["hand_spacing_ratio"]).known:
+        at_most = spacing.value > hand_bounds[1]
+        bound = hand_bounds[1] if at_most else hand_bounds[0]
+        verdict = verdict_of(spacing, bound, at_most)
+        if verdict:
+            found.append(
+                Fault(
+                    rep.index, "hand_spacing", rep.start_s, spacing.value, spacing.plus_minus,
+                    bound, "shoulder widths", verdict, spacing.view or view,
+                )
+            )  # fmt: skip
+    if prescription.tempo is not None:
+        found.extend(_tempo_faults(rep, values, prescription.tempo, limits, view))
+    return tuple(found)
+
+
+def _tempo_faults(
+    rep: Rep, values: Values, tempo: Tempo, limits: Limits, view: str
+) -> list[Fault]:
+    """Phases against the tempo, each with the tolerance of the limits file."""
+
+    def slack(asked_s: float) -> float:
+        share = limits["tempo_tolerance_share"].value * asked_s
+        return max(limits["tempo_tolerance"].value, share)
+
+    ceiling_s = (
+        limits["slow_concentric"].value
+        if tempo.concentric_s is None
+        else tempo.concentric_s + slack(tempo.concentric_s)
+    )
+    checks = (
+        ("rushed_eccentric", "eccentric_s", tempo.eccentric_s - slack(tempo.eccentric_s), False,
+         rep.start_s),
+        ("slow_eccentric", "eccentric_s", tempo.eccentric_s + slack(tempo.eccentric_s), True,
+         rep.bottom_start_s),
+        ("short_bottom_pause", "bottom_pause_s",
+         tempo.bottom_pause_s - slack(tempo.bottom_pause_s), False, rep.bottom_start_s),
+        ("slow_concentric", "concentric_s", ceiling_s, True, rep.top_s),
+        ("short_top_pause", "top_pause_s", tempo.top_pause_s - slack(tempo.top_pause_s), False,
+         rep.end_s),
+    )  # fmt: skip
+    found = []
+    for key, measure, limit_s, at_most, at_s in checks:
+        quantity = values[measure]
+        verdict = verdict_of(quantity, limit_s, at_most)
+        if verdict:
+            found.append(
+                Fault(
+                    rep.index, key, at_s, quantity.value, quantity.plus_minus, limit_s, "s",
+                    verdict, quantity.view or view,
+                )
+            )  # fmt: skip
+    return found

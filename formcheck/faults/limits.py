@@ -1,0 +1,68 @@
+"""The limits file: every limit with its unit, reason and source."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+from types import MappingProxyType
+
+from formcheck.errors import FormcheckError
+
+
+class LimitsError(FormcheckError):
+    """The user's limits file cannot be used."""
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One limit: ``value`` in ``unit``, what it bounds, why, and who says so."""
+
+    value: float
+    unit: str
+    meaning: str
+    reason: str
+    source: str
+
+
+Limits = Mapping[str, Limit]
+
+
+@cache
+def default_limits() -> Limits:
+    """The limits shipped with formcheck, by key."""
+    text = files("formcheck.faults").joinpath("limits.toml").read_text(encoding="utf-8")
+    return MappingProxyType({key: Limit(**entry) for key, entry in tomllib.loads(text).items()})
+
+
+def with_values(limits: Limits, values: Mapping[str, float]) -> Limits:
+    """``limits`` with other values. Raises KeyError for a key that does not exist."""
+    changed = {key: replace(limits[key], value=float(value)) for key, value in values.items()}
+    return MappingProxyType({**limits, **changed})
+
+
+def read_limits(path: Path | None) -> Limits:
+    """The default limits with the user's file laid over them. Raises LimitsError."""
+    limits = default_limits()
+    if path is None:
+        return limits
+    try:
+        given = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise LimitsError(f"{path}: the limits file cannot be read ({error.strerror}).") from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise LimitsError(
+            f"{path}: not a limits file ({error}); “formcheck limits” prints one to start from."
+        ) from error
+    values: dict[str, float] = {}
+    for key, entry in given.items():
+        value = entry.get("value") if isinstance(entry, dict) else entry
+        if key not in limits:
+            raise LimitsError(f"{path}: “{key}” is no limit; there are {', '.join(limits)}.")
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise LimitsError(f"{path}: [{key}] needs a number as value, in {limits[key].unit}.")
+        values[key] = float(value)
+    return with_values(limits, values)

@@ -1,0 +1,93 @@
+"""Range of a rep: how far the elbows bend at the bottom and straighten at the top."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from formcheck.arm import UPPER
+from formcheck.quantity import Quantity, not_measured
+from formcheck.reps import Rep
+from formcheck.signals import Signals
+from formcheck.views import View
+
+FloatArray = npt.NDArray[np.float64]
+
+ELBOW_HIDDEN = "the near elbow or wrist was hidden or out of the picture at that moment"
+_TOP_WINDOW_S = 1.5  # the straightest moment is looked for this long after reaching the top
+_STEADY = 90.0  # percentile that stands for "straightest" without chasing noise
+
+
+def between(signals: Signals, start_s: float, end_s: float) -> slice:
+    """Grid slice of a span of time, at least one sample long."""
+    first = int(np.searchsorted(signals.t_s, start_s - 1e-9))
+    last = int(np.searchsorted(signals.t_s, end_s + 1e-9))
+    first = min(first, len(signals.t_s) - 1)
+    return slice(first, max(last, first + 1))
+
+
+def elbow_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
+    """Smallest elbow angle (deg) of the rep."""
+    span = between(signals, rep.start_s, rep.top_s)
+    curve = signals.elbow_deg[span]
+    if not np.isfinite(curve).any():
+        return not_measured(ELBOW_HIDDEN)
+    deepest = int(np.nanargmin(curve))
+    error = float(signals.elbow_plus_minus_deg[span][deepest])
+    return Quantity(float(curve[deepest]), error, view=view.kind)
+
+
+def elbow_top(signals: Signals, rep: Rep, view: View) -> Quantity:
+    """Elbow angle (deg) reached at the top, from reaching it until the next rep."""
+    span = between(signals, rep.top_s, min(rep.end_s, rep.top_s + _TOP_WINDOW_S))
+    curve = signals.elbow_deg[span]
+    if not np.isfinite(curve).any():
+        return not_measured(ELBOW_HIDDEN)
+    value = float(np.nanpercentile(curve, _STEADY))
+    error = float(np.nanmedian(signals.elbow_plus_minus_deg[span]))
+    return Quantity(value, error, view=view.kind)
+
+
+def upper_arm_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
+    """How far (deg) the elbow end of the upper arm lies below its shoulder end at the bottom.
+
+    Zero is parallel to the floor, negative deeper. The vertical part of the upper arm shows
+    truly in a level view, whatever its direction in depth.
+    """
+    near = signals.near_side
+    drop = signals.steady_px[f"{near}_elbow"][:, 1] - signals.steady_px[f"{near}_shoulder"][:, 1]
+    span = between(signals, rep.bottom_start_s, rep.bottom_end_s)
+    sine = drop[span] / (UPPER * signals.arm_length_px)
+    if view.kind not in ("side", "oblique") or not np.isfinite(sine).any():
+        return not_measured(ELBOW_HIDDEN)
+    return Quantity(
+        float(np.degrees(np.arcsin(np.clip(np.nanmedian(sine), -1, 1)))), 6.0, view=view.kind
+    )
+
+
+def shoulder_height_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
+    """Height (arm lengths) of the shoulder joint above the wrists at the bottom."""
+    span = between(signals, rep.start_s, rep.top_s)
+    height = signals.shoulder_height[span]
+    if not np.isfinite(height).any():
+        return not_measured(ELBOW_HIDDEN)
+    return Quantity(float(np.nanmin(height)), 0.05, view=view.kind)
+
+
+def bend_shares_percent(elbow: Sequence[tuple[Quantity, Quantity]]) -> list[Quantity]:
+    """Each attempt's bend (top minus bottom) as a share of the smaller of its neighbours'."""
+    bend = [top.value - bottom.value for bottom, top in elbow]
+    out = []
+    for i, own in enumerate(bend):
+        beside = [bend[j] for j in (i - 1, i + 1) if 0 <= j < len(bend)]
+        out.append(Quantity(100.0 * own / min(beside), 10.0) if beside else Quantity(100.0, 10.0))
+    return out
+
+
+def range_loss_deg(bottoms: Sequence[Quantity]) -> float:
+    """How much less the last full attempts bend than the set's deepest (deg), NaN if unknown."""
+    known = [q.value for q in bottoms if q.known]
+    return known[-1] - min(known) if len(known) > 1 else float("nan")
+

@@ -1,0 +1,91 @@
+"""How fast the shoulders rise, how that fades over the set, and whether the hips keep up."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from formcheck.filtering import low_pass
+from formcheck.measures.depth import between
+from formcheck.quantity import Quantity, not_measured
+from formcheck.reps import Rep
+from formcheck.signals import Signals
+from formcheck.views import View
+
+FloatArray = npt.NDArray[np.float64]
+
+RISE_HIDDEN = "the shoulders or hips were not seen all the way up"
+HIPS_NEED_SIDE = "hips and shoulders rise apart visibly only from the side"
+# Arm lengths: an error of the rise between two smoothed points, one standard deviation.
+_RISE_SD = 0.02
+# A linear encoder's push-up speeds vary by 6 to 7 % between reps of equal effort (van den
+# Tillaar & Ball, Sports 2019;7:207): a loss below that is noise.
+NOISE_PERCENT = 7.0
+_LEAST_HIP_RISE = 0.06  # arm lengths; hips that hardly move have no time of their own
+
+
+def mean_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
+    """Rise of the shoulders over the concentric (arm lengths per second)."""
+    rise, taken_s = _rise(signals.shoulder_height, signals, rep), rep.concentric_s
+    if not np.isfinite(rise) or taken_s <= 0:
+        return not_measured(RISE_HIDDEN)
+    relative = np.hypot(1.4 * _RISE_SD / max(rise, 0.05), 0.05 / taken_s)
+    return Quantity(rise / taken_s, float(1.96 * relative * rise / taken_s), view=view.kind)
+
+
+def peak_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
+    """Fastest rise of the shoulders within the concentric (arm lengths per second)."""
+    smooth = low_pass(signals.shoulder_height, signals.rate_hz, 4.0)
+    speed = np.gradient(smooth, 1.0 / signals.rate_hz)
+    part = speed[between(signals, rep.bottom_end_s, rep.top_s)]
+    if not np.isfinite(part).any():
+        return not_measured(RISE_HIDDEN)
+    value = float(np.nanmax(part))
+    return Quantity(value, 0.15 * value, view=view.kind)
+
+
+def hips_lag(signals: Signals, rep: Rep, view: View) -> Quantity:
+    """How much later (s) the hips pass half of their rise than the shoulders; - earlier."""
+    if view.kind not in ("side", "oblique"):
+        return not_measured(HIPS_NEED_SIDE)
+    span = between(signals, rep.bottom_end_s - 0.2, rep.top_s + 0.2)
+    shoulder = _half_way_s(signals.shoulder_height[span], signals.t_s[span])
+    hip = _half_way_s(signals.hip_height[span], signals.t_s[span])
+    if not np.isfinite(shoulder) or not np.isfinite(hip):
+        return not_measured(RISE_HIDDEN)
+    return Quantity(hip - shoulder, 0.06 + 0.15 * rep.concentric_s, view=view.kind)
+
+
+def speed_loss_percent(speeds: Sequence[Quantity]) -> float:
+    """Loss (%) from the set's fastest rep to its last, 0 at least; NaN with fewer than two.
+
+    The set's own fastest rep is the reference (Perez-Castilla et al., Appl Sci 2024;14:4531).
+    """
+    known = [q.value for q in speeds if q.known]
+    if len(known) < 2:
+        return float("nan")
+    return max(0.0, 100.0 * (max(known) - known[-1]) / max(known))
+
+
+def _rise(height: FloatArray, signals: Signals, rep: Rep) -> float:
+    low = height[between(signals, rep.bottom_end_s - 0.05, rep.bottom_end_s + 0.05)]
+    high = height[between(signals, rep.top_s - 0.05, rep.top_s + 0.05)]
+    if not (np.isfinite(low).any() and np.isfinite(high).any()):
+        return float("nan")
+    return float(np.nanmean(high) - np.nanmean(low))
+
+
+def _half_way_s(height: FloatArray, t_s: FloatArray) -> float:
+    if not np.isfinite(height).all() or len(height) < 4:
+        return float("nan")
+    low, high = height[:3].mean(), height[-3:].mean()
+    if high - low < _LEAST_HIP_RISE:
+        return float("nan")
+    above = height >= (low + high) / 2
+    first = int(np.argmax(above))
+    if first == 0:
+        return float("nan")
+    part = ((low + high) / 2 - height[first - 1]) / (height[first] - height[first - 1])
+    return float(t_s[first - 1] + part * (t_s[first] - t_s[first - 1]))
