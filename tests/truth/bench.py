@@ -4,8 +4,8 @@
 
 FOLDER holds `NAME.mp4`, `NAME.truth.json` and `NAME.truth.csv`. The pose is run on each clip;
 with --tracks it is kept as `DIR/NAME.parquet` and no video is read where that is there already.
-Clips of one set from two cameras are also judged as a pair. With --out the tables are written as CSV
-and the Bland–Altman plots as PNG. How a fault is expected is told in `scoring.py`.
+Clips of one set from two cameras are also judged as a pair. With --out the tables are written as
+CSV and the Bland–Altman plots as PNG. How a fault is expected is told in `scoring.py`.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ class Scores:
 
 def limit_values(limits: Limits) -> dict[str, float]:
     """The limits the scoring needs, by fault key."""
-    return {key: limits[key].value for key in limits}
+    return {key: limit.value for key, limit in limits.items()}
 
 
 def judge(

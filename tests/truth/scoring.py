@@ -166,7 +166,7 @@ def expected_fault(
 ) -> Expectation | None:
     """Whether this rep should carry the fault; None where the truth does not say.
 
-    ``limits`` by fault key, in the unit of the quantity, plus ``tempo_tolerance_s`` and
+    ``limits`` by fault key, in the unit of the quantity, plus ``tempo_tolerance`` and
     ``tempo_tolerance_share``.
     """
     values = rep.values
@@ -204,7 +204,7 @@ def _expected_tempo_fault(
         return "clear"
 
     def tolerance(asked_s: float) -> float:
-        return max(limits["tempo_tolerance_s"], limits["tempo_tolerance_share"] * asked_s)
+        return max(limits["tempo_tolerance"], limits["tempo_tolerance_share"] * asked_s)
 
     if key == "slow_concentric":
         asked = tempo.concentric_s

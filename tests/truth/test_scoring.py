@@ -16,7 +16,7 @@ LIMITS = {
     "hip_pike": -15.0,
     "elbow_flare": 70.0,
     "slow_concentric": 1.0,
-    "tempo_tolerance_s": 0.3,
+    "tempo_tolerance": 0.3,
     "tempo_tolerance_share": 0.25,
 }
 GOOD = {
