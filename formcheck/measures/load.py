@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -32,7 +31,6 @@ from formcheck.variation import Variation
 from formcheck.views import View
 
 FloatArray = npt.NDArray[np.float64]
-Arm = Literal["left", "right"]
 
 # 95 % half-widths, share of body mass. On a level floor a segment model comes within about four
 # points of a force plate (static plate values: Suprak 2011, Mier 2014); on the knees it reads
@@ -282,40 +280,68 @@ def worn_load_share(place: str | None, sex: Sex | None = None) -> float:
     return float(loaded[0] - bare[0])
 
 
-def arm_shares(front: Signals, reps: Sequence[Rep]) -> list[dict[Arm, Quantity]]:
-    """Per rep the left and right hand's part of what both hands carry, at the bottom.
+def arm_loads(
+    loads: Sequence[Mapping[str, Quantity]],
+    variation: Variation,
+    front: Signals | None = None,
+    front_reps: Sequence[Rep] = (),
+) -> list[dict[str, Quantity]]:
+    """Per rep ``load_fraction_left`` and ``_right`` at the bottom, for one arm and archer sets.
 
-    Frontal statics: moments about the line of the body, feet pressing under the middle of the
-    hips: right = (y_body - y_left) / (y_right - y_left), the body's middle between the shoulders
-    and hips. The feet may press off that line, hence the wide interval.
+    One arm bears what both would. An archer's parts come from frontal statics, see
+    ``left_part``; without a front view they are not measured. Empty dicts for two arms.
     """
-    px = front.points_px
-    body_x = np.mean(
-        [
-            px[f"{side}_{joint}"][:, 0]
-            for side in ("left", "right")
-            for joint in ("shoulder", "hip")
-        ],
-        axis=0,
-    )
-    left, right = px["left_wrist"][:, 0], px["right_wrist"][:, 0]
-    part = (body_x - left) / (right - left)
-    shares: list[dict[Arm, Quantity]] = []
-    for rep in reps:
-        near = np.abs(front.t_s - rep.bottom_s) <= 0.1
-        value = float(np.nanmedian(part[near])) if np.isfinite(part[near]).any() else np.nan
-        if not np.isfinite(value):
-            unseen = not_measured("both hands, shoulders and hips were not seen at the bottom")
-            shares.append({"left": unseen, "right": unseen})
-            continue
-        value = float(np.clip(value, 0, 1))
-        shares.append(
+    work = variation.arm_work
+    if variation.arms not in ("one", "archer"):
+        return [{} for _ in loads]
+    if variation.arms == "archer" and (front is None or len(front_reps) != len(loads)):
+        unseen = not_measured("only a front view shows how far the body leans over each hand")
+        return [{"load_fraction_left": unseen, "load_fraction_right": unseen} for _ in loads]
+    split = []
+    for i, load in enumerate(loads):
+        both = load["load_fraction_bottom"]
+        if variation.arms == "archer" and front is not None:
+            left = left_part(front, front_reps[i])
+        elif i < len(work.working):
+            left = Quantity(1.0 if work.working[i] == "left" else 0.0, 0.0)
+        else:
+            left = not_measured("which hand was on the floor does not show here")
+        right = Quantity(1 - left.value, left.plus_minus, left.reason, left.view)
+        split.append(
             {
-                "left": Quantity(1 - value, 0.12, view="front"),
-                "right": Quantity(value, 0.12, view="front"),
+                "load_fraction_left": _product(both, left),
+                "load_fraction_right": _product(both, right),
             }
         )
-    return shares
+    return split
+
+
+def left_part(front: Signals, rep: Rep) -> Quantity:
+    """The left hand's part of what both hands carry, at the bottom, from the front.
+
+    Moments about the long axis, the feet pressing under the middle of the body:
+    left = (y_right - y_body) / (y_right - y_left), the body's middle between shoulders and hips.
+    Feet off that line shift it, hence the wide interval.
+    """
+    near = np.abs(front.t_s - rep.bottom_s) <= 0.1
+    px = front.points_px
+    middle = np.mean(
+        [px[f"{side}_{joint}"] for side in ("left", "right") for joint in ("shoulder", "hip")],
+        axis=0,
+    )[near, 0]
+    left, right = px["left_wrist"][near, 0], px["right_wrist"][near, 0]
+    part = (right - middle) / (right - left)
+    if not np.isfinite(part).any():
+        return not_measured("both hands, shoulders and hips were not seen at the bottom")
+    return Quantity(float(np.clip(np.nanmedian(part), 0, 1)), 0.12, view="front")
+
+
+def _product(load: Quantity, part: Quantity) -> Quantity:
+    if not (load.known and part.known):
+        return load if not load.known else part
+    value = load.value * part.value
+    spread = np.hypot(load.plus_minus * part.value, part.plus_minus * load.value)
+    return Quantity(value, float(spread), view=load.view)
 
 
 def _worn(prescription: Prescription) -> tuple[float, float]:

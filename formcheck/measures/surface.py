@@ -39,7 +39,7 @@ WALL_ARM_DROP_DEG = 35.0
 
 # Spread (one standard deviation) of the roll of a phone propped up and levelled by eye: an
 # assumption, so that a poor view of the contacts cannot turn the picture far.
-USUAL_ROLL_SD_DEG = 2.0
+USUAL_ROLL_SD_DEG = 2.5
 
 # Camera height over its distance when filming as advised (0.6-0.9 m high, 3 m away): at a
 # slant the nearer end of a level floor appears lower by this times the tangent of the yaw.
@@ -137,7 +137,7 @@ def stance_at_top(
         slope_deg = float(trust * contact_deg)
         slope_sd = float(np.sqrt(trust) * contact_sd)
     else:
-        slope_deg, slope_sd = 0.0, USUAL_ROLL_SD_DEG / 2
+        slope_deg, slope_sd = 0.0, USUAL_ROLL_SD_DEG
     seen = np.radians(leaning_deg - slope_deg)
     inclination = float(np.degrees(np.arctan2(np.sin(seen) * np.cos(_yaw(view)), np.cos(seen))))
     plus_minus = 2 * float(np.hypot(np.hypot(slope_sd, 0.8), 0.3 * contact_sd))
