@@ -239,15 +239,14 @@ def _decide(
             score,
             f"This view does not show {what}: film it, and if it holds, the next step is earned.",
         )
-    close = {
-        f.rep
-        for f in record.faults
-        if f.key in RANGE_FAULTS | LINE_FAULTS and f.verdict == "borderline"
-    }
-    if len(close) > steps["borderline_share"] * record.attempts:
+    near = [f for f in record.faults if f.verdict == "borderline"]
+    close = {f.rep for f in near if f.key in RANGE_FAULTS}
+    sagging = {f.rep for f in near if f.key in LINE_FAULTS}
+    if sagging or len(close) > steps["borderline_share"] * record.attempts:
+        where, what = (sagging, "body line") if sagging else (close, "range")
         return "same", (
             score,
-            f"But {_reps(close)} came so close to a limit of range or line that this view cannot "
+            f"But {_reps(where)} came so close to the limit of the {what} that this view cannot "
             "clear them.",
         )
     if target is None and record.attempts < steps["least_reps"]:
@@ -332,7 +331,9 @@ def _by_height(
         return _neighbour(rung, change_percent > 0)
     arm_cm = _arm_cm(prescription)
     of_body = (
-        "" if prescription.stature_m else f" (for a body of {USUAL_STATURE_M:.2f} m; give yours)"
+        ""
+        if prescription.stature_m
+        else f" Centimetres are for a body of {USUAL_STATURE_M:.2f} m: give the stature for yours."
     )
     one = "one arm, " if rung.arms == "one" else ""
     how = _size(change_percent) + of_body
