@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -13,9 +14,10 @@ from formcheck.analysis import Analysis, SetView
 from formcheck.clip.read import ClipInfo, Planes, probe, read_planes
 from formcheck.clip.write import ClipWriter
 from formcheck.faults.rules import Fault
+from formcheck.measures.bodyline import line_curve
 from formcheck.report import theme
 from formcheck.report.canvas import Canvas, Matrix, Picture
-from formcheck.report.moments import moment
+from formcheck.report.moments import called_at_s, moment
 from formcheck.report.overlay import (
     BAND_UNITS,
     Readings,
@@ -38,15 +40,23 @@ _DRAWN = tuple(
 )
 
 
+FaultId = tuple[int, str]  # rep and key: a rep has each fault once
+
+
+def id_of(fault: Fault) -> FaultId:
+    """What its still is found by."""
+    return fault.rep, fault.key
+
+
 @dataclass(frozen=True)
 class Annotated:
     """What the page shows of the clip besides the clip itself, as RGB pictures.
 
-    ``stills`` by (view kind, moment in s) of each fault; ``poster`` the whole picture at the
+    ``stills`` of the faults; ``poster`` the whole picture at the
     bottom of the first rep; ``width`` and ``height`` of the clip in px.
     """
 
-    stills: Mapping[tuple[str, float], Picture]
+    stills: Mapping[FaultId, Picture]
     poster: Picture
     width: int
     height: int
@@ -86,7 +96,7 @@ def annotate(
     """
     infos = [probe(path) for path in clip_paths]
     targets = targets_of(analysis)
-    panels, width, height = _layout(analysis.views, infos)
+    panels, width, height = _layout(analysis.views, infos, analysis.variation.support)
     unit = width / 360
     band_height = _even(BAND_UNITS * unit)
     clock = panels[0]
@@ -94,10 +104,10 @@ def annotate(
     canvas = Canvas.over(packed, _matrix(clock.info))
     picture = canvas.part(0, 0, width, height)
     band = canvas.part(0, height, width, height + band_height)
-    faults = [fault for fault in analysis.faults if fault.verdict == "fault"]
-    wanted = sorted({(f.at_s, f.view) for f in analysis.faults})
+    calls = _calls(analysis)
+    wanted = list(calls)
     poster_at_s = analysis.reps[0].rep.bottom_s if analysis.reps else 0.0
-    stills: dict[tuple[str, float], Picture] = {}
+    stills: dict[FaultId, Picture] = {}
     poster: Picture | None = None
     half_frame_s = 0.5 / max(clock.info.fps, 1.0)
     with ClipWriter(
@@ -114,16 +124,20 @@ def annotate(
                 shown = picture.part(panel.left, 0, panel.left + panel.width, height)
                 shown.show(frame, panel.cut)
                 points = {name: path[index] for name, path in panel.points.items()}
-                readings = _readings(panel, index, analysis, faults, t_s)
+                readings = _readings(panel, index, analysis, calls, t_s)
                 if readings is not None:
                     paint_body(shown, points, panel.source.view, readings, unit)
                 if len(panels) > 1:
                     shown.letter(panel.source.view.kind, 6 * unit, 14 * unit, 11 * unit,
                                  theme.LIMB.picture, casing=theme.BAND)  # fmt: skip
-                while wanted and wanted[0][0] <= t_s + half_frame_s and panel is panels[-1]:
-                    at_s, kind = wanted.pop(0)
-                    stills[kind, at_s] = _still(picture, _panel_of(panels, kind), t_s)
-            called = [f for f in faults if f.at_s <= t_s + half_frame_s < f.at_s + _CALL_S]
+            while wanted and wanted[0][0] <= t_s + half_frame_s:
+                fault = wanted.pop(0)[1]
+                stills[id_of(fault)] = _still(picture, _panel_of(panels, fault.view), t_s)
+            called = [
+                fault
+                for at_s, fault in calls
+                if fault.verdict == "fault" and at_s <= t_s + half_frame_s < at_s + _CALL_S
+            ]
             paint_call(picture, called[::-1], unit)
             elbow = _value(clock, "elbow", frames[0][0])
             paint_band(
@@ -139,7 +153,21 @@ def annotate(
     )
 
 
-def _layout(views: Sequence[SetView], infos: Sequence[ClipInfo]) -> tuple[list[_Panel], int, int]:
+def _calls(analysis: Analysis) -> list[tuple[float, Fault]]:
+    """Every fault and borderline with the moment it is called, in order of time."""
+    calls = [
+        (called_at_s(fault, result.rep), fault)
+        for result in analysis.reps
+        for fault in result.faults
+    ]
+    return sorted(calls, key=lambda call: call[0])
+
+
+def _layout(
+    views: Sequence[SetView],
+    infos: Sequence[ClipInfo],
+    support: Literal["toes", "knees"] | None,
+) -> tuple[list[_Panel], int, int]:
     """Panels from left to right, and width and height of the row of pictures."""
     cuts = [(0.0, float(info.width)) for info in infos]
     if len(views) > 1:
@@ -176,7 +204,7 @@ def _layout(views: Sequence[SetView], infos: Sequence[ClipInfo]) -> tuple[list[_
                     "elbow": _at_times(view.signals.t_s, view.signals.elbow_deg, times),
                     "left": _at_times(view.signals.t_s, view.signals.elbow_left_deg, times),
                     "right": _at_times(view.signals.t_s, view.signals.elbow_right_deg, times),
-                    "line": _at_times(view.signals.t_s, view.signals.body_line_deg, times),
+                    "line": _at_times(view.signals.t_s, line_curve(view.signals, support), times),
                     "in_position": _at_times(
                         view.signals.t_s, view.signals.in_position.astype(np.float64), times
                     ),
@@ -241,13 +269,17 @@ def _scaled(panel: _Panel) -> Iterator[tuple[float, Planes]]:
 
 
 def _readings(
-    panel: _Panel, index: int, analysis: Analysis, faults: Sequence[Fault], t_s: float
+    panel: _Panel, index: int, analysis: Analysis, calls: Sequence[tuple[float, Fault]], t_s: float
 ) -> Readings | None:
     """None while the body is not in the push-up position."""
     if not _value(panel, "in_position", index) > 0.5:
         return None
     line = _value(panel, "line", index)
-    hot = {f.key for f in faults if f.at_s - _LEAD_S <= t_s < f.at_s + _CALL_S / 2}
+    hot = {
+        fault.key
+        for at_s, fault in calls
+        if fault.verdict == "fault" and at_s - _LEAD_S <= t_s < at_s + _CALL_S / 2
+    }
     now = moment(analysis.reps, t_s)
     for fault in now.result.faults if now is not None else ():
         if fault.verdict == "fault" and (

@@ -6,10 +6,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from formcheck.analysis import RepResult
+from formcheck.faults.rules import Fault
 from formcheck.reps import Rep
 from formcheck.tempo import Tempo
 
 PHASE_KEYS: tuple[str, ...] = ("eccentric", "bottom_pause", "concentric", "top_pause")
+# The phase that a tempo fault is about, as a place in PHASE_KEYS.
+TEMPO_FAULTS: dict[str, int] = {
+    "rushed_eccentric": 0,
+    "slow_eccentric": 0,
+    "short_bottom_pause": 1,
+    "slow_concentric": 2,
+    "short_top_pause": 3,
+}
 
 
 @dataclass(frozen=True)
@@ -41,3 +50,10 @@ def asked_s(tempo: Tempo | None) -> tuple[float | None, float | None, float | No
     if tempo is None:
         return None, None, None, None
     return tempo.eccentric_s, tempo.bottom_pause_s, tempo.concentric_s, tempo.top_pause_s
+
+
+def called_at_s(fault: Fault, rep: Rep) -> float:
+    """When a fault can be called: the moment itself, or the end of a phase that was timed."""
+    if fault.key in TEMPO_FAULTS:
+        return bounds_s(rep)[TEMPO_FAULTS[fault.key] + 1]
+    return fault.at_s

@@ -13,13 +13,19 @@ class Targets:
     """Degrees; NaN where nothing is asked. ``depth_deg`` elbow at most this at the bottom,
     ``lockout_deg`` at least this at the top, body line between ``pike_deg`` and ``sag_deg``."""
 
-    depth_deg: float = 90.0
-    lockout_deg: float = 160.0
-    sag_deg: float = 12.0
-    pike_deg: float = -15.0
+    depth_deg: float
+    lockout_deg: float
+    sag_deg: float
+    pike_deg: float
 
 
 def targets_of(analysis: Analysis) -> Targets:
     """What this set was held to; a depth that is not an elbow angle has no line to draw."""
-    asked_by_elbow = analysis.prescription.range_standard == "elbow-90"
-    return Targets(depth_deg=90.0 if asked_by_elbow else math.nan)
+    limits = analysis.limits
+    by_elbow = analysis.prescription.range_standard == "elbow-90"
+    return Targets(
+        depth_deg=limits["shallow"].value if by_elbow else math.nan,
+        lockout_deg=limits["soft_lockout"].value,
+        sag_deg=limits["hip_sag"].value,
+        pike_deg=limits["hip_pike"].value,
+    )

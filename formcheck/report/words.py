@@ -116,7 +116,7 @@ FAULTS: dict[str, FaultWords] = {
     "hand_spacing": FaultWords(
         name="Hands not where asked",
         call="Hand spacing",
-        measured="hands apart over shoulders apart",
+        measured="hands apart",
         what="The hands stand closer or wider than the variation asks.",
         why="Spacing decides what the arms and the chest have to do; this was another exercise.",
         cue="Mark the floor for both hands and set them down on the marks.",
@@ -140,7 +140,7 @@ FAULTS: dict[str, FaultWords] = {
     "aborted": FaultWords(
         name="Not finished",
         call="Not finished",
-        measured="elbow where it turned round",
+        measured="bend before it turned round",
         what="The attempt turned round before the bottom.",
         why="It costs strength and gives no rep.",
         cue="Take one breath at the top and commit, or end the set one rep earlier.",
@@ -197,10 +197,10 @@ _UNITS: dict[str, tuple[str, int]] = {
     "deg": ("°", 0),
     "°": ("°", 0),
     "s": (" s", 2),
-    "ratio": (" × shoulder width", 2),
+    "shoulder widths": (" shoulder widths", 2),
     "arm lengths/s": (" arm lengths/s", 2),
-    "percent": (" %", 0),
     "%": (" %", 0),
+    "% of the reps beside it": (" % of the reps beside it", 0),
 }
 
 
@@ -231,6 +231,9 @@ def plus_minus(value: float | None, uncertainty: float | None, unit: str) -> str
     text = with_unit(value, unit)
     if uncertainty is None or not math.isfinite(uncertainty) or text == "–":
         return text
+    suffix, _ = _UNITS.get(unit, (f" {unit}", 2))
+    if len(suffix) > 2:
+        text = text.removesuffix(suffix)  # say a long unit once
     return f"{text} ± {with_unit(uncertainty, unit)}"
 
 

@@ -7,8 +7,12 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from formcheck.analysis import Analysis
+from formcheck.report.annotate import annotate
 from formcheck.report.contract import report_dict
+from formcheck.report.page import page_html
 from formcheck.report.tables import reps_table, write_csv, write_xlsx
+
+CLIP_NAME = "annotated.mp4"
 
 
 def write_report(
@@ -36,3 +40,9 @@ def write_report(
     write_csv(table, out_dir / "reps.csv")
     if xlsx:
         write_xlsx(table, out_dir / "reps.xlsx")
+    clips = [path for path in clip_paths if path is not None]
+    clip = None
+    if clips and len(clips) == len(analysis.views):
+        clip = annotate(analysis, clips, out_dir / CLIP_NAME, on_frame)
+    page = page_html(analysis, clip, CLIP_NAME, note)
+    (out_dir / "report.html").write_text(page, encoding="utf-8")

@@ -1,0 +1,360 @@
+"""The page: one self-contained HTML file beside the annotated clip, nothing fetched."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import math
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from importlib.resources import files
+from typing import Any
+
+import cv2
+import jinja2
+import numpy as np
+from markupsafe import Markup
+
+from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
+from formcheck.faults.rules import Fault
+from formcheck.report import marks, theme
+from formcheck.report.annotate import Annotated, FaultId, id_of
+from formcheck.report.answer import answer_line, fix_first, rep_list, reps_with
+from formcheck.report.canvas import Picture
+from formcheck.report.curves import chart, samples, series_of
+from formcheck.report.icons import dashed, sign
+from formcheck.report.moments import PHASE_KEYS, bounds_s, called_at_s
+from formcheck.report.targets import targets_of
+from formcheck.report.words import (
+    ATTEMPTS,
+    CAUTIONS,
+    PHASES,
+    fault_words,
+    how_to_film,
+    limit_text,
+    plus_minus,
+    with_unit,
+)
+
+STILLS_BUDGET = 700_000  # bytes of JPEG, so that the page stays under 1.5 MB
+_WIDE_PX, _NARROW_PX = 1080.0, 344.0
+NOT_ASKED = (NO_TEMPO, NO_HANDS)
+_LEAD_S = 0.4  # a fault is shown from a little before it happens
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of the rep table: field of the rep's values, heading, unit."""
+
+    field: str
+    heading: str
+    unit: str
+
+
+_COLUMNS = (
+    Column("eccentric_s", "Lower", "s"),
+    Column("bottom_pause_s", "Bottom", "s"),
+    Column("concentric_s", "Press", "s"),
+    Column("top_pause_s", "Top", "s"),
+    Column("elbow_bottom_deg", "Elbow, bottom", "deg"),
+    Column("elbow_top_deg", "Elbow, top", "deg"),
+    Column("hip_deviation_deg", "Body line", "deg"),
+    Column("elbow_flare_deg", "Flare", "deg"),
+    Column("symmetry_deg", "Left to right", "deg"),
+    Column("hand_spacing_ratio", "Hands apart", "×"),
+    Column("head_angle_deg", "Head", "deg"),
+    Column("mean_concentric_speed", "Press speed", "arm lengths/s"),
+    Column("load_fraction", "Load", "body mass"),
+)
+_ALWAYS = 7  # the first columns stand even when nothing in them was measured
+
+
+def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: str = "") -> str:
+    """The whole page as text.
+
+    ``clip`` None: no video, only what was measured. ``clip_name`` is the annotated clip's file
+    beside the page. File names and ``note`` are shown as text, whatever they contain.
+    """
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("formcheck.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(sign=sign, dashed=dashed, words=fault_words)
+    environment.filters["plain"] = visible
+    script = files("formcheck.report").joinpath("templates/report.js").read_text("utf-8")
+    return environment.get_template("report.html.j2").render(
+        **_context(analysis, clip, clip_name, note),
+        script=Markup(script),  # our own file, not data
+        script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+    )
+
+
+def visible(text: str) -> str:
+    """Text in which signs that hide or turn its neighbours are written out, like ⟨U+202E⟩."""
+    return "".join(
+        f"⟨U+{ord(c):04X}⟩" if unicodedata.category(c) in ("Cf", "Cc", "Cs") else c for c in text
+    )
+
+
+def _context(
+    analysis: Analysis, clip: Annotated | None, clip_name: str, note: str
+) -> dict[str, Any]:
+    targets = targets_of(analysis)
+    series = series_of(analysis)
+    charts = {
+        name: chart(analysis, series, targets, width)
+        for name, width in (
+            ("wide", _WIDE_PX),
+            ("narrow", max(_NARROW_PX, 46.0 * len(analysis.reps))),
+        )
+    }
+    drawn = charts["wide"]
+    first = fix_first(analysis)
+    duration_s = analysis.views[0].track.duration_s if analysis.views else 0.0
+    return {
+        "theme": theme,
+        "answer": answer_line(analysis),
+        "files": [view.track.source_name for view in analysis.views],
+        "note": note,
+        "notes": [*analysis.notes, *(n for v in analysis.views for n in v.track.notes)],
+        "first": fault_words(first) if first else None,
+        "first_key": first,
+        "first_reps": rep_list(reps_with(analysis, first)) if first else "",
+        "next_step": analysis.next_step,
+        "cautions": analysis.next_step.cautions or CAUTIONS[:2],
+        "closing": CAUTIONS,
+        "facts": _facts(analysis),
+        "disagreements": analysis.variation.disagreements,
+        "marks": marks.marks(analysis, targets),
+        "mark_size": (marks.WIDTH, marks.HEIGHT),
+        "clip": clip,
+        "clip_name": clip_name,
+        "clip_label": _clip_label(analysis),
+        "poster": _jpeg(clip.poster, 960, 70) if clip else "",
+        "duration_s": duration_s,
+        "spans": _spans(analysis, duration_s),
+        "calls": [
+            _percent(called_at_s(fault, result.rep), duration_s)
+            for result in analysis.reps
+            for fault in result.faults
+            if fault.verdict == "fault"
+        ],
+        "phases": PHASES,
+        "charts": {name: c and {**vars(c), "svg": Markup(c.svg)} for name, c in charts.items()},
+        "series": series,
+        "columns": _columns(analysis),
+        "rows": [_row(result, _columns(analysis)) for result in analysis.reps],
+        "groups": _groups(analysis, clip),
+        "not_judged": _not_judged(analysis),
+        "moving": {
+            "frame": 1 / max(analysis.views[0].track.fps, 1.0) if analysis.views else 0.04,
+            "reps": [
+                {"i": r.rep.index, "b": [round(t, 3) for t in bounds_s(r.rep)]}
+                for r in analysis.reps
+            ],
+            "phases": [PHASES[key] for key in PHASE_KEYS],
+            "units": {one.key: one.unit for one in series},
+            "charts": {
+                name: {"t0": c.t0_s, "t1": c.t1_s, "x0": c.x0, "x1": c.x1, "rows": c.rows}
+                for name, c in charts.items()
+                if c is not None
+            },
+            **(samples(series, drawn.t0_s, drawn.t1_s) if drawn else {"series": {}}),
+        },
+    }
+
+
+def _facts(analysis: Analysis) -> list[tuple[str, str]]:
+    """What was done and asked, as name and value with unit; only what is known."""
+    summary, variation, asked = analysis.summary, analysis.variation, analysis.prescription
+    support = {"toes": "on the toes", "knees": "on the knees"}
+    surface = {
+        "floor": "floor", "hands_raised": "hands raised", "feet_raised": "feet raised",
+        "wall": "against a wall",
+    }  # fmt: skip
+    arms = {"two": "", "archer": "archer", "one": "one arm"}
+    kind = [
+        support.get(variation.support or "", ""),
+        surface.get(variation.surface or "", ""),
+        f"hands {variation.hands}" if variation.hands else "",
+        arms.get(variation.arms or "", ""),
+    ]
+    load = [r.values["load_fraction"] for r in analysis.reps if "load_fraction" in r.values]
+    share = (
+        float(np.mean([q.value for q in load if q.known]))
+        if any(q.known for q in load)
+        else math.nan
+    )
+    facts = [
+        ("Variation", ", ".join(part for part in kind if part)),
+        ("Body angle", plus_minus(variation.inclination_deg.value,
+                                  variation.inclination_deg.plus_minus, "deg")),
+        ("Load on the hands", f"{100 * share:.0f} % of body mass" if math.isfinite(share) else ""),
+        ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
+        ("Range asked", _RANGES[asked.range_standard]),
+        ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
+        ("Time under tension", with_unit(summary.time_under_tension_s, "s")),
+        ("Pace", f"{summary.pace_per_min:.0f} reps/min" if math.isfinite(summary.pace_per_min)
+         else ""),
+        ("Speed loss, first to last", with_unit(summary.speed_loss_percent, "%")),
+        ("Depth lost", with_unit(summary.range_loss_deg, "deg")),
+        ("First rep to break", f"rep {summary.first_breakdown_rep}"
+         if summary.first_breakdown_rep else ""),
+    ]  # fmt: skip
+    return [(name, value) for name, value in facts if value and value != "–"]
+
+
+_RANGES = {
+    "elbow-90": "elbow at most 90°",
+    "arm-parallel": "upper arm level with the floor",
+    "chest-low": "chest a fist from the hands",
+}
+
+
+def _clip_label(analysis: Analysis) -> str:
+    kinds = " and ".join(view.view.kind for view in analysis.views)
+    return f"Annotated clip, {kinds} view, with limbs, body line, elbow angle and tempo drawn in"
+
+
+def _spans(analysis: Analysis, duration_s: float) -> list[dict[str, Any]]:
+    """Reps along the time strip, with their phases, in percent of the clip."""
+    spans = []
+    for result in analysis.reps:
+        bounds = bounds_s(result.rep)
+        length = max(bounds[4] - bounds[0], 1e-6)
+        spans.append(
+            {
+                "index": result.rep.index,
+                "standing": marks.standing(result),
+                "left": _percent(bounds[0], duration_s),
+                "width": _percent(length, duration_s),
+                "phases": [
+                    (key, 100 * (bounds[place + 1] - bounds[place]) / length)
+                    for place, key in enumerate(PHASE_KEYS)
+                ],
+            }
+        )
+    return spans
+
+
+def _percent(part: float, whole: float) -> float:
+    return round(100 * part / whole, 3) if whole > 0 else 0.0
+
+
+def _columns(analysis: Analysis) -> list[Column]:
+    return [
+        column
+        for place, column in enumerate(_COLUMNS)
+        if place < _ALWAYS
+        or any(column.field in r.values and r.values[column.field].known for r in analysis.reps)
+    ]
+
+
+def _row(result: RepResult, columns: list[Column]) -> dict[str, Any]:
+    cells = []
+    for column in columns:
+        quantity = result.values.get(column.field)
+        value = quantity.value if quantity else getattr(result.rep, column.field, math.nan)
+        unit = {"×": "shoulder widths", "body mass": "%"}.get(column.unit, column.unit)
+        scale = 100.0 if column.unit == "body mass" else 1.0
+        spread = quantity.plus_minus if quantity else math.nan
+        cells.append(
+            {
+                "sort": value if math.isfinite(value) else None,
+                "text": with_unit(value * scale, unit).split(" ")[0],  # unit is in the heading
+                "spread": (
+                    "± " + with_unit(spread * scale, unit).split(" ")[0]
+                    if math.isfinite(spread) and math.isfinite(value)
+                    else ""
+                ),
+                "reason": (quantity.reason or "") if quantity and not quantity.known else "",
+            }
+        )
+    return {
+        "index": result.rep.index,
+        "start_s": result.rep.start_s,
+        "standing": marks.standing(result),
+        "attempt": ATTEMPTS[result.attempt],
+        "why": result.why_not_counted or "",
+        "cells": cells,
+        "faults": [(f.key, f.verdict) for f in result.faults],
+    }
+
+
+def _groups(analysis: Analysis, clip: Annotated | None) -> list[dict[str, Any]]:
+    """Faults by kind, the one to fix first leading; each with the times it happened."""
+    pictures = _embedded(clip.stills) if clip else {}
+    keys = list(dict.fromkeys(f.key for f in analysis.faults))
+    sure = {
+        key: sum(f.key == key and f.verdict == "fault" for f in analysis.faults) for key in keys
+    }
+    first = fix_first(analysis)
+    groups = []
+    for key in sorted(keys, key=lambda k: (k != first, -sure[k])):
+        cases = [f for f in analysis.faults if f.key == key]
+        groups.append(
+            {
+                "key": key,
+                "words": fault_words(key),
+                "only_borderline": sure[key] == 0,
+                "reps": rep_list(sorted({f.rep for f in cases})),
+                "cases": [_case(f, pictures.get(id_of(f), "")) for f in cases],
+            }
+        )
+    return groups
+
+
+def _case(fault: Fault, picture: str) -> dict[str, Any]:
+    return {
+        "rep": fault.rep,
+        "verdict": fault.verdict,
+        "at_s": fault.at_s,
+        "seek_s": max(0.0, fault.at_s - _LEAD_S),
+        "value": plus_minus(fault.value, fault.uncertainty, fault.unit),
+        "limit": limit_text(fault.value, fault.limit, fault.unit),
+        "view": fault.view,
+        "picture": picture,
+    }
+
+
+def _not_judged(analysis: Analysis) -> list[dict[str, Any]]:
+    """What was not judged, gathered by reason, with what to film instead."""
+    gathered: dict[tuple[str, str], list[str]] = {}
+    for entry in analysis.not_judged:
+        names = gathered.setdefault(
+            (_sentence(entry.reason), "" if entry.reason in NOT_ASKED else how_to_film(entry.key)),
+            [],
+        )
+        names.append(fault_words(entry.key).name)
+    return [
+        {"names": list(dict.fromkeys(names)), "reason": reason, "film": film}
+        for (reason, film), names in gathered.items()
+    ]
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def _embedded(stills: Mapping[FaultId, Picture]) -> dict[FaultId, str]:
+    """The stills as data URLs, smaller where there are many, so that all fit the page."""
+    width, quality = 480, 78
+    while True:
+        urls = {key: _jpeg(still, width, quality) for key, still in stills.items()}
+        if sum(map(len, urls.values())) <= STILLS_BUDGET or width <= 120:
+            return urls
+        width, quality = round(width * 0.75), max(55, quality - 6)
+
+
+def _jpeg(picture: Picture, width: int, quality: int) -> str:
+    height = round(picture.shape[0] * width / picture.shape[1])
+    if width < picture.shape[1]:
+        picture = np.asarray(
+            cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA), np.uint8
+        )
+    done, data = cv2.imencode(".jpg", picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return "data:image/jpeg;base64," + base64.b64encode(data.tobytes()).decode() if done else ""
