@@ -19,12 +19,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pandas as pd
-from formcheck.faults.limits import Limits, default_limits
 
 from formcheck.analysis import Analysis, analyse
-from formcheck.clip.read import probe
-from formcheck.pose.landmarker import find_pose
-from formcheck.pose.model import DEFAULT_MODEL, find_model
+from formcheck.faults.limits import Limits, default_limits
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
@@ -185,9 +182,14 @@ def run(
     return scores, cases
 
 
-def pose_of(clip: Path, model: str = DEFAULT_MODEL, rate_hz: float | None = None) -> PoseTrack:
+def pose_of(clip: Path) -> PoseTrack:
     """The pose as `formcheck set` would find it."""
-    return find_pose(probe(clip), find_model(model), rate_hz, processes=os.cpu_count() or 1)
+    # Saved tracks are scored without the pose library, on machines that lack it.
+    from formcheck.clip.read import probe
+    from formcheck.pose.landmarker import find_pose
+    from formcheck.pose.model import find_model
+
+    return find_pose(probe(clip), find_model(), processes=os.cpu_count() or 1)
 
 
 def _track(folder: Path, name: str, saved: Path | None) -> PoseTrack:

@@ -14,7 +14,6 @@ because in video mode each frame is searched where the last one found the person
 from __future__ import annotations
 
 import argparse
-import dataclasses
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -29,22 +28,11 @@ from formcheck.pose.model import find_model
 from formcheck.pose.store import write_track
 from formcheck.pose.track import PoseTrack
 from tests.truth import bench, scoring
+from tests.truth.refilm import at_rate
 from tests.truth.truth import exact_track, read_truth
 
 RATES_HZ = (30.0, 15.0, 10.0)
 SHOWN = ("elbow_bottom_deg", "elbow_top_deg", "hip_deviation_deg", "eccentric_s", "concentric_s")
-
-
-def at_rate(track: PoseTrack, rate_hz: float) -> PoseTrack:
-    """Every n-th pose frame, so that about ``rate_hz`` are left in a second."""
-    step = max(1, round((len(track.t_s) - 1) / (track.t_s[-1] - track.t_s[0]) / rate_hz))
-    return dataclasses.replace(
-        track,
-        t_s=track.t_s[::step],
-        xy_px=track.xy_px[::step],
-        visibility=track.visibility[::step],
-        world_m=None if track.world_m is None else track.world_m[::step],
-    )
 
 
 def projected_elbow_error_deg(track: PoseTrack, exact: PoseTrack, near: str) -> float:

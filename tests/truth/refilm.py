@@ -112,11 +112,13 @@ def _followed(name: str, joints: Mapping[str, FloatArray]) -> str | None:
     return candidate if candidate in joints else None
 
 
-def read_joints(csv: Path) -> dict[str, FloatArray]:
-    """Exact world positions (N, 3) in metres by landmark name, from `NAME.truth.csv`."""
+def read_joints(csv: Path, t_s: FloatArray) -> dict[str, FloatArray]:
+    """Exact world positions (N, 3), metres, at the times ``t_s`` (N,), by landmark name."""
     table = pd.read_csv(csv)
     return {
-        name: table[[f"{name}_X", f"{name}_Y", f"{name}_Z"]].to_numpy(float)
+        name: np.stack(
+            [np.interp(t_s, table["t"], table[f"{name}_{axis}"]) for axis in "XYZ"], axis=1
+        )
         for name in LANDMARKS
         if f"{name}_X" in table
     }
@@ -214,4 +216,16 @@ def interrupted(track: PoseTrack, every_s: float = 4.0, for_s: float = 0.3) -> P
         world_m=None
         if track.world_m is None
         else np.where(lost[:, None, None], np.nan, track.world_m),
+    )
+
+
+def at_rate(track: PoseTrack, rate_hz: float) -> PoseTrack:
+    """Every n-th pose frame, so that about ``rate_hz`` are left in a second."""
+    step = max(1, round((len(track.t_s) - 1) / (track.t_s[-1] - track.t_s[0]) / rate_hz))
+    return dataclasses.replace(
+        track,
+        t_s=track.t_s[::step],
+        xy_px=track.xy_px[::step],
+        visibility=track.visibility[::step],
+        world_m=None if track.world_m is None else track.world_m[::step],
     )

@@ -15,12 +15,11 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from formcheck.faults.limits import default_limits
 
+from formcheck.faults.limits import default_limits
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from tests.truth import bench, refilm, scoring
-from tests.truth.model_trade import at_rate
 from tests.truth.truth import TruthSet, read_truth
 
 Change = Callable[[str, TruthSet, PoseTrack], tuple[TruthSet, PoseTrack]]
@@ -40,7 +39,7 @@ def changes(folder: Path) -> dict[str, Change]:
             before = refilm.Camera(
                 np.array(camera["eye"]), np.array(camera["target"]), camera["fov"], camera["roll"]
             )
-            joints = refilm.read_joints(folder / f"{name}.truth.csv")
+            joints = refilm.read_joints(folder / f"{name}.truth.csv", track.t_s)
             return truth, refilm.refilmed(track, joints, before, before.moved(**how))
 
         return change
@@ -66,8 +65,8 @@ def changes(folder: Path) -> dict[str, Change]:
         "camera 0.5 m higher": filmed(higher_m=0.5),
         "camera 0.4 m lower": filmed(higher_m=-0.4),
         "rolled 3": filmed(roll_deg=3),
-        "15 Hz": tracked(lambda track: at_rate(track, 15)),
-        "10 Hz": tracked(lambda track: at_rate(track, 10)),
+        "15 Hz": tracked(lambda track: refilm.at_rate(track, 15)),
+        "10 Hz": tracked(lambda track: refilm.at_rate(track, 10)),
         "twice as slow": paced(2.0),
         "1.5x as fast": paced(1 / 1.5),
         "noise 1 % of trunk": tracked(lambda track: refilm.noisier(track, 0.01)),

@@ -64,7 +64,7 @@ def test_projection_agrees_with_the_pixels_of_the_rendered_truth() -> None:
         truth["camera"]["fov"], truth["camera"]["roll"],
     )  # fmt: skip
     table = pd.read_csv(folder / "hip_sag_side.truth.csv")
-    joints = refilm.read_joints(folder / "hip_sag_side.truth.csv")
+    joints = refilm.read_joints(folder / "hip_sag_side.truth.csv", table["t"].to_numpy())
     projected = camera.project(joints["left_wrist"], truth["width"], truth["height"])
     exact = table[["left_wrist_x", "left_wrist_y"]].to_numpy()
     assert np.abs(projected - exact).max() < 0.1
