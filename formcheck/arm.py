@@ -36,18 +36,21 @@ FOREARM = 1 - UPPER
 # through how much an elbow nearer the camera is enlarged.
 FOCAL_PER_LONG_SIDE = 0.85
 
-# Noise of landmarks in arm lengths, one standard deviation: what differs between the top and
-# the bottom of one set, as measured against exact joints.
-SD_REACH = 0.016
+# How much reach and offset are trusted against each other, as standard deviations in arm
+# lengths. Seen at a slant the shoulder landmark wanders by a tenth of the arm between top and
+# bottom, so there the reach is worth little; the plane of the elbow then faces the camera.
+SD_REACH, SD_REACH_SLANTED = 0.016, 0.05
 SD_OFFSET = 0.022
-# Seen at a slant the shoulder landmark wanders by a tenth of the arm between top and bottom, so
-# there the distance is worth little; the plane of the elbow then faces the camera.
-SD_REACH_SLANTED = 0.05
+# What their errors are within a set whose straightest position is the anchor, as measured
+# against exact joints: they grow with the distance from there.
+_ANCHORED_SD = 0.004
+_REACH_SD_SHARE, _OFFSET_SD_SHARE = 0.042, 0.10
+
 USUAL_SWIVEL_DEG = 45.0  # of the elbow's plane out of the body's: between tucked and flared
 
-# How straight people get at the top when they lock out: bend 10 degrees, sd 4.5 (common
+# How straight people get at the top when they lock out: bend 10 degrees, sd 4 (common
 # practice: 165 to 175 on pose landmarks); and a share who never do.
-_LOCKED_BEND_DEG, _LOCKED_BEND_SD_DEG, _NEVER_LOCKS = 10.0, 4.5, 0.08
+_LOCKED_BEND_DEG, _LOCKED_BEND_SD_DEG, _NEVER_LOCKS = 10.0, 4.0, 0.08
 
 
 @dataclass(frozen=True)
@@ -224,18 +227,21 @@ def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames:
 def combine(
     reach: FloatArray, offset: FloatArray, visible_share: FloatArray, sd_reach: float = SD_REACH
 ) -> tuple[FloatArray, FloatArray]:
-    """Least-squares elbow angle (rad) and its sd from reach and visible offset."""
+    """Least-squares elbow angle (rad) and its sd from reach and visible offset (arm lengths)."""
     angle = np.clip(elbow_of(np.minimum(reach, 0.9995)), 0.3, np.pi - 0.02)
     step = 1e-4
-    for _ in range(6):
+    for _ in range(5):
         slope_reach = (reach_of(angle + step) - reach_of(angle)) / step
         slope_offset = (offset_of(angle + step) - offset_of(angle)) / step * visible_share
-        left_reach = (reach - reach_of(angle)) / sd_reach**2
-        left_offset = (offset - offset_of(angle) * visible_share) / SD_OFFSET**2
-        curvature = (slope_reach / sd_reach) ** 2 + (slope_offset / SD_OFFSET) ** 2
-        change = (left_reach * slope_reach + left_offset * slope_offset) / curvature
+        by_reach, by_offset = slope_reach / sd_reach**2, slope_offset / SD_OFFSET**2
+        curvature = by_reach * slope_reach + by_offset * slope_offset
+        change = by_reach * (reach - reach_of(angle))
+        change = (change + by_offset * (offset - offset_of(angle) * visible_share)) / curvature
         angle = np.clip(angle + np.clip(change, -0.4, 0.4), 0.3, np.pi - 1e-3)
-    return angle, 1.0 / np.sqrt(curvature)
+    reach_error = _ANCHORED_SD + _REACH_SD_SHARE * sd_reach / SD_REACH * (1 - reach_of(angle))
+    offset_error = _ANCHORED_SD + _OFFSET_SD_SHARE * offset_of(angle)
+    sd = np.hypot(by_reach * reach_error, by_offset * offset_error) / curvature
+    return angle, sd
 
 
 def _systematic_sd(angle: FloatArray, bend_top: float, bend_top_sd: float) -> FloatArray:

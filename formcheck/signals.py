@@ -27,11 +27,12 @@ LOW_VISIBILITY = 0.3
 # lengths: hands at 1.35 shoulder widths, biacromial breadth 0.237 and arm 0.332 of stature.
 _HIDDEN_OFFSET_SIDE = 0.12
 
-# From the side the hip landmark lies ventral of the hip joint centre, by this share of the
-# trunk: the mean over 14 rendered bodies with exact joints, sd 0.02 (tests/truth). Left in, it
-# would read as a sag of 3 degrees in everyone.
-HIP_LANDMARK_VENTRAL = 0.033
-HIP_LANDMARK_SD = 0.020
+# From the side the hip landmark lies ventral of the hip joint centre, by a share of the trunk
+# that shrinks as the elbows bend, because the shoulder landmark moves too: means over 13 sets of
+# rendered bodies with exact joints, and the spread between bodies (tests/truth). Left in, it
+# would read as a sag of 2 to 4 degrees in everyone.
+HIP_VENTRAL_STRAIGHT, HIP_VENTRAL_BENT = 0.044, 0.026
+HIP_VENTRAL_SD = 0.018
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def read_signals(track: PoseTrack, view: View) -> Signals:
         _of(steady, near, joint, view) for joint in ("shoulder", "hip", "knee", "ankle", "wrist")
     )
     if view.kind in ("side", "oblique"):
-        hip = _hip_joint(shoulder, hip)
+        hip = _hip_joint(shoulder, hip, arms["elbow_deg"])
     return Signals(
         t_s=grid_s,
         rate_hz=RATE_HZ,
@@ -272,7 +273,7 @@ def _arm(
         elbow - centre,
         wrist - centre,
         outward=hip - shoulder,
-        trunk=None if slanted else _hip_joint(shoulder, hip) - shoulder,
+        trunk=None if slanted else hip - shoulder,
         cycles=cycles,
         use=use,
         focal_px=FOCAL_PER_LONG_SIDE * max(track.width, track.height),
@@ -296,12 +297,14 @@ def _rigid_trunk(
     return hip + (shoulder - hip) * change[:, None]
 
 
-def _hip_joint(shoulder: FloatArray, hip: FloatArray) -> FloatArray:
+def _hip_joint(shoulder: FloatArray, hip: FloatArray, elbow_deg: FloatArray) -> FloatArray:
     """The hip's joint centre from its landmark: moved dorsally, square to the trunk."""
     trunk = hip - shoulder
     across = np.stack([-trunk[:, 1], trunk[:, 0]], axis=1)
     dorsal = across * np.where(across[:, 1:] > 0, -1.0, 1.0)
-    return hip + HIP_LANDMARK_VENTRAL * dorsal
+    bent = np.nan_to_num(np.clip((180.0 - elbow_deg) / 90.0, 0.0, 1.0))
+    share = HIP_VENTRAL_STRAIGHT + (HIP_VENTRAL_BENT - HIP_VENTRAL_STRAIGHT) * bent
+    return np.asarray(hip + share[:, None] * dorsal)
 
 
 def _head_deg(

@@ -12,7 +12,7 @@ from formcheck.filtering import low_pass
 from formcheck.measures.depth import between
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
-from formcheck.signals import HIP_LANDMARK_SD, Signals
+from formcheck.signals import HIP_VENTRAL_SD, Signals
 from formcheck.views import View
 
 FloatArray = npt.NDArray[np.float64]
@@ -23,7 +23,7 @@ LINE_HIDDEN = "shoulder, hip or foot was hidden or out of the picture during the
 _LINE_CUTOFF_HZ = 2.0
 # What remains within one clip after smoothing, and the clip's own constant error, as measured
 # against exact joints; both one standard deviation, degrees.
-_WITHIN_SD_DEG = 1.3
+_WITHIN_SD_DEG = 0.8
 _SLANT_SD_DEG = 4.0
 
 
@@ -68,6 +68,6 @@ def _absolute_plus_minus_deg(view: View, support: str | None) -> float:
     # A hip out by b shares of the trunk turns the line by b at the trunk and b / (leg / trunk)
     # at the leg; hip to ankle is 1.67 trunks, hip to knee 0.80 (de Leva 1996, mean of both).
     leg = 0.80 if support == "knees" else 1.67
-    constant = np.degrees(HIP_LANDMARK_SD * (1 + 1 / leg))
+    constant = np.degrees(HIP_VENTRAL_SD * (1 + 1 / leg))
     slant = _SLANT_SD_DEG if view.kind == "oblique" else 0.0
     return float(1.96 * np.sqrt(constant**2 + _WITHIN_SD_DEG**2 + slant**2))

@@ -90,4 +90,3 @@ def range_loss_deg(bottoms: Sequence[Quantity]) -> float:
     """How much less the last full attempts bend than the set's deepest (deg), NaN if unknown."""
     known = [q.value for q in bottoms if q.known]
     return known[-1] - min(known) if len(known) > 1 else float("nan")
-
