@@ -39,7 +39,8 @@ class ClipInfo:
     """A readable clip.
 
     ``width``, ``height`` px as displayed (turned, square pixels); ``fps`` mean rate;
-    ``times_s`` (N,) presentation times of all N pictures from the first one; ``rotation_deg``
+    ``times_s`` (N,) presentation times of all N pictures from the first one, ``key_times_s`` of
+    those that can be decoded without others; ``rotation_deg``
     counter-clockwise turn applied for display; ``variable_rate`` when intervals differ by more
     than timestamp rounding; ``notes`` are remarks for the report;
     ``colour_matrix`` as H.273 numbers it (1 BT.709, 5 and 6 BT.601, 2 not said).
@@ -54,6 +55,7 @@ class ClipInfo:
     variable_rate: bool
     codec: str
     times_s: FloatArray = field(repr=False)
+    key_times_s: FloatArray = field(repr=False)
     notes: tuple[str, ...] = ()
     colour_matrix: int = 2
     first_pts: int = field(default=0, repr=False)
@@ -73,13 +75,11 @@ def probe(path: Path) -> ClipInfo:
     head = _first_bytes(path)
     with _opened(path, head) as container:
         stream = _picture_stream(path, container)
-        pts = sorted(
-            {
-                packet.pts
-                for packet in container.demux(stream)
-                if packet.pts is not None and not packet.is_discard
-            }
-        )
+        is_key = {
+            packet.pts: packet.is_keyframe
+            for packet in container.demux(stream)
+            if packet.pts is not None and not packet.is_discard
+        }
         container.seek(0)
         first = next(_decoded(container, stream), None)
         if first is None or first.pts is None:
@@ -88,7 +88,7 @@ def probe(path: Path) -> ClipInfo:
                 "as H.264 mp4."
             )
         time_base = stream.time_base or Fraction(1)
-        shown = np.array([p for p in pts if p >= first.pts], dtype=np.int64)
+        shown = np.array(sorted(p for p in is_key if p >= first.pts), dtype=np.int64)
         times_s = np.asarray((shown - first.pts) * float(time_base), dtype=np.float64)
         if len(times_s) < 2:
             raise ClipError(f"{path} is a single picture; give a video of the whole set.")
@@ -105,6 +105,7 @@ def probe(path: Path) -> ClipInfo:
             variable_rate=_varies(times_s, step_s, float(time_base)),
             codec=stream.codec_context.name,
             times_s=times_s,
+            key_times_s=times_s[[is_key[pts] for pts in shown.tolist()]],
             notes=_early_end(container, stream, len(times_s), duration_s),
             first_pts=first.pts,
             time_base=time_base,

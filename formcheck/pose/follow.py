@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
 from formcheck.pose.track import INDEX
 
-Poses = npt.NDArray[np.float32]
+Poses = npt.NDArray[np.float32]  # (…, 33, 6): x, y as shares of the picture, visibility, world
+
+Picture = npt.NDArray[np.uint8]
 
 _SHOULDERS = [INDEX["left_shoulder"], INDEX["right_shoulder"]]
 _HIPS = [INDEX["left_hip"], INDEX["right_hip"]]
@@ -15,23 +19,56 @@ _WRISTS = [INDEX["left_wrist"], INDEX["right_wrist"]]
 _TRUNK = _SHOULDERS + _HIPS
 # Two finds closer than this share of a body's size are one person found twice.
 _APART = 0.35
+# What is left of a painted-over person, or a chair, is found small or hardly visible.
+_LEAST_SIZE = 0.4
+_LEAST_VISIBILITY = 0.6
 # A person moves less than this share of the body's size between two looks.
 _REACH = 0.5
-# In the fastest push-up the trunk moves 0.05 of the body's size between two looks.
+# In the fastest push-up the trunk moves 0.05 of the body's size between two pictures.
 _JUMP = 0.25
 _AT_ONCE_S = 0.5
-# Shorter than this share of the clip: somebody passing, or a mistaken find.
-_PASSING = 0.05
+# Seen in fewer looks than this share: somebody passing, or a mistaken find.
+_PASSING = 0.15
+_MARGIN = 0.15  # around a person, for what moves out between the looks
 
 
-def people_apart(poses: Poses) -> int:
-    """How many different people are among (people, 33, 6) finds of one picture."""
-    centres: list[npt.NDArray[np.float32]] = []
-    for pose in poses[np.isfinite(poses[:, 0, 0])]:
-        centre = pose[_TRUNK, :2].mean(axis=0)
-        if all(np.linalg.norm(centre - other) > _APART * _size(pose) for other in centres):
-            centres.append(centre)
-    return len(centres)
+@dataclass(frozen=True)
+class Region:
+    """A part of the picture, as shares of its width and height."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def cut(self, picture: Picture) -> Picture:
+        """This part of a (height, width, 3) picture, contiguous."""
+        height, width = picture.shape[:2]
+        rows = slice(round(self.top * height), round(self.bottom * height))
+        columns = slice(round(self.left * width), round(self.right * width))
+        return np.ascontiguousarray(picture[rows, columns])
+
+    def to_whole(self, pose: Poses) -> Poses:
+        """A (33, 6) pose in shares of this part, in shares of the whole picture."""
+        whole = pose.copy()
+        whole[:, 0] = self.left + pose[:, 0] * (self.right - self.left)
+        whole[:, 1] = self.top + pose[:, 1] * (self.bottom - self.top)
+        return whole
+
+
+WHOLE = Region(0.0, 0.0, 1.0, 1.0)
+
+
+def people_apart(finds: Poses) -> Poses:
+    """Of (M, 33, 6) finds in one picture, those that are different people, (K, 33, 6)."""
+    largest = max((_size(pose) for pose in finds), default=0.0)
+    people: list[Poses] = []
+    for pose in finds:
+        if pose[:, 2].mean() < _LEAST_VISIBILITY or _size(pose) < _LEAST_SIZE * largest:
+            continue
+        if all(_distance(pose, other) > _APART * _size(pose) for other in people):
+            people.append(pose)
+    return np.array(people, dtype=np.float32).reshape(-1, *finds.shape[1:])
 
 
 def changes_person(t_s: npt.NDArray[np.float64], poses: Poses) -> bool:
@@ -45,44 +82,42 @@ def changes_person(t_s: npt.NDArray[np.float64], poses: Poses) -> bool:
     return bool((step[at_once] > _JUMP * size).any())
 
 
-def follow_the_set(poses: Poses) -> tuple[Poses, tuple[str, ...]]:
-    """From (N, people, 33, 6) finds to the (N, 33, 6) of the person doing the set.
+def doing_the_set(looks: list[Poses]) -> tuple[Region | None, tuple[str, ...]]:
+    """Where the person doing the set is, and remarks for the user.
 
-    Finds are linked from picture to picture by nearness. The person kept is large, seen for
-    long, and raises and lowers the shoulders above hands that stay put. Second value: what to
-    tell the user, empty when nobody else was there for more than a moment.
+    ``looks`` holds the (K, 33, 6) people of each of some pictures spread over the clip. They
+    are linked from look to look by nearness. The one doing the set is large, there for long,
+    and raises and lowers the shoulders above hands that stay put. None when no two people were
+    there for more than a moment.
     """
-    people = _link(poses)
-    seen = [np.isfinite(person[:, 0, 0]).mean() for person in people]
-    staying = [person for person, share in zip(people, seen, strict=True) if share > _PASSING]
-    if not staying:
-        return np.full((len(poses), *poses.shape[2:]), np.nan, dtype=np.float32), ()
-    chosen = max(staying, key=_does_the_set)
-    if len(staying) == 1:
-        return chosen, ()
+    people = [person for person in _link(looks) if len(person) > _PASSING * len(looks)]
+    if len(people) < 2:
+        return None, ()
+    chosen = max(people, key=_does_the_set)
+    low, high = chosen[..., :2].min(axis=(0, 1)), chosen[..., :2].max(axis=(0, 1))
+    (left, top), (right, bottom) = low - _MARGIN * (high - low), high + _MARGIN * (high - low)
+    region = Region(max(0.0, left), max(0.0, top), min(1.0, right), min(1.0, bottom))
     note = (
-        f"{len(staying)} people are in frame; the one whose shoulders rise and fall above planted "
+        f"{len(people)} people are in frame; the one whose shoulders rise and fall above planted "
         "hands was followed. Film with nobody else in frame to be certain."
     )
-    return chosen, (note,)
+    return region, (note,)
 
 
-def _link(poses: Poses) -> list[Poses]:
-    """One (N, 33, 6) array a person."""
-    people: list[Poses] = []
-    last: list[Poses] = []  # where each was last seen
-    for n, finds in enumerate(poses):
+def _link(looks: list[Poses]) -> list[Poses]:
+    """One (looks seen in, 33, 6) array a person."""
+    people: list[list[Poses]] = []
+    for finds in looks:
         free = set(range(len(people)))
-        for find in finds[np.isfinite(finds[:, 0, 0])]:
-            distance = {who: _distance(find, last[who]) for who in free}
+        for find in finds:
+            distance = {who: _distance(find, people[who][-1]) for who in free}
             who = min(distance, key=distance.__getitem__, default=-1)
             if who < 0 or distance[who] > _REACH * _size(find):
-                who = len(people)
-                people.append(np.full((len(poses), *poses.shape[2:]), np.nan, dtype=np.float32))
-                last.append(find)
-            free.discard(who)
-            people[who][n] = last[who] = find
-    return people
+                people.append([find])
+            else:
+                free.discard(who)
+                people[who].append(find)
+    return [np.stack(person) for person in people]
 
 
 def _distance(one: Poses, other: Poses) -> float:
@@ -94,14 +129,12 @@ def _size(pose: Poses) -> float:
 
 
 def _does_the_set(person: Poses) -> float:
-    present = person[np.isfinite(person[:, 0, 0])]
-    size = float(np.median(np.linalg.norm(np.ptp(present[:, :, :2], axis=1), axis=1)))
-    shoulders = present[:, _SHOULDERS, 1].mean(axis=1)
-    wrists = present[:, _WRISTS, :2].mean(axis=1)
-    travel = _spread(shoulders)
+    size = float(np.median([_size(pose) for pose in person]))
+    wrists = person[:, _WRISTS, :2].mean(axis=1)
+    travel = _spread(person[:, _SHOULDERS, 1].mean(axis=1))
     wander = _spread(wrists[:, 0]) + _spread(wrists[:, 1])
     planted = travel / (travel + wander + 0.01 * size)
-    return planted * travel * size * len(present)
+    return planted * travel * size * len(person)
 
 
 def _spread(values: npt.NDArray[np.float32]) -> float:

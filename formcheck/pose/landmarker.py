@@ -6,6 +6,10 @@ smooths, forward in time only, which delays every landmark by 10 to 25 ms and sm
 camera's picture; we smooth later with zero phase. So it is told that pictures are far apart,
 which leaves its smoothing without effect.
 
+It finds the most prominent person only. A few looks at key pictures, each person found painted
+over to find the next, tell whether others are there; only then is it worked out who does the
+set, and the pose is looked for in that part of the picture.
+
 The clip is divided among processes, because one inference uses one core.
 """
 
@@ -22,25 +26,36 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
-import numpy.typing as npt
 
 from formcheck.clip.read import ClipInfo, FloatArray, RgbImage, at_most, read_frames
 from formcheck.errors import ModelError
-from formcheck.pose.follow import changes_person, follow_the_set, people_apart
+from formcheck.pose.follow import (
+    WHOLE,
+    Poses,
+    Region,
+    changes_person,
+    doing_the_set,
+    people_apart,
+)
 from formcheck.pose.model import PoseModel, find_model
 from formcheck.pose.track import LANDMARKS, PoseTrack
 
-Poses = npt.NDArray[np.float32]  # (people, 33, 6): x, y, visibility, world x, y, z
+_Report = Callable[[int, int], None]
+_Task = TypeVar("_Task")
+_Result = TypeVar("_Result")
 
-MAX_PEOPLE = 4
 _MAX_SIDE_PX = 960  # the networks see 256 px of the person: 640 to 1280 read the same
-_LOOKS_FOR_PEOPLE = 4  # spread over the first part of the clip
 _WARM_UP_S = 0.5  # tracking settles before a part's own pictures begin
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
 _TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed together
+_MAX_PEOPLE = 4
+_LOOKS_FOR_OTHERS = 6  # at key pictures, which cost no decoding of others
+_LOOKS_AT_ALL = 24  # over the clip, when there are others: enough to tell who goes up and down
+_BORDER = 0.1  # painted over beyond the landmarks of a person found, as a share of the body
+_KEEN = 0.3  # detection confidence of these looks: people_apart sorts out mistaken finds
 _SYSTEM_PACKAGES = {
     "libEGL": "libegl1",
     "libGLESv2": "libgles2",
@@ -56,25 +71,25 @@ _looked_at: Any = None  # in a worker process: the shared count of pictures done
 class _Part:
     """One process's work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
 
-    Up to ``people`` are tracked; the model at ``counting_path``, if any, looks a few times how
-    many there are.
+    First it looks for other people at ``others_s``, key pictures of its part. ``region`` is the
+    part of the picture to look at.
     """
 
     info: ClipInfo
     model_path: str
     times_s: FloatArray
     warm_up: int
-    people: int
-    counting_path: str | None
+    others_s: FloatArray
+    region: Region
 
 
 @dataclass(frozen=True)
 class _Found:
-    """``poses`` (N, people, 33, 6), NaN where nobody was found; ``most_people`` ever seen."""
+    """``poses`` (N, 33, 6), NaN where nobody was found; ``others`` when it stopped for them."""
 
     t_s: FloatArray
-    poses: npt.NDArray[np.float32]
-    most_people: int
+    poses: Poses
+    others: bool
 
 
 def find_pose(
@@ -89,27 +104,25 @@ def find_pose(
 
     ``processes`` 0 works in this process; more start that many (a script that asks for them
     needs the usual ``if __name__ == "__main__":``). ``on_progress(done, all)`` counts pictures.
-    When several people are in frame all are tracked, the one doing the set is kept, and
-    ``notes`` say so.
+    When several people are in frame the one doing the set is followed, and ``notes`` say so.
 
     Raises ModelError when the pose library cannot start or breaks down.
     """
     times_s = at_most(info.times_s, rate_hz or model.rate_hz)
     report = on_progress or (lambda done, of: None)
-    found = _look(info, model, times_s, 1, processes, report)
     notes = info.notes
-    poses = found.poses[:, 0]
-    if found.most_people > 1 or changes_person(found.t_s, poses):
-        people = max(2, found.most_people)
-        found = _look(info, model, times_s, people, processes, report)
-        poses, followed = follow_the_set(found.poses)
-        notes = (*notes, *followed)
+    found = _find(info, model, times_s, None, processes, report)
+    if found.others or changes_person(found.t_s, found.poses):
+        looks = _run(_everyone_in, [info], _LOOKS_AT_ALL, processes, report)[0]
+        region, note = doing_the_set(looks)
+        found = _find(info, model, times_s, region or WHOLE, processes, report)
+        notes = (*notes, *note)
     scale = np.array([info.width, info.height], dtype=np.float32)
     return PoseTrack(
         t_s=found.t_s,
-        xy_px=(poses[..., :2] * scale).astype(np.float64),
-        visibility=poses[..., 2].astype(np.float64),
-        world_m=poses[..., 3:].astype(np.float64),
+        xy_px=(found.poses[..., :2] * scale).astype(np.float64),
+        visibility=found.poses[..., 2].astype(np.float64),
+        world_m=found.poses[..., 3:].astype(np.float64),
         width=info.width,
         height=info.height,
         fps=info.fps,
@@ -123,64 +136,55 @@ def find_pose(
     )
 
 
-def _look(
+def _find(
     info: ClipInfo,
     model: PoseModel,
     times_s: FloatArray,
-    people: int,
+    region: Region | None,
     processes: int,
-    report: Callable[[int, int], None],
+    report: _Report,
 ) -> _Found:
-    parts = _divide(info, model, times_s, people, max(1, processes))
-    total = sum(len(part.times_s) for part in parts)
-    if processes == 0:
-        done = 0
-
-        def one_more() -> None:
-            nonlocal done
-            done += 1
-            report(done, total)
-
-        found = [_work(part, one_more) for part in parts]
-    else:
-        found = _in_processes(parts, total, report)
+    """Look for the pose in a region; without one, for other people first, then everywhere."""
+    count = max(1, min(processes, int(info.duration_s / _SHORTEST_PART_S)))
+    looks_s = info.key_times_s[:: max(1, len(info.key_times_s) // _LOOKS_FOR_OTHERS)]
+    others_s = np.array_split(looks_s if region is None else looks_s[:0], count)
+    edges = np.linspace(0, len(times_s), count + 1).astype(int)
+    parts = []
+    for n, (first, last) in enumerate(itertools.pairwise(edges)):
+        early = int(np.searchsorted(times_s, times_s[first] - _WARM_UP_S))
+        own = times_s[early:last]
+        parts.append(_Part(info, str(model.path), own, first - early, others_s[n], region or WHOLE))
+    found = _run(_pose_in, parts, sum(len(part.times_s) for part in parts), processes, report)
     return _Found(
         t_s=np.concatenate([part.t_s for part in found]),
         poses=np.concatenate([part.poses for part in found]),
-        most_people=max(part.most_people for part in found),
+        others=any(part.others for part in found),
     )
 
 
-def _divide(
-    info: ClipInfo, model: PoseModel, times_s: FloatArray, people: int, processes: int
-) -> list[_Part]:
-    count = max(1, min(processes, int(info.duration_s / _SHORTEST_PART_S)))
-    edges = np.linspace(0, len(times_s), count + 1).astype(int)
-    parts = []
-    for first, last in itertools.pairwise(edges):
-        early = int(np.searchsorted(times_s, times_s[first] - _WARM_UP_S))
-        # One more landmarker in every process would cost memory for nothing: whoever comes
-        # later cannot take over the tracking without a jump, which changes_person sees.
-        counting = str(find_model("full").path) if people == 1 and first == 0 else None
-        own = times_s[early:last]
-        parts.append(_Part(info, str(model.path), own, first - early, people, counting))
-    return parts
-
-
-def _in_processes(
-    parts: list[_Part], total: int, report: Callable[[int, int], None]
-) -> list[_Found]:
+def _run(
+    work: Callable[[_Task, Callable[[], None]], _Result],
+    tasks: list[_Task],
+    pictures: int,
+    processes: int,
+    report: _Report,
+) -> list[_Result]:
+    """Do the tasks, here or each in a process; ``report`` hears of each picture done."""
+    if processes == 0:
+        counted = itertools.count(1)
+        with _silent_stderr():
+            return [work(task, lambda: report(next(counted), pictures)) for task in tasks]
     context = multiprocessing.get_context("spawn")
     counter = context.Value("i", 0)
     with ProcessPoolExecutor(
-        len(parts), mp_context=context, initializer=_start_worker, initargs=(counter,)
+        len(tasks), mp_context=context, initializer=_start_worker, initargs=(counter,)
     ) as pool:
-        jobs = [pool.submit(_work, part, _count_one) for part in parts]
+        jobs = [pool.submit(work, task, _count_one) for task in tasks]
         try:
             waiting = True
             while waiting:
                 waiting = bool(wait(jobs, timeout=0.2).not_done)
-                report(min(counter.value, total), total)
+                report(min(counter.value, pictures), pictures)
             return [job.result() for job in jobs]
         except BrokenProcessPool as error:
             raise ModelError(
@@ -200,6 +204,8 @@ def _start_worker(counter: Any) -> None:
     # that only looks for the pose, empty modules take their place.
     for name in ("cv2", "matplotlib", "matplotlib.pyplot"):
         sys.modules[name] = ModuleType(name)
+    # Its C++ log lines stay off the terminal; exceptions travel by the pool.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
 
 
 def _count_one() -> None:
@@ -207,39 +213,84 @@ def _count_one() -> None:
         _looked_at.value += 1
 
 
-def _work(part: _Part, one_more: Callable[[], None]) -> _Found:
-    """Look at one part of the clip; stops early when one person was expected and more show."""
-    with _silent_stderr(), contextlib.ExitStack() as stack:
-        landmarker = stack.enter_context(_landmarker(part.model_path, "VIDEO", part.people))
-        counter = None
-        if part.counting_path is not None:
-            counter = stack.enter_context(_landmarker(part.counting_path, "IMAGE", MAX_PEOPLE))
-        every = max(1, len(part.times_s) // _LOOKS_FOR_PEOPLE)
-        times, poses, most_people = [], [], part.people
-        for n, (t_s, rgb) in enumerate(read_frames(part.info, part.times_s, _MAX_SIDE_PX)):
-            image = _image(rgb)
-            if counter is not None and n % every == every // 2:
-                most_people = max(
-                    most_people, people_apart(_poses(counter.detect(image), MAX_PEOPLE))
-                )
-                if most_people > part.people:
-                    break
+def _pose_in(part: _Part, one_more: Callable[[], None]) -> _Found:
+    """Look at one part of the clip; stop before it begins when other people show."""
+    if _others_at(part.info, part.others_s):
+        return _Found(part.times_s[:0], np.empty((0, len(LANDMARKS), 6), np.float32), others=True)
+    own_s = part.times_s[part.warm_up] - 1e-9
+    times, poses = [], []
+    with _landmarker(part.model_path, "VIDEO") as landmarker:
+        for t_s, rgb in read_frames(part.info, part.times_s, _side_px(part.info, part.region)):
             stretched_ms = round(t_s * 1000 * _TIME_STRETCH)
-            if t_s >= part.times_s[part.warm_up] - 1e-9:
+            result = landmarker.detect_for_video(_image(part.region.cut(rgb)), stretched_ms)
+            if t_s >= own_s:
                 times.append(t_s)
-                poses.append(_poses(landmarker.detect_for_video(image, stretched_ms), part.people))
-            else:
-                landmarker.detect_for_video(image, stretched_ms)
+                poses.append(part.region.to_whole(_pose(result)))
             one_more()
-    shape = (-1, part.people, len(LANDMARKS), 6)
     return _Found(
         t_s=np.array(times, dtype=np.float64),
-        poses=np.array(poses, dtype=np.float32).reshape(shape),
-        most_people=most_people,
+        poses=np.array(poses, dtype=np.float32).reshape(-1, len(LANDMARKS), 6),
+        others=False,
     )
 
 
-def _landmarker(model_path: str, mode: str, people: int) -> Any:
+def _side_px(info: ClipInfo, region: Region) -> int:
+    """Longer side of the whole picture when that of the region is as large as is useful."""
+    part_px = max(
+        (region.right - region.left) * info.width, (region.bottom - region.top) * info.height
+    )
+    return round(max(info.width, info.height) * min(1.0, _MAX_SIDE_PX / part_px))
+
+
+def _others_at(info: ClipInfo, times_s: FloatArray) -> bool:
+    """Whether more than one person is in any of these pictures."""
+    if len(times_s) == 0:
+        return False
+    with _landmarker(_counting_model(), "IMAGE", _KEEN) as landmarker:
+        for t_s in times_s:
+            for _, rgb in read_frames(info, np.array([t_s]), _MAX_SIDE_PX):
+                if len(_everyone(landmarker, rgb)) > 1:
+                    return True
+    return False
+
+
+def _everyone_in(info: ClipInfo, one_more: Callable[[], None]) -> list[Poses]:
+    """The people in pictures spread over the whole clip."""
+    looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
+    looks = []
+    with _landmarker(_counting_model(), "IMAGE", _KEEN) as landmarker:
+        for _, rgb in read_frames(info, looks_s, _MAX_SIDE_PX):
+            looks.append(_everyone(landmarker, rgb))
+            one_more()
+    return looks
+
+
+def _everyone(landmarker: Any, rgb: RgbImage) -> Poses:
+    """(K, 33, 6) people in one picture: who is found is painted over to find the next."""
+    finds: list[Poses] = []
+    grey = rgb.mean(axis=(0, 1)).astype(np.uint8)
+    left = rgb.copy()
+    while len(finds) < _MAX_PEOPLE:
+        pose = _pose(landmarker.detect(_image(left)))
+        if np.isnan(pose[0, 0]):
+            break
+        finds.append(pose)
+        low, high = pose[:, :2].min(axis=0), pose[:, :2].max(axis=0)
+        size = np.array([rgb.shape[1], rgb.shape[0]])
+        (x0, y0), (x1, y1) = (
+            np.clip((corner * size).astype(int), 0, size)
+            for corner in (low - _BORDER * (high - low), high + _BORDER * (high - low))
+        )
+        left[y0:y1, x0:x1] = grey
+    return people_apart(np.array(finds, dtype=np.float32).reshape(-1, len(LANDMARKS), 6))
+
+
+def _counting_model() -> str:
+    """Good enough to count people, and light on memory beside the model in use."""
+    return str(find_model("full").path)
+
+
+def _landmarker(model_path: str, mode: str, least_confidence: float = 0.5) -> Any:
     try:
         from mediapipe.tasks.python.core.base_options import BaseOptions
         from mediapipe.tasks.python.vision import pose_landmarker
@@ -251,7 +302,7 @@ def _landmarker(model_path: str, mode: str, people: int) -> Any:
             pose_landmarker.PoseLandmarkerOptions(
                 base_options=BaseOptions(model_asset_path=model_path),
                 running_mode=VisionTaskRunningMode[mode],
-                num_poses=people,
+                min_pose_detection_confidence=least_confidence,
             )
         )
     except (ImportError, OSError) as error:
@@ -279,14 +330,15 @@ def _image(rgb: RgbImage) -> Any:
     return Image(image_format=ImageFormat.SRGB, data=rgb)
 
 
-def _poses(result: Any, people: int) -> Poses:
-    """(people, 33, 6) with x and y as shares of the picture; NaN for absent people."""
-    poses = np.full((people, len(LANDMARKS), 6), np.nan, dtype=np.float32)
-    found = zip(result.pose_landmarks, result.pose_world_landmarks, strict=True)
-    for person, (image, world) in enumerate(found):
-        poses[person, :, :3] = [(p.x, p.y, p.visibility) for p in image]
-        poses[person, :, 3:] = [(p.x, p.y, p.z) for p in world]
-    return poses
+def _pose(result: Any) -> Poses:
+    """(33, 6) with x and y as shares of the picture; NaN when nobody was found."""
+    if not result.pose_landmarks:
+        return np.full((len(LANDMARKS), 6), np.nan, dtype=np.float32)
+    image, world = result.pose_landmarks[0], result.pose_world_landmarks[0]
+    return np.array(
+        [(p.x, p.y, p.visibility, w.x, w.y, w.z) for p, w in zip(image, world, strict=True)],
+        dtype=np.float32,
+    )
 
 
 @contextlib.contextmanager

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.pose.follow import changes_person, follow_the_set, people_apart
+from formcheck.pose.follow import Region, changes_person, doing_the_set, people_apart
 from formcheck.pose.track import INDEX
 
 N = 90
@@ -44,57 +44,66 @@ def standing(size: float = 0.5) -> Poses:
     return np.stack([body(0.7, 0.2, size)] * N)
 
 
-def nobody() -> Poses:
-    return np.full((N, 33, 6), np.nan, dtype=np.float32)
+def looks(*people: Poses, every: int = 4) -> list[Poses]:
+    """What looks at every fourth picture find, (K, 33, 6) each; NaN people are absent."""
+    together = np.stack(people, axis=1)[::every]
+    return [finds[np.isfinite(finds[:, 0, 0])] for finds in together]
 
 
-def together(*people: Poses) -> Poses:
-    return np.stack(people, axis=1)
+def holds(region: Region | None, person: Poses) -> bool:
+    assert region is not None
+    xy = person[..., :2]
+    inside = (xy >= [region.left, region.top]) & (xy <= [region.right, region.bottom])
+    return bool(inside.all())
 
 
 def test_the_person_pressing_is_followed_past_a_taller_one_standing() -> None:
-    chosen, notes = follow_the_set(together(standing(), doing_push_ups()))
-    np.testing.assert_array_equal(chosen, doing_push_ups())
+    region, notes = doing_the_set(looks(standing(), doing_push_ups()))
+    assert holds(region, doing_push_ups()) and not holds(region, standing())
     assert "2 people are in frame" in notes[0]
 
 
 def test_the_person_pressing_is_followed_past_one_walking_by() -> None:
-    chosen, _ = follow_the_set(together(walking_by(), doing_push_ups(0.3)))
-    np.testing.assert_array_equal(chosen, doing_push_ups(0.3))
+    region, _ = doing_the_set(looks(walking_by(), doing_push_ups(0.3)))
+    assert holds(region, doing_push_ups(0.3)) and not holds(region, walking_by())
 
 
 def test_the_order_in_which_people_are_found_does_not_matter() -> None:
-    finds = together(standing(), doing_push_ups())
-    finds[::2] = finds[::2, ::-1]
-    np.testing.assert_array_equal(follow_the_set(finds)[0], doing_push_ups())
+    seen = looks(standing(), doing_push_ups())
+    turned = [finds[::-1] if n % 2 else finds for n, finds in enumerate(seen)]
+    assert doing_the_set(turned) == doing_the_set(seen)
 
 
-def test_a_person_alone_is_no_remark() -> None:
-    finds = together(doing_push_ups(), nobody())
-    finds[40:42, 1] = standing()[40:42]  # a mistaken find, for two pictures
-    chosen, notes = follow_the_set(finds)
-    np.testing.assert_array_equal(chosen, doing_push_ups())
-    assert notes == ()
+def test_a_person_alone_or_with_one_mistaken_find_needs_no_region() -> None:
+    chair = np.full((N, 33, 6), np.nan, dtype=np.float32)
+    chair[40:44] = standing()[40:44]
+    assert doing_the_set(looks(doing_push_ups(), chair)) == (None, ())
+    assert doing_the_set([finds[:0] for finds in looks(chair)]) == (None, ())
 
 
-def test_pictures_without_the_person_stay_empty() -> None:
-    finds = together(doing_push_ups(), standing())
-    finds[30:40, 0] = np.nan
-    chosen, _ = follow_the_set(finds)
-    assert np.isnan(chosen[30:40]).all()
-    np.testing.assert_array_equal(chosen[40:], doing_push_ups()[40:])
-
-
-def test_nobody_at_all_gives_an_empty_track() -> None:
-    chosen, notes = follow_the_set(together(nobody(), nobody()))
-    assert chosen.shape == (N, 33, 6) and np.isnan(chosen).all() and notes == ()
+def test_a_region_is_cut_out_and_its_points_put_back() -> None:
+    region = Region(0.5, 0.25, 1.0, 0.75)
+    picture = np.arange(8 * 12 * 3, dtype=np.uint8).reshape(8, 12, 3)
+    cut = region.cut(picture)
+    assert cut.shape == (4, 6, 3) and cut.flags["C_CONTIGUOUS"]
+    assert (cut[0, 0] == picture[2, 6]).all()
+    whole = region.to_whole(body(0.5, 0.5, 0.0))
+    assert whole[0, :2].tolist() == [0.75, 0.5]
 
 
 def test_one_body_found_twice_counts_once() -> None:
     twice = np.stack([body(0.2, 0.5, 0.4), body(0.21, 0.5, 0.4)])
-    assert people_apart(twice) == 1
-    assert people_apart(np.stack([body(0.2, 0.5, 0.3), body(0.6, 0.5, 0.3)])) == 2
-    assert people_apart(nobody()[:2]) == 0
+    assert len(people_apart(twice)) == 1
+    assert len(people_apart(np.stack([body(0.2, 0.5, 0.3), body(0.6, 0.5, 0.3)]))) == 2
+    assert len(people_apart(twice[:0])) == 0
+
+
+def test_small_or_hardly_visible_finds_are_not_people() -> None:
+    small = np.stack([body(0.2, 0.5, 0.4), body(0.8, 0.5, 0.1)])
+    assert len(people_apart(small)) == 1
+    hidden = np.stack([body(0.2, 0.5, 0.4), body(0.8, 0.5, 0.4)])
+    hidden[1, :, 2] = 0.4
+    assert len(people_apart(hidden)) == 1
 
 
 def test_a_leap_to_another_body_is_noticed_and_fast_push_ups_are_not() -> None:

@@ -7,11 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from formcheck.clip.read import probe
+from formcheck.clip.read import probe, read_frames
+from formcheck.clip.write import ClipWriter
 from formcheck.errors import ModelError
 from formcheck.pose.landmarker import _missing_library, find_pose
 from formcheck.pose.model import find_model
 from tests.clip.clips import make_clip
+
+SAMPLES = Path(__file__).parents[2] / "sample_clips"
 
 
 def test_a_clip_without_a_person_gives_a_track_without_a_pose(tmp_path: Path) -> None:
@@ -25,8 +28,7 @@ def test_a_clip_without_a_person_gives_a_track_without_a_pose(tmp_path: Path) ->
 
 
 def test_two_processes_find_what_one_finds(tmp_path: Path) -> None:
-    clip = next(Path(__file__).parents[2].glob("sample_clips/*side*.mp4"))
-    info = probe(clip)
+    info = probe(SAMPLES / "hip_sag_side.mp4")
     one = find_pose(info, find_model("full"), rate_hz=5)
     two = find_pose(info, find_model("full"), rate_hz=5, processes=2)
     np.testing.assert_array_equal(one.t_s, two.t_s)
@@ -34,6 +36,22 @@ def test_two_processes_find_what_one_finds(tmp_path: Path) -> None:
     # Where tracking starts differs, so the crop differs a little, and with it the landmarks.
     assert np.median(np.abs(one.xy_px - two.xy_px)) < 0.5
     assert one.notes == two.notes == ()
+
+
+@pytest.mark.parametrize("place", ["left", "right"])
+def test_the_person_doing_the_set_is_followed_past_another(tmp_path: Path, place: str) -> None:
+    sample = probe(SAMPLES / "hip_sag_side.mp4")
+    other = probe(SAMPLES / "flared_pair_side.mp4")
+    still = next(read_frames(other))[1]
+    path = tmp_path / "two.mp4"
+    with ClipWriter(path, 2 * sample.width, sample.height) as clip:
+        for t_s, rgb in read_frames(sample, sample.times_s[:180]):
+            clip.write(np.hstack([rgb, still] if place == "left" else [still, rgb]), t_s)
+    track = find_pose(probe(path), find_model("full"), rate_hz=5)
+    assert "2 people are in frame" in track.notes[0]
+    assert track.frames_with_pose == len(track.t_s)
+    x = track.xy("left_hip")[:, 0]
+    assert (x < sample.width).all() if place == "left" else (x > sample.width).all()
 
 
 def test_the_pose_library_is_not_loaded_before_it_is_needed() -> None:
