@@ -31,6 +31,11 @@ MOMENT_SD_S = np.array([0.12, 0.10, 0.045, 0.06])  # leaves top, lands, drives, 
 DEPTH_SD_DEG = 3.5
 FLARE_SD_DEG = 4.0
 
+# What the views differ by in every rep, and its standard deviation: a side view reads
+# flare lower than a front view.
+DEPTH_BIAS_DEG = (0.0, 5.0)
+FLARE_BIAS_DEG = (8.0, 8.0)
+
 _RATE_HZ = 30.0
 _WINDOW_S = 1.0
 # A whole second in which the elbow curves differ by this much: one moves, the other holds.
@@ -39,7 +44,7 @@ _WORST_MOMENTS = 3.5  # mean square of the phases' differences, in their standar
 _WORST_MEAN_DEPTH_DEG, _WORST_MEAN_FLARE_DEG = 18.0, 30.0  # constant differences of the views
 _LEAST_SHARED = 0.5  # of the shorter clip's reps
 _WORST_FIT = 3.0  # mean squared difference in standard deviations; about 1 for one set
-_AS_GOOD = 0.5  # fits this near to the best are as good; the longer overlap decides
+_AS_GOOD = 0.6  # misfits this near to the least are as good; the longer overlap decides
 
 
 @dataclass(frozen=True)
@@ -84,6 +89,7 @@ class _Candidate:
     depth_deg: tuple[float, float]
     flare_deg: tuple[float, float]
     fit: float
+    misfit: float
 
 
 def pair_takes(first: Take, second: Take) -> Pairing:
@@ -202,11 +208,19 @@ def _judge(
         depth_deg=depth,
         flare_deg=flare,
         fit=float(np.mean(terms)),
+        misfit=float(np.sum(terms))
+        + _bias_misfit(depth[0], DEPTH_BIAS_DEG)
+        + _bias_misfit(flare[0], FLARE_BIAS_DEG),
     )
 
 
+def _bias_misfit(mean: float, expected: tuple[float, float]) -> float:
+    """Misfit of a constant difference, whichever clip is the side view; 0 where not seen."""
+    return float(np.nan_to_num(((abs(mean) - expected[0]) / expected[1]) ** 2))
+
+
 def _total(candidate: _Candidate) -> float:
-    return candidate.fit + max(0.0, candidate.worst_second_deg - _CONTRADICTION_DEG) / 5.0
+    return candidate.misfit + max(0.0, candidate.worst_second_deg - _CONTRADICTION_DEG) / 5.0
 
 
 def _moments(rep: Rep) -> tuple[float, float, float, float]:
@@ -317,15 +331,23 @@ def _clockwork(first: Take, second: Take, best: _Candidate) -> bool:
     return even and alike
 
 
-def _support(
-    best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool
-) -> tuple[str, ...]:
+def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) -> tuple[str, ...]:
     sentences = [
         f"{len(best.matches)} reps fall together at {best.offset_s:+.2f} s: phases "
         f"{best.moments_s:.2f} s apart, elbow curves {best.curve_deg:.0f} degrees."
     ]
+    if np.isfinite(best.depth_deg[0]):
+        sentences.append(
+            f"The views read the bottom elbow angle {abs(best.depth_deg[0]):.0f} degrees apart on "
+            f"average, ± {best.depth_deg[1]:.0f} from rep to rep."
+        )
+    if np.isfinite(best.flare_deg[0]):
+        sentences.append(
+            f"They read the elbow flare {abs(best.flare_deg[0]):.0f} degrees apart, "
+            f"± {best.flare_deg[1]:.0f}."
+        )
     if rivals:
-        others = ", ".join(f"{c.offset_s:+.2f} s" for c in rivals)
+        others = ", ".join(sorted({f"{c.offset_s:+.1f} s" for c in rivals}))
         sentences.append(
             f"Shifted by whole reps they would fit as well ({others}); the offset with most reps "
             "in both clips was taken."
