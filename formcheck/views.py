@@ -86,9 +86,8 @@ CANNOT_JUDGE: Mapping[ViewKind, Mapping[str, str]] = {
             "seen at a slant, a turned head looks like a dropped one; film square from the side"
         ),
     },
-    "rear": {
-        key: _REAR
-        for key in (
+    "rear": dict.fromkeys(
+        (
             "shallow",
             "soft_lockout",
             "hip_sag",
@@ -98,8 +97,9 @@ CANNOT_JUDGE: Mapping[ViewKind, Mapping[str, str]] = {
             "hand_spacing",
             "head_drop",
             "hips_late",
-        )
-    },
+        ),
+        _REAR,
+    ),
 }
 """By view: fault key → why this view cannot judge it, and how to film so that it can."""
 
