@@ -243,10 +243,10 @@ def _decide(
     close = {f.rep for f in near if f.key in RANGE_FAULTS}
     sagging = {f.rep for f in near if f.key in LINE_FAULTS}
     if sagging or len(close) > steps["borderline_share"] * record.attempts:
-        where, what = (sagging, "body line") if sagging else (close, "range")
+        unclear, what = (sagging, "body line") if sagging else (close, "range")
         return "same", (
             score,
-            f"But {_reps(where)} came so close to the limit of the {what} that this view cannot "
+            f"But {_reps(unclear)} came so close to the limit of the {what} that this view cannot "
             "clear them.",
         )
     if target is None and record.attempts < steps["least_reps"]:

@@ -14,7 +14,15 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.measures.segments import body_segments
-from formcheck.measures.surface import Stance, Support, Surface, stance_at_top
+from formcheck.measures.surface import (
+    Side,
+    Stance,
+    Support,
+    Surface,
+    lifted_hand,
+    stance_at_top,
+    top_frames,
+)
 from formcheck.prescription import HandSpacing, Prescription
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
@@ -23,7 +31,6 @@ from formcheck.views import View
 
 FloatArray = npt.NDArray[np.float64]
 Arms = Literal["two", "archer", "one"]
-Side = Literal["left", "right"]
 
 
 @dataclass(frozen=True)
@@ -94,7 +101,6 @@ class Variation:
 
 
 HOLD_S = 2.0  # a pause at the top or bottom this long is a hold (common practice)
-_PLANTED = 0.25  # arm lengths between wrists in height: more, and one hand is off the floor
 _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
 
 
@@ -249,19 +255,14 @@ def _arm_work(front: Look | None, side: Look | None) -> ArmWork:
 
 
 def _lifted_hand(look: Look | None) -> ArmWork:
-    """One arm when the other hand stays well above the planted one through every bottom."""
+    """One arm when the other hand stays off the surface in most reps."""
     if look is None or not look.reps:
-        return ArmWork(None, 0.0)
-    px = look.signals.points_px
-    if not all(f"{side}_wrist" in px for side in ("left", "right")):
         return ArmWork(None, 0.0)
     working: list[Side] = []
     for rep in look.reps:
-        now = np.abs(look.signals.t_s - rep.start_s) <= 0.1
-        arm = np.nanmax([_median(_arm_px(px, side)[now]) for side in ("left", "right")])
-        lift = _median((px["left_wrist"] - px["right_wrist"])[now, 1]) / arm  # y down
-        if abs(lift) > _PLANTED + 0.15:
-            working.append("left" if lift > 0 else "right")
+        lifted = lifted_hand(look.signals, top_frames(look.signals, [rep]))
+        if lifted is not None:
+            working.append("left" if lifted == "right" else "right")
     part = len(working) / len(look.reps)
     if part > 0.5:
         return ArmWork("one", part, tuple(working), _pattern(working))

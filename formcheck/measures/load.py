@@ -21,6 +21,7 @@ from formcheck.measures.surface import (
     Support,
     Surface,
     contact_points,
+    lifted_hand,
     sagittal_points,
 )
 from formcheck.prescription import Prescription
@@ -92,7 +93,8 @@ def load_over_time(
         return _unknown(signals, TOO_SLANTED)
     if variation.surface is None or variation.support is None:
         return _unknown(signals, variation.inclination_deg.reason or FRONT_ON)
-    body = sagittal_points(signals, view, variation.slope_deg)
+    lifted = lifted_hand(signals, signals.in_position) if variation.arms == "one" else None
+    body = sagittal_points(signals, view, variation.slope_deg, lifted)
     body, contacts = _planted(body, variation.support, signals)
     low, high = hand_load_range(
         body, contacts, variation.support, variation.surface, prescription.sex, _worn(prescription)

@@ -21,6 +21,7 @@ from formcheck.views import View
 
 FloatArray = npt.NDArray[np.float64]
 Support = Literal["toes", "knees"]
+Side = Literal["left", "right"]
 Surface = Literal["floor", "hands_raised", "feet_raised", "wall"]
 
 # A knee more bent than this, and not above the ankle, bears the body. On the toes a knee is
@@ -31,6 +32,10 @@ KNEELING_FLEXION_DEG = 150.0
 # camera propped up by hand must not raise a floor, and a usual low step (20 cm) must show.
 LEVEL_LIMIT_DEG = 6.0
 LEVEL_LIMIT_ARM_LENGTHS = 0.25
+
+# One wrist this far above the other is off the surface: perspective and the model's weak far
+# hand together reach half of it.
+LIFTED_ARM_LENGTHS = 0.4
 
 # On a wall the body is steep and the arms reach level or nearly so; on a bench or bar they
 # still point down.
@@ -92,7 +97,8 @@ def stance_at_top(
     """
     if view.kind in ("front", "rear") or view.near_side is None:
         return _unknown(FRONT_ON)
-    body = sagittal_points(signals, view)
+    lifted = lifted_hand(signals, top_frames(signals, reps))
+    body = sagittal_points(signals, view, lifted=lifted)
     seen = [
         np.isfinite(body[joint][:, 0]) for joint in ("shoulder", "wrist", "hip", "knee", "ankle")
     ]
@@ -107,7 +113,7 @@ def stance_at_top(
     found, support_confidence = _judge_support(flexion_deg, knee_above_ankle)
     support = support or found
 
-    contact_deg = _contact_angle_deg(signals, use, support, arm_px)
+    contact_deg = _contact_angle_deg(signals, use, support, arm_px, lifted)
     contact_deg += _degrees(CAMERA_HEIGHT_PER_DISTANCE * slant)
     hand, foot = _contacts(at, support, arm_px)
     reach = float(np.median(np.linalg.norm(hand - foot, axis=1))) / arm_px
@@ -162,17 +168,35 @@ _SLANTED = (
 )
 
 
-def sagittal_points(signals: Signals, view: View, slope_deg: float = 0.0) -> dict[str, FloatArray]:
+def sagittal_points(
+    signals: Signals, view: View, slope_deg: float = 0.0, lifted: Side | None = None
+) -> dict[str, FloatArray]:
     """(M, 2) px by joint of the near side: x toward the head, y up, levelled by ``slope_deg``.
 
-    ``knuckle``, ``heel``, ``toe`` and ``ear`` are NaN where the track does not carry them.
+    ``knuckle``, ``heel``, ``toe`` and ``ear`` are NaN where the track does not carry them. If the
+    near hand is ``lifted`` off the surface, the arm is that of the other side.
     """
     near = _side(signals, str(view.near_side))
+    if lifted is not None and lifted == view.near_side:
+        other = _side(signals, "left" if lifted == "right" else "right")
+        near |= {joint: other[joint] for joint in ("elbow", "wrist", "knuckle")}
     toward_head = np.nanmedian((near["shoulder"] - near["hip"])[:, 0])
     mirror = np.array([1.0 if toward_head >= 0 else -1.0, -1.0])
     turn = np.radians(slope_deg)
     rotation = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
     return {name: (points * mirror) @ rotation.T for name, points in near.items()}
+
+
+def lifted_hand(signals: Signals, use: npt.NDArray[np.bool_]) -> Side | None:
+    """The hand that stays well above the other one, as in a one-arm push-up; None if neither."""
+    px = signals.points_px
+    apart = (px["left_wrist"] - px["right_wrist"])[use, 1] / signals.arm_length_px
+    if not np.isfinite(apart).any():
+        return None
+    higher_right = float(np.nanmedian(apart))  # y points down
+    if abs(higher_right) < LIFTED_ARM_LENGTHS:
+        return None
+    return "right" if higher_right > 0 else "left"
 
 
 def top_frames(signals: Signals, reps: Sequence[Rep]) -> npt.NDArray[np.bool_]:
@@ -235,6 +259,7 @@ def _contact_angle_deg(
     use: npt.NDArray[np.bool_],
     support: Support | None,
     arm_px: float,
+    lifted: Side | None,
 ) -> float:
     """Rise from foot to hand contact, mean of the near and far side where both are seen.
 
@@ -242,8 +267,10 @@ def _contact_angle_deg(
     hand higher by as much: the mean is free of it.
     """
     angles = []
-    sides: tuple[Literal["left", "right"], ...] = ("left", "right")
+    sides: tuple[Side, ...] = ("left", "right")
     for side in sides:
+        if side == lifted:
+            continue
         points = sagittal_points(signals, View("side", side))
         at = {joint: xy[use] for joint, xy in points.items()}
         hand, foot = _contacts(at, support, arm_px)
