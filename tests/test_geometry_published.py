@@ -19,6 +19,7 @@ from formcheck.geometry import (
     scale_error,
     seen_inclination_deg,
 )
+from formcheck.reps import find_reps
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -186,3 +187,33 @@ def test_two_passes_keep_the_cutoff_that_was_asked_for() -> None:
     assert np.std(smooth[middle]) / np.std(wave[middle]) == pytest.approx(0.5**0.5, abs=0.01)
     lag = np.argmax(np.correlate(smooth[middle], wave[middle], "full")) - (len(wave[middle]) - 1)
     assert lag == 0, "zero phase"
+
+
+def lowered_and_pressed(t_s: FloatArray, starts_s: float) -> FloatArray:
+    """Elbow angle of three reps of minimum-jerk phases: 1.5 s down, 0.5 s held, 1 s up, 1 s top."""
+    into = (t_s - starts_s) % 4.0
+
+    def eased(u: FloatArray) -> FloatArray:
+        u = np.clip(u, 0.0, 1.0)
+        return 10 * u**3 - 15 * u**4 + 6 * u**5  # Flash and Hogan, J Neurosci 1985;5:1688-1703
+
+    bend = eased(into / 1.5) - eased(into - 2.0)
+    return 170.0 - 85.0 * np.where((t_s >= starts_s) & (t_s < starts_s + 12.0), bend, 0.0)
+
+
+def test_boundaries_between_frames_are_finer_than_the_frame_interval_allows() -> None:
+    """Computed: a duration between two events that are rounded to frames errs by an SD of
+    1 / (rate x sqrt(6)), 13.6 ms at 30 frames a second. Interpolated boundaries stay below."""
+    rate_hz = 30.0
+    rounded_sd_s = 1 / (rate_hz * 6**0.5)
+    assert rounded_sd_s == pytest.approx(0.0136, abs=5e-5)
+    t_s = np.arange(0, 16, 1 / rate_hz)
+    found = []
+    for starts_s in 1.0 + np.linspace(0, 1 / rate_hz, 12, endpoint=False):
+        elbow = lowered_and_pressed(t_s, starts_s)
+        reps = find_reps(t_s, elbow, np.ones(len(t_s), dtype=bool), rate_hz)
+        assert len(reps) == 3
+        found += [rep.eccentric_s for rep in reps]
+    assert np.std(found) < rounded_sd_s / 2
+    # 5.94 % of the phase at either end is slower than 5 % of its peak speed (computed)
+    assert np.mean(found) == pytest.approx(1.5 * (1 - 2 * 0.0594), abs=0.05)
