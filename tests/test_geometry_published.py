@@ -46,7 +46,7 @@ def near_camera(points: FloatArray, distance_m: float, yaw_deg: float = 0.0) -> 
     yaw = np.radians(yaw_deg)
     flat = far_camera(points, yaw_deg)
     nearer = -points[..., 0] * np.sin(yaw) + points[..., 1] * np.cos(yaw)
-    return flat / (distance_m - nearer)[..., None]
+    return np.asarray(flat / (distance_m - nearer)[..., None])
 
 
 def in_the_side_plane(*x_and_height: tuple[float, float]) -> FloatArray:

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import argparse
 import time
-from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -60,8 +60,9 @@ def trade(name: str, cost_ms: float, clips: Path, tracks: Path) -> list[dict[str
     """One row a pose rate."""
     rows: list[dict[str, object]] = []
     for rate_hz in RATES_HZ:
-        thin: Callable[[PoseTrack], PoseTrack] = lambda track, hz=rate_hz: at_rate(track, hz)  # noqa: E731
-        scores, cases = bench.run(clips, tracks, None, with_load=False, change=thin)
+        scores, cases = bench.run(
+            clips, tracks, with_load=False, change=partial(at_rate, rate_hz=rate_hz)
+        )
         side = scores.errors[scores.errors["view"] == "side"]
         found = scoring.agreement(side)["mae"]
         overall = scoring.precision_recall(scores.outcomes).loc["all"]

@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from formcheck.faults.limits import default_limits
 
 from formcheck.analysis import analyse
+from formcheck.faults.limits import default_limits
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
@@ -157,7 +157,7 @@ def a_minute_of(track: PoseTrack, start_s: float, end_s: float) -> PoseTrack:
     rows = np.resize(stretch, int(60 / step_s))
     return dataclasses.replace(
         track,
-        t_s=np.arange(len(rows)) * step_s,
+        t_s=np.linspace(0.0, (len(rows) - 1) * step_s, len(rows)),
         xy_px=track.xy_px[rows],
         visibility=track.visibility[rows],
         world_m=None,
