@@ -13,7 +13,7 @@ from formcheck.measures.bodyline import (
     hip_deviation,
     hip_deviation_change,
     line_curve,
-    own_line_deg,
+    own_line,
 )
 from formcheck.measures.depth import (
     bend_shares_percent,
@@ -151,16 +151,16 @@ def judge(
     load = load_over_time(body.signals, body.view, variation, asked)
     line = line_curve(body.signals, variation.support)
     on_body = [_shifted(rep, -body.offset_s) for rep in reps]
-    own_line = own_line_deg(body.signals, line, on_body)
+    own = own_line(body.signals, line, on_body, body.view, variation.support)
     loads = rep_loads(load, body.signals, on_body)
     measured: list[dict[str, Quantity]] = []
     for rep, loaded in zip(reps, loads, strict=True):
         values = _depth_and_time(rep, looks)
         there = _shifted(rep, -body.offset_s)
-        hip = hip_deviation(body.signals, line, there, body.view, variation.support)
+        hip = hip_deviation(body.signals, line, there, body.view, own)
         values |= {
             "hip_deviation_deg": hip,
-            "hip_deviation_change_deg": hip_deviation_change(hip, own_line, body.view),
+            "hip_deviation_change_deg": hip_deviation_change(hip, own, body.view),
             "head_angle_deg": head_angle(body.signals, there, body.view),
             "hips_lag_s": hips_lag(body.signals, there, body.view),
             "mean_concentric_speed": mean_concentric_speed(body.signals, there, body.view),
@@ -205,7 +205,7 @@ def judge(
         variation=variation,
         next_step=next_step(record, variation, asked),
         load=load,
-        own_line_deg=own_line,
+        own_line_deg=own.measured_deg,
         notes=(*notes, *remarks, *load.remarks),
     )
 

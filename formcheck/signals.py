@@ -33,6 +33,7 @@ _HIDDEN_OFFSET_SIDE = 0.12
 # would read as a sag of 2 to 4 degrees in everyone.
 HIP_VENTRAL_STRAIGHT, HIP_VENTRAL_BENT = 0.044, 0.026
 HIP_VENTRAL_SD = 0.018
+_USUAL_ELBOW_DEG = 120.0  # half way down, where one value has to do for a whole rep
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,7 @@ def read_signals(track: PoseTrack, view: View) -> Signals:
     shoulder, hip, knee, ankle, wrist = (
         _of(steady, near, joint, view) for joint in ("shoulder", "hip", "knee", "ankle", "wrist")
     )
-    if view.kind in ("side", "oblique"):
+    if view.kind == "side":
         hip = _hip_joint(shoulder, hip, arms["elbow_deg"])
     return Signals(
         t_s=grid_s,
@@ -273,7 +274,7 @@ def _arm(
         elbow - centre,
         wrist - centre,
         outward=hip - shoulder,
-        trunk=None if slanted else hip - shoulder,
+        trunk=None if slanted else _hip_joint(shoulder, hip, _USUAL_ELBOW_DEG) - shoulder,
         cycles=cycles,
         use=use,
         focal_px=FOCAL_PER_LONG_SIDE * max(track.width, track.height),
@@ -297,14 +298,16 @@ def _rigid_trunk(
     return hip + (shoulder - hip) * change[:, None]
 
 
-def _hip_joint(shoulder: FloatArray, hip: FloatArray, elbow_deg: FloatArray) -> FloatArray:
+def _hip_joint(
+    shoulder: FloatArray, hip: FloatArray, elbow_deg: FloatArray | float
+) -> FloatArray:
     """The hip's joint centre from its landmark: moved dorsally, square to the trunk."""
     trunk = hip - shoulder
     across = np.stack([-trunk[:, 1], trunk[:, 0]], axis=1)
     dorsal = across * np.where(across[:, 1:] > 0, -1.0, 1.0)
-    bent = np.nan_to_num(np.clip((180.0 - elbow_deg) / 90.0, 0.0, 1.0))
+    bent = np.nan_to_num(np.clip((180.0 - np.asarray(elbow_deg)) / 90.0, 0.0, 1.0))
     share = HIP_VENTRAL_STRAIGHT + (HIP_VENTRAL_BENT - HIP_VENTRAL_STRAIGHT) * bent
-    return np.asarray(hip + share[:, None] * dorsal)
+    return np.asarray(hip + share[..., None] * dorsal)
 
 
 def _head_deg(

@@ -113,6 +113,12 @@ def rep_faults(
         if rule.key == "hips_late":
             quantity = Quantity(abs(quantity.value), quantity.plus_minus, view=quantity.view)
         verdict = verdict_of(quantity, limit.value, rule.at_most)
+        if verdict == "borderline" and rule.key in ("hip_sag", "hip_pike"):
+            # Change against the person's own line is known better than the line itself: when
+            # that alone breaks the limit for sure, the doubt about the line is no excuse.
+            change = values["hip_deviation_change_deg"]
+            if verdict_of(change, limit.value, rule.at_most) == "fault":
+                quantity, verdict = change, "fault"
         if verdict:
             found.append(
                 Fault(

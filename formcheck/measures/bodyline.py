@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -23,8 +24,10 @@ LINE_HIDDEN = "shoulder, hip or foot was hidden or out of the picture during the
 _LINE_CUTOFF_HZ = 2.0
 # What remains within one clip after smoothing, and the clip's own constant error, as measured
 # against exact joints; both one standard deviation, degrees.
-_WITHIN_SD_DEG = 0.8
+_WITHIN_SD_DEG, _WITHIN_SHARE = 0.8, 0.03
 _SLANT_SD_DEG = 4.0
+# How straight people set up before the first rep, and the share who do not (common practice).
+_SET_UP_SD_DEG, _CROOKED_SD_DEG, _CROOKED = 2.5, 15.0, 0.25
 
 
 def line_curve(signals: Signals, support: Literal["toes", "knees"] | None) -> FloatArray:
@@ -33,41 +36,73 @@ def line_curve(signals: Signals, support: Literal["toes", "knees"] | None) -> Fl
     return low_pass(curve, signals.rate_hz, _LINE_CUTOFF_HZ)
 
 
+@dataclass(frozen=True)
+class OwnLine:
+    """The person's own line: the median deviation (deg) at the top before the first rep.
+
+    ``measured_deg`` as it reads; ``error_deg`` the part of it that is more likely the landmarks'
+    constant error in this clip, to be taken off every deviation of the set, with what remains
+    of that error as ``error_sd_deg``.
+    """
+
+    measured_deg: float
+    error_deg: float
+    error_sd_deg: float
+
+
+def own_line(
+    signals: Signals, line: FloatArray, reps: Sequence[Rep], view: View, support: str | None
+) -> OwnLine:
+    """Read the person's own line and weigh it against what the landmarks may err.
+
+    Most people set up straight, within a few degrees, and some do not, by any amount (common
+    practice). A line a few degrees off is then mostly landmark error; one that is far off is
+    the person's. So a set that sags from its start keeps its sag.
+    """
+    prior_sd = _constant_sd_deg(view, support)
+    first = reps[0].start_s if reps else float("nan")
+    part = line[between(signals, first - 1.0, first)] if reps else line[:0]
+    if not np.isfinite(part).any():
+        return OwnLine(float("nan"), 0.0, prior_sd)
+    seen = float(np.nanmedian(part))
+    true = np.linspace(-60.0, 60.0, 1201)
+    straight = np.exp(-0.5 * (true / _SET_UP_SD_DEG) ** 2)
+    crooked = np.exp(-0.5 * (true / _CROOKED_SD_DEG) ** 2)
+    prior = (1 - _CROOKED) * straight / straight.sum() + _CROOKED * crooked / crooked.sum()
+    weight = prior * np.exp(-0.5 * ((seen - true) / prior_sd) ** 2)
+    weight /= weight.sum()
+    own = float(np.sum(weight * true))
+    return OwnLine(seen, seen - own, float(np.sqrt(np.sum(weight * (true - own) ** 2))))
+
+
 def hip_deviation(
-    signals: Signals, line: FloatArray, rep: Rep, view: View, support: str | None
+    signals: Signals, line: FloatArray, rep: Rep, view: View, own: OwnLine
 ) -> Quantity:
     """The deviation furthest from zero between leaving the top and reaching it again (deg)."""
     if view.kind in ("front", "rear"):
         return not_measured(LINE_NEEDS_SIDE)
-    part = line[between(signals, rep.start_s, rep.top_s)]
+    part = line[between(signals, rep.start_s, rep.top_s)] - own.error_deg
     if not np.isfinite(part).any():
         return not_measured(LINE_HIDDEN)
     low, high = np.nanpercentile(part, [5.0, 95.0])
-    value = high if abs(high) >= abs(low) else low
-    return Quantity(float(value), _absolute_plus_minus_deg(view, support), view=view.kind)
+    value = float(high if abs(high) >= abs(low) else low)
+    within = _WITHIN_SD_DEG + _WITHIN_SHARE * abs(value)
+    return Quantity(value, float(1.96 * np.hypot(own.error_sd_deg, within)), view=view.kind)
 
 
-def own_line_deg(signals: Signals, line: FloatArray, reps: Sequence[Rep]) -> float:
-    """The person's own line: the median deviation in the top position before the first rep."""
-    if not reps:
-        return float("nan")
-    first = reps[0]
-    part = line[between(signals, first.start_s - 1.0, first.start_s)]
-    return float(np.nanmedian(part)) if np.isfinite(part).any() else float("nan")
-
-
-def hip_deviation_change(deviation: Quantity, own_deg: float, view: View) -> Quantity:
+def hip_deviation_change(deviation: Quantity, own: OwnLine, view: View) -> Quantity:
     """Deviation of a rep against the person's own line at the first top (deg)."""
-    if not deviation.known or not np.isfinite(own_deg):
+    if not deviation.known or not np.isfinite(own.measured_deg):
         return not_measured(deviation.reason or LINE_HIDDEN)
-    error = 1.96 * _WITHIN_SD_DEG * (3.0 if view.kind == "oblique" else 1.0) * np.sqrt(2)
-    return Quantity(deviation.value - own_deg, float(error), view=view.kind)
+    change = deviation.value + own.error_deg - own.measured_deg
+    slant = 3.0 if view.kind == "oblique" else 1.0
+    within = np.sqrt(2) * _WITHIN_SD_DEG * slant + _WITHIN_SHARE * abs(change)
+    return Quantity(float(change), float(1.96 * within), view=view.kind)
 
 
-def _absolute_plus_minus_deg(view: View, support: str | None) -> float:
+def _constant_sd_deg(view: View, support: str | None) -> float:
     # A hip out by b shares of the trunk turns the line by b at the trunk and b / (leg / trunk)
     # at the leg; hip to ankle is 1.67 trunks, hip to knee 0.80 (de Leva 1996, mean of both).
     leg = 0.80 if support == "knees" else 1.67
     constant = np.degrees(HIP_VENTRAL_SD * (1 + 1 / leg))
-    slant = _SLANT_SD_DEG if view.kind == "oblique" else 0.0
-    return float(1.96 * np.sqrt(constant**2 + _WITHIN_SD_DEG**2 + slant**2))
+    return float(np.hypot(constant, _SLANT_SD_DEG if view.kind == "oblique" else 0.0))

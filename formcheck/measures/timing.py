@@ -23,7 +23,8 @@ def phase_times(rep: Rep, signals: Signals, view: View) -> dict[str, Quantity]:
         gentle = _SHARE * max(beside_s)
         return Quantity(value_s, max(_LEAST_S, frame_s) + gentle, view=view.kind)
 
-    pause = known(rep.top_pause_s, rep.eccentric_s, rep.concentric_s)
+    # The landmark model smooths a start from rest most, so the top is left a little late.
+    pause = known(rep.top_pause_s, 1.3 * rep.eccentric_s, rep.concentric_s)
     return {
         "eccentric_s": known(rep.eccentric_s, rep.eccentric_s),
         "bottom_pause_s": known(rep.bottom_pause_s, min(rep.eccentric_s, rep.concentric_s)),
