@@ -18,14 +18,18 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from formcheck.analysis import Analysis, analyse
 from formcheck.faults.limits import Limits, default_limits
+from formcheck.pairing import Take, pair_takes
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
+from formcheck.quantity import Quantity
 from formcheck.tempo import Tempo, parse_tempo
+from formcheck.variation import hand_class, hand_limits
 from tests.truth import scoring
 from tests.truth.truth import TruthSet, exact_track, read_truth
 
@@ -34,6 +38,9 @@ PLOTTED = (
     "elbow_top_deg", "hip_deviation_deg", "head_angle_deg", "elbow_flare_deg",
     "hand_spacing_ratio", "load_fraction", "inclination_deg",
 )  # fmt: skip
+
+
+HAND_GREY = 0.08  # a true spacing this near to a class limit is not scored
 
 
 @dataclass(frozen=True)
@@ -54,6 +61,7 @@ class Scores:
     errors: pd.DataFrame
     outcomes: pd.DataFrame
     pairs: pd.DataFrame
+    strangers: pd.DataFrame
 
 
 def limit_values(limits: Limits) -> dict[str, float]:
@@ -85,11 +93,19 @@ def clip_row(case: Case, limits: Mapping[str, float]) -> dict[str, object]:
         "near_right": view.near_side == truth.near_side,
         "support": _verdict(variation.support, truth.support),
         "surface": _verdict(variation.surface, truth.surface),
-        "hands": variation.hands or "-",
+        "hands": _hands_verdict(truth, variation.hands),
         "inclination_err_deg": variation.inclination_deg.value
         - sum(rep.values["inclination_deg"] for rep in truth.reps) / max(1, len(truth.reps)),
         "analysis_ms": case.milliseconds,
     }
+
+
+def _hands_verdict(truth: TruthSet, got: str | None) -> str:
+    """Against the class of the true spacing; `near` where that lies within 0.08 of a limit."""
+    spacing = Quantity(float(np.mean([rep.values["hand_spacing_ratio"] for rep in truth.reps])))
+    if any(abs(spacing.value - limit) <= HAND_GREY for limit in hand_limits().values()):
+        return "near" if got else "-"
+    return _verdict(got, hand_class(spacing) or "")
 
 
 def _verdict(got: str | None, true: str) -> str:
@@ -132,6 +148,21 @@ def pair_row(case: Case, other: TruthSet) -> tuple[dict[str, object], pd.DataFra
         "spacing_mae": mae.get("hand_spacing_ratio", math.nan),
     }
     return row, errors
+
+
+def strangers_refused(cases: Sequence[Case]) -> pd.DataFrame:
+    """Every side clip with every front clip of another set: is the pair refused?"""
+    takes = [
+        (case.truth, Take(case.analysis.views[0].signals, [r.rep for r in case.analysis.reps]))
+        for case in cases
+    ]
+    rows = [
+        (side.name, front.name, not pair_takes(one, other).same_set)
+        for side, one in takes
+        for front, other in takes
+        if (side.view, front.view) == ("side", "front") and side.set_id != front.set_id
+    ]
+    return pd.DataFrame(rows, columns=["side", "front", "refused"])
 
 
 def run(
@@ -178,6 +209,7 @@ def run(
             ignore_index=True,
         ),
         pairs=pd.DataFrame(pairs),
+        strangers=strangers_refused(cases),
     )
     return scores, cases
 
@@ -262,6 +294,7 @@ def write(scores: Scores, out: Path) -> None:
     scores.outcomes.to_csv(out / "fault_outcomes.csv", index=False)
     scoring.precision_recall(scores.outcomes).round(3).to_csv(out / "faults.csv")
     scores.pairs.round(3).to_csv(out / "pairs.csv", index=False)
+    scores.strangers.to_csv(out / "strangers.csv", index=False)
     bland_altman(scores.errors, out / "bland_altman.png")
 
 
@@ -284,6 +317,9 @@ def show(scores: Scores, *, detail: bool) -> None:
             table("MISSED, FALSELY RAISED, OR RAISED WITHOUT TRUTH", wrong)
         if len(scores.pairs):
             table("PAIRS", scores.pairs, 3)
+        if len(scores.strangers):
+            refused = scores.strangers["refused"]
+            print(f"clips of different sets refused as a pair: {refused.sum()} of {len(refused)}")
         if detail:
             table("BIAS / MEAN ABSOLUTE ERROR BY CLIP", error_matrix(scores.errors))
 
