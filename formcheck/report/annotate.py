@@ -30,6 +30,7 @@ from formcheck.signals import FloatArray
 
 LONG_SIDE_PX = 1280
 STILL_WIDTH_PX = 480
+_STILL_ASPECT = 1.6
 _SIZE_AGAINST_INPUT = 1.6  # the bar is below 2; the encoder may overshoot
 _CALL_S = 1.6  # how long a fault stays called
 _LEAD_S = 0.25  # the limb turns hot a little before the call
@@ -306,22 +307,22 @@ def _panel_of(panels: Sequence[_Panel], kind: str) -> _Panel:
 
 def _still(picture: Canvas, panel: _Panel, t_s: float) -> Picture:
     """The person in one view, cut to 8 : 5, at most ``STILL_WIDTH_PX`` wide."""
-    shown = picture.part(panel.left, 0, panel.left + panel.width, panel.height).rgb()
+    shown = picture.part(panel.left, 0, panel.left + panel.width, panel.height)
     index = _index_at(panel, t_s - panel.source.offset_s)
     xy = np.array([path[index] for path in panel.points.values()])
     xy = xy[np.isfinite(xy).all(axis=1)]
-    height, width = shown.shape[:2]
     if len(xy):
         (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
-        wide = max(1.25 * (x1 - x0), 1.6 * 1.5 * (y1 - y0), 0.3 * width)
-        wide = min(wide, width, 1.6 * height)
-        tall = wide / 1.6
-        left = min(max(0.0, (x0 + x1 - wide) / 2), width - wide)
-        top = min(max(0.0, (y0 + y1 - tall) / 2), height - tall)
-        shown = shown[round(top) : round(top + tall), round(left) : round(left + wide)]
-    shrink = min(1.0, STILL_WIDTH_PX / shown.shape[1])
-    size = (max(1, round(shown.shape[1] * shrink)), max(1, round(shown.shape[0] * shrink)))
-    return np.asarray(cv2.resize(shown, size, interpolation=cv2.INTER_AREA), np.uint8)
+        # Joints end at ankles and wrists; head, feet and the elbow's number need room.
+        wide = max(1.65 * (x1 - x0), _STILL_ASPECT * 1.6 * (y1 - y0), 0.35 * shown.width)
+        wide = min(wide, shown.width, _STILL_ASPECT * shown.height)
+        left = min(max(0.0, (x0 + x1 - wide) / 2), shown.width - wide)
+        tall = wide / _STILL_ASPECT
+        top = min(max(0.0, (y0 + y1 - tall) / 2), shown.height - tall)
+        shown = shown.part(left, top, left + wide, top + tall)
+    shrink = min(1.0, STILL_WIDTH_PX / shown.width)
+    size = (max(1, round(shown.width * shrink)), max(1, round(shown.height * shrink)))
+    return np.asarray(cv2.resize(shown.rgb(), size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _at_times(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> FloatArray:

@@ -154,7 +154,7 @@ def _columns(axis: Axes, analysis: Analysis) -> None:
         else:
             axis.axvspan(
                 rep.start_s, rep.end_s, facecolor="none", edgecolor=theme.FAULT.paper,
-                alpha=0.28, hatch="////", lw=0,
+                alpha=0.5, hatch="////", lw=0,
             )  # fmt: skip
 
 
@@ -195,19 +195,22 @@ def _curve(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> Non
         inside = (one.t_s >= first.start_s) & (one.t_s <= first.end_s)
         if np.isfinite(one.values[inside]).any():
             _band(axis, np.nanmin(one.values[inside]), np.nanmax(one.values[inside]))
-            axis.set_title(f"{one.name}, {one.unit}; band = range of rep {first.index}", pad=4)
+            axis.set_title(f"{one.name}, {one.unit}; band: rep {first.index}", pad=4)
     axis.plot(one.t_s, one.values, color=theme.LINE.paper, lw=1.8)
-    _beyond(axis, one, targets)
+    _beyond(axis, one, analysis, targets)
     axis.tick_params(labelbottom=False, length=0)
     axis.spines["bottom"].set_visible(False)
 
 
-def _beyond(axis: Axes, one: Series, targets: Targets) -> None:
-    """Where the body line leaves its band it turns hot and thick."""
+def _beyond(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> None:
+    """Where the body line leaves its band it turns hot and thick, during the reps."""
     if one.key != "body_line_deg":
         return
-    inside = (one.values >= targets.pike_deg) & (one.values <= targets.sag_deg)
-    hot = np.where(inside, np.nan, one.values)
+    judged = np.zeros(len(one.t_s), bool)
+    for result in analysis.reps:
+        judged |= (one.t_s >= result.rep.start_s) & (one.t_s <= result.rep.top_s)
+    beyond = (one.values < targets.pike_deg) | (one.values > targets.sag_deg)
+    hot = np.where(judged & beyond, one.values, np.nan)
     if np.isfinite(hot).any():
         axis.plot(one.t_s, hot, color=theme.FAULT.paper, lw=3.2)
 

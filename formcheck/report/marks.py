@@ -111,7 +111,7 @@ def _body_line(
     if not _known(deviation):
         return "", "unknown"
     bend = max(-18.0, min(18.0, deviation * _LINE_PER_DEG))
-    kind = "straight"
+    kind = "level"
     for key in ("hip_sag", "hip_pike"):
         kind = "hot" if key in faults else "near" if key in borderline else kind
     return f"M6 {_LINE_Y:g}L27 {_LINE_Y + bend:.1f}L58 {_LINE_Y:g}", kind

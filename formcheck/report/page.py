@@ -25,11 +25,12 @@ from formcheck.report.canvas import Picture
 from formcheck.report.curves import chart, samples, series_of
 from formcheck.report.icons import dashed, sign
 from formcheck.report.moments import PHASE_KEYS, bounds_s, called_at_s
-from formcheck.report.targets import targets_of
+from formcheck.report.targets import Targets, targets_of
 from formcheck.report.words import (
     ATTEMPTS,
     CAUTIONS,
     PHASES,
+    TOO_CLOSE,
     fault_words,
     how_to_film,
     limit_text,
@@ -127,9 +128,11 @@ def _context(
         "next_step": analysis.next_step,
         "cautions": analysis.next_step.cautions or CAUTIONS[:2],
         "closing": CAUTIONS,
+        "too_close": TOO_CLOSE,
         "facts": _facts(analysis),
         "disagreements": analysis.variation.disagreements,
         "marks": marks.marks(analysis, targets),
+        "rails_text": _rails_text(targets),
         "mark_size": (marks.WIDTH, marks.HEIGHT),
         "clip": clip,
         "clip_name": clip_name,
@@ -197,7 +200,8 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _RANGES[asked.range_standard]),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
-        ("Time under tension", with_unit(summary.time_under_tension_s, "s")),
+        ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
+         if math.isfinite(summary.time_under_tension_s) else ""),
         ("Pace", f"{summary.pace_per_min:.0f} reps/min" if math.isfinite(summary.pace_per_min)
          else ""),
         ("Speed loss, first to last", with_unit(summary.speed_loss_percent, "%")),
@@ -206,6 +210,18 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
          if summary.first_breakdown_rep else ""),
     ]  # fmt: skip
     return [(name, value) for name, value in facts if value and value != "–"]
+
+
+def _rails_text(targets: Targets) -> str:
+    rails = [
+        f"{name} {with_unit(limit, 'deg')} {where}"
+        for name, limit, where in (
+            ("lockout", targets.lockout_deg, "above"),
+            ("depth", targets.depth_deg, "below"),
+        )
+        if math.isfinite(limit)
+    ]
+    return ": " + ", ".join(rails) if rails else ""
 
 
 _RANGES = {
@@ -325,11 +341,11 @@ def _not_judged(analysis: Analysis) -> list[dict[str, Any]]:
     """What was not judged, gathered by reason, with what to film instead."""
     gathered: dict[tuple[str, str], list[str]] = {}
     for entry in analysis.not_judged:
-        names = gathered.setdefault(
-            (_sentence(entry.reason), "" if entry.reason in NOT_ASKED else how_to_film(entry.key)),
-            [],
-        )
-        names.append(fault_words(entry.key).name)
+        # Some reasons already say how to film; some are not about the filming.
+        told = "film" in entry.reason or entry.reason in NOT_ASKED
+        film = "" if told else how_to_film(entry.key)
+        names = gathered.setdefault((_sentence(entry.reason), film), [])
+        names.append(fault_words(entry.key).judged)
     return [
         {"names": list(dict.fromkeys(names)), "reason": reason, "film": film}
         for (reason, film), names in gathered.items()

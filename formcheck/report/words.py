@@ -12,10 +12,12 @@ from dataclasses import dataclass
 @dataclass(frozen=True)
 class FaultWords:
     """``name`` heads a paragraph, ``call`` is shown in the clip as it happens (two or three
-    words), ``measured`` names the number, ``cue`` is what to tell the trainee."""
+    words), ``judged`` names what is looked at, ``measured`` the number, ``cue`` is what to tell the
+    trainee."""
 
     name: str
     call: str
+    judged: str
     measured: str
     what: str
     why: str
@@ -26,6 +28,7 @@ FAULTS: dict[str, FaultWords] = {
     "shallow": FaultWords(
         name="Not deep enough",
         call="Too shallow",
+        judged="Depth",
         measured="elbow at the bottom",
         what="The elbows did not bend far enough at the bottom.",
         why="The hardest part of the range went untrained, so the rep is easier than it counts.",
@@ -35,6 +38,7 @@ FAULTS: dict[str, FaultWords] = {
     "soft_lockout": FaultWords(
         name="Soft lockout",
         call="Not locked out",
+        judged="Lockout",
         measured="elbow at the top",
         what="The elbows stayed bent at the top.",
         why="An unfinished top makes every rep shorter and hides how tired the arms are.",
@@ -43,6 +47,7 @@ FAULTS: dict[str, FaultWords] = {
     "hip_sag": FaultWords(
         name="Hips sag",
         call="Hips sag",
+        judged="Body line: sag",
         measured="body line, sag",
         what="The hips hang below the line from shoulders to feet.",
         why="The trunk has let go: the lower back hangs in its joints and the arms move less.",
@@ -51,6 +56,7 @@ FAULTS: dict[str, FaultWords] = {
     "hip_pike": FaultWords(
         name="Hips piked",
         call="Hips high",
+        judged="Body line: pike",
         measured="body line, pike",
         what="The hips stick up above the line from shoulders to feet.",
         why="Piking shifts weight to the feet and shortens the way down.",
@@ -59,6 +65,7 @@ FAULTS: dict[str, FaultWords] = {
     "elbow_flare": FaultWords(
         name="Elbows flared",
         call="Elbows wide",
+        judged="Elbow flare",
         measured="upper arm against the trunk",
         what="The upper arms point out to the sides at the bottom.",
         why="The shoulder works near the end of its range, and the triceps give less.",
@@ -67,6 +74,7 @@ FAULTS: dict[str, FaultWords] = {
     "rushed_eccentric": FaultWords(
         name="Lowered too fast",
         call="Too fast down",
+        judged="Lowering",
         measured="lowering",
         what="The way down was quicker than the tempo asks.",
         why="Dropping skips the half of the rep where you are strongest and most in control.",
@@ -75,6 +83,7 @@ FAULTS: dict[str, FaultWords] = {
     "slow_eccentric": FaultWords(
         name="Lowered too slowly",
         call="Too slow down",
+        judged="Lowering",
         measured="lowering",
         what="The way down took longer than the tempo asks.",
         why="Time spent going down is strength missing on the way up, and sets stop comparing.",
@@ -83,6 +92,7 @@ FAULTS: dict[str, FaultWords] = {
     "short_bottom_pause": FaultWords(
         name="Bottom pause cut short",
         call="Pause cut",
+        judged="Bottom pause",
         measured="bottom pause",
         what="The rep turned round before the pause at the bottom was over.",
         why="The bounce does the work that the pause is there to take away.",
@@ -91,6 +101,7 @@ FAULTS: dict[str, FaultWords] = {
     "short_top_pause": FaultWords(
         name="Top pause cut short",
         call="Top pause cut",
+        judged="Top pause",
         measured="top pause",
         what="The next rep began before the pause at the top was over.",
         why="The pause at the top is where the line is set again and the breath is taken.",
@@ -99,6 +110,7 @@ FAULTS: dict[str, FaultWords] = {
     "slow_concentric": FaultWords(
         name="Slow press",
         call="Slow press",
+        judged="Press",
         measured="press",
         what="The press up was slower than the tempo asks.",
         why="Asked to drive, you ground: either the intent or the strength has run out.",
@@ -107,6 +119,7 @@ FAULTS: dict[str, FaultWords] = {
     "uneven_arms": FaultWords(
         name="Arms uneven",
         call="Arms uneven",
+        judged="Left against right",
         measured="left against right elbow",
         what="One elbow bends or straightens more than the other.",
         why="One side takes more of the load, rep after rep.",
@@ -116,6 +129,7 @@ FAULTS: dict[str, FaultWords] = {
     "hand_spacing": FaultWords(
         name="Hands not where asked",
         call="Hand spacing",
+        judged="Hand spacing",
         measured="hands apart",
         what="The hands stand closer or wider than the variation asks.",
         why="Spacing decides what the arms and the chest have to do; this was another exercise.",
@@ -124,6 +138,7 @@ FAULTS: dict[str, FaultWords] = {
     "head_drop": FaultWords(
         name="Head drops",
         call="Head drops",
+        judged="Head position",
         measured="head against the trunk line",
         what="The head hangs below the line of the trunk.",
         why="The nose reaches the floor before the chest, and the rep feels deeper than it is.",
@@ -132,6 +147,7 @@ FAULTS: dict[str, FaultWords] = {
     "hips_late": FaultWords(
         name="Hips out of step",
         call="Hips out of step",
+        judged="Hips with shoulders",
         measured="hips behind shoulders",
         what="Shoulders and hips did not rise together.",
         why="The body peels off the floor in two pieces: the trunk no longer carries.",
@@ -140,6 +156,7 @@ FAULTS: dict[str, FaultWords] = {
     "aborted": FaultWords(
         name="Not finished",
         call="Not finished",
+        judged="Unfinished attempts",
         measured="bend before it turned round",
         what="The attempt turned round before the bottom.",
         why="It costs strength and gives no rep.",
@@ -192,6 +209,11 @@ ATTEMPTS: dict[str, str] = {
     "aborted": "not finished",
 }
 
+TOO_CLOSE = (
+    "Too close to call: the value lies beyond the limit, but by less than its measuring error. "
+    "Not held against the rep."
+)
+
 _UNITS: dict[str, tuple[str, int]] = {
     # unit in the report → how it is written behind the number, and digits
     "deg": ("°", 0),
@@ -207,7 +229,7 @@ _UNITS: dict[str, tuple[str, int]] = {
 def fault_words(key: str) -> FaultWords:
     """The words of a fault; a key without an entry is spoken as it is."""
     plain = key.replace("_", " ").capitalize()
-    return FAULTS.get(key) or FaultWords(plain, plain, plain.lower(), "", "", "")
+    return FAULTS.get(key) or FaultWords(plain, plain, plain, plain.lower(), "", "", "")
 
 
 def how_to_film(key: str) -> str:
