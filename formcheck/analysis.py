@@ -133,18 +133,17 @@ def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
 def judge(
     looks: Sequence[SetView], asked: Prescription, limits: Limits, notes: Sequence[str] = ()
 ) -> Analysis:
-    """Judge a set whose signals are known: what runs again when only limits change."""
+    """Find the reps of a set whose signals are known, measure them and judge them."""
     lead = looks[0]
     reps = find_reps(
         lead.signals.t_s, lead.signals.elbow_deg, lead.signals.in_position, lead.signals.rate_hz
     )
     side = next((look for look in looks if look.view.kind in ("side", "oblique")), None)
     front = next((look for look in looks if look.view.kind == "front"), None)
-    spacing = _set_spacing(front, reps)
     variation = recognise_variation(
         [Look(v.view, v.signals, [_shifted(rep, -v.offset_s) for rep in reps]) for v in looks],
         asked,
-        spacing,
+        _set_spacing(front, reps),
         (limits["hip_pike"].value, limits["hip_sag"].value),
     )
     body = side or lead
@@ -152,34 +151,75 @@ def judge(
     line = line_curve(body.signals, variation.support)
     on_body = [_shifted(rep, -body.offset_s) for rep in reps]
     own = own_line(body.signals, line, on_body, body.view, variation.support)
-    loads = rep_loads(load, body.signals, on_body)
     measured: list[dict[str, Quantity]] = []
-    for rep, loaded in zip(reps, loads, strict=True):
-        values = _depth_and_time(rep, looks)
-        there = _shifted(rep, -body.offset_s)
+    for rep, there, loaded in zip(
+        reps, on_body, rep_loads(load, body.signals, on_body), strict=True
+    ):
         hip = hip_deviation(body.signals, line, there, body.view, own)
-        values |= {
-            "hip_deviation_deg": hip,
-            "hip_deviation_change_deg": hip_deviation_change(hip, own, body.view),
-            "head_angle_deg": head_angle(body.signals, there, body.view),
-            "hips_lag_s": hips_lag(body.signals, there, body.view),
-            "mean_concentric_speed": mean_concentric_speed(body.signals, there, body.view),
-            "peak_concentric_speed": peak_concentric_speed(body.signals, there, body.view),
-            **_from_front(rep, front, side),
-            **loaded,
-        }
-        measured.append(values)
+        measured.append(
+            {
+                **_depth_and_time(rep, looks),
+                "hip_deviation_deg": hip,
+                "hip_deviation_change_deg": hip_deviation_change(hip, own, body.view),
+                "head_angle_deg": head_angle(body.signals, there, body.view),
+                "hips_lag_s": hips_lag(body.signals, there, body.view),
+                "mean_concentric_speed": mean_concentric_speed(body.signals, there, body.view),
+                "peak_concentric_speed": peak_concentric_speed(body.signals, there, body.view),
+                **_from_front(rep, front, side),
+                **loaded,
+            }
+        )
     shares = bend_shares_percent(
         [(values["elbow_bottom_deg"], values["elbow_top_deg"]) for values in measured]
     )
+    for values, share in zip(measured, shares, strict=True):
+        values["bend_share_percent"] = share
+    remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
+    return _verdict(
+        looks, asked, limits, reps, measured, variation, load, own.measured_deg,
+        (*notes, *remarks, *load.remarks),
+    )  # fmt: skip
+
+
+def rejudge(
+    analysis: Analysis, limits: Limits, prescription: Prescription | None = None
+) -> Analysis:
+    """The same measurements held to other limits, or to another tempo, range or target.
+
+    Takes milliseconds. What a prescription says about the body, the load or the variation
+    changes measurements: for that, call ``analyse`` again.
+    """
+    return _verdict(
+        analysis.views,
+        prescription or analysis.prescription,
+        limits,
+        [result.rep for result in analysis.reps],
+        [result.values for result in analysis.reps],
+        analysis.variation,
+        analysis.load,
+        analysis.own_line_deg,
+        analysis.notes,
+    )
+
+
+def _verdict(
+    looks: Sequence[SetView],
+    asked: Prescription,
+    limits: Limits,
+    reps: Sequence[Rep],
+    measured: Sequence[Mapping[str, Quantity]],
+    variation: Variation,
+    load: LoadCurve,
+    own_line_deg: float,
+    notes: tuple[str, ...],
+) -> Analysis:
     bounds = hand_bounds(asked.hands) if asked.hands else None
     results = []
-    for rep, values, share in zip(reps, measured, shares, strict=True):
-        values["bend_share_percent"] = share
-        faults = rep_faults(rep, values, asked, limits, lead.view.kind, bounds)
-        faults = _allowed(faults, looks)
-        attempt, why = _counts(rep, values, faults, asked)
-        results.append(RepResult(rep, attempt, why, values, faults))
+    for rep, values in zip(reps, measured, strict=True):
+        found = rep_faults(rep, values, asked, limits, looks[0].view.kind, bounds)
+        found = _allowed(found, looks)
+        attempt, why = _counts(rep, values, found, asked)
+        results.append(RepResult(rep, attempt, why, values, found))
     not_judged = _not_judged(results, looks, asked)
     summary = _summary(results)
     faults = tuple(fault for result in results for fault in result.faults)
@@ -193,7 +233,6 @@ def judge(
         speed_loss_percent=summary.speed_loss_percent,
         load_fraction=_set_load(results),
     )
-    remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
     return Analysis(
         prescription=asked,
         limits=limits,
@@ -205,8 +244,8 @@ def judge(
         variation=variation,
         next_step=next_step(record, variation, asked),
         load=load,
-        own_line_deg=own.measured_deg,
-        notes=(*notes, *remarks, *load.remarks),
+        own_line_deg=own_line_deg,
+        notes=notes,
     )
 
 
@@ -357,7 +396,9 @@ def _summary(results: Sequence[RepResult]) -> SetSummary:
     full = [r for r in results if not r.rep.aborted]
     form = RANGE_FAULTS | LINE_FAULTS
     broke = [
-        r.rep.index for r in results if any(f.verdict == "fault" and f.key in form for f in r.faults)
+        r.rep.index
+        for r in results
+        if any(f.verdict == "fault" and f.key in form for f in r.faults)
     ]
     cycles = np.diff([rep.start_s for rep in reps])
     return SetSummary(
@@ -373,4 +414,3 @@ def _summary(results: Sequence[RepResult]) -> SetSummary:
         range_loss_deg=range_loss_deg([r.values["elbow_bottom_deg"] for r in full]),
         first_breakdown_rep=min(broke) if broke else None,
     )
-

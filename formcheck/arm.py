@@ -43,7 +43,7 @@ SD_REACH, SD_REACH_SLANTED = 0.016, 0.05
 SD_OFFSET = 0.022
 # What their errors are within a set whose straightest position is the anchor, as measured
 # against exact joints: they grow with the distance from there.
-_ANCHORED_SD = 0.004
+_ANCHORED_SD = 0.003
 _REACH_SD_SHARE, _OFFSET_SD_SHARE = 0.042, 0.10
 
 USUAL_SWIVEL_DEG = 45.0  # of the elbow's plane out of the body's: between tucked and flared
@@ -248,7 +248,7 @@ def _systematic_sd(angle: FloatArray, bend_top: float, bend_top_sd: float) -> Fl
     """Sd (rad) that the unknown arm length, anchored at the top, leaves in every angle."""
     scale_sd = 0.5 * np.tan(bend_top / 2) * bend_top_sd + 0.008
     by_scale = 2 * np.tan(angle / 2) * scale_sd
-    return np.minimum(by_scale, bend_top_sd)
+    return np.minimum(by_scale, 0.8 * bend_top_sd)
 
 
 def _flare(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import Akima1DInterpolator
@@ -30,8 +32,7 @@ def low_pass(values: FloatArray, rate_hz: float, cutoff_hz: float = CUTOFF_HZ) -
     ``values`` (M, ...) evenly sampled at ``rate_hz``. Gaps are bridged while filtering so that
     what lies beside them is not lost, and blanked again.
     """
-    design_hz = min(cutoff_hz / TWO_PASS_CORRECTION, 0.45 * rate_hz)
-    sections = butter(2, design_hz, fs=rate_hz, output="sos")
+    sections = _sections(min(cutoff_hz / TWO_PASS_CORRECTION, 0.45 * rate_hz), rate_hz)
     flat = values.reshape(len(values), -1)
     known = np.isfinite(flat)
     out = np.full(flat.shape, np.nan)
@@ -50,13 +51,18 @@ def low_pass(values: FloatArray, rate_hz: float, cutoff_hz: float = CUTOFF_HZ) -
     return out.reshape(values.shape)
 
 
+@cache
+def _sections(design_hz: float, rate_hz: float) -> FloatArray:
+    return np.asarray(butter(2, design_hz, fs=rate_hz, output="sos"))
+
+
 def without_outliers(values: FloatArray, rate_hz: float) -> FloatArray:
     """Blank samples that jump away from their neighbours' running median and come back.
 
     ``values`` (N, K). The tolerance is six median absolute deviations of the curve from its
     running median, so a fast but smooth movement is never cut.
     """
-    window = max(3, int(round(_MEDIAN_WINDOW_S * rate_hz)) | 1)
+    window = max(3, round(_MEDIAN_WINDOW_S * rate_hz) | 1)
     filled = np.where(np.isfinite(values), values, np.nanmedian(values, axis=0, keepdims=True))
     away = np.abs(values - median_filter(filled, size=(window, 1), mode="nearest"))
     spread = np.nanmedian(away, axis=0, keepdims=True)

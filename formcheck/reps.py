@@ -184,9 +184,7 @@ def _edge(t_s: FloatArray, share: FloatArray, begin: int, step: int) -> float:
     return float(max(edge, limit) if step < 0 else min(edge, limit))
 
 
-def _crossing(
-    t_s: FloatArray, share: FloatArray, begin: int, step: int, level: float
-) -> float:
+def _crossing(t_s: FloatArray, share: FloatArray, begin: int, step: int, level: float) -> float:
     """First time, walking from ``begin`` by ``step``, that ``share`` falls to ``level``."""
     i = begin
     while 0 <= i + step < len(share):

@@ -266,9 +266,7 @@ def _arm(
     shoulder = _rigid_trunk(shoulder, hip, reach_px, use)
     slanted = view.kind == "oblique"
     whole = np.nanpercentile(reach_px[use], 97)
-    cycles = [
-        (bend.start, bend.end) for bend in bends(reach_px / whole, use, RATE_HZ, least=0.05)
-    ]
+    cycles = [(bend.start, bend.end) for bend in bends(reach_px / whole, use, RATE_HZ, least=0.05)]
     return solve_arm(
         shoulder - centre,
         elbow - centre,
@@ -298,9 +296,7 @@ def _rigid_trunk(
     return hip + (shoulder - hip) * change[:, None]
 
 
-def _hip_joint(
-    shoulder: FloatArray, hip: FloatArray, elbow_deg: FloatArray | float
-) -> FloatArray:
+def _hip_joint(shoulder: FloatArray, hip: FloatArray, elbow_deg: FloatArray | float) -> FloatArray:
     """The hip's joint centre from its landmark: moved dorsally, square to the trunk."""
     trunk = hip - shoulder
     across = np.stack([-trunk[:, 1], trunk[:, 0]], axis=1)
@@ -310,9 +306,7 @@ def _hip_joint(
     return np.asarray(hip + share[..., None] * dorsal)
 
 
-def _head_deg(
-    shoulder: FloatArray, hip: FloatArray, ear: FloatArray, view: View
-) -> FloatArray:
+def _head_deg(shoulder: FloatArray, hip: FloatArray, ear: FloatArray, view: View) -> FloatArray:
     """Head line (shoulder to ear) against the trunk line (hip to shoulder), + hangs below."""
     if view.kind in ("front", "rear"):
         return np.full(len(shoulder), np.nan)

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 EXAMPLE = "2-1-X-1"
 _PLACE = r"(\d{1,2}(?:\.\d+)?)"
-_SEPARATED = re.compile(rf"^{_PLACE}[-/ ]{_PLACE}[-/ ](X|{_PLACE[1:-1]})[-/ ]{_PLACE}$", re.IGNORECASE)
+_SEPARATED = re.compile(
+    rf"^{_PLACE}[-/ ]{_PLACE}[-/ ](X|{_PLACE[1:-1]})[-/ ]{_PLACE}$", re.IGNORECASE
+)
 _COMPACT = re.compile(r"^(\d)(\d)([\dX])(\d)$", re.IGNORECASE)
 
 

@@ -142,9 +142,7 @@ def rep_faults(
     return tuple(found)
 
 
-def _tempo_faults(
-    rep: Rep, values: Values, tempo: Tempo, limits: Limits, view: str
-) -> list[Fault]:
+def _tempo_faults(rep: Rep, values: Values, tempo: Tempo, limits: Limits, view: str) -> list[Fault]:
     """Phases against the tempo, each with the tolerance of the limits file."""
 
     def slack(asked_s: float) -> float:

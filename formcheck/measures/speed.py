@@ -20,6 +20,7 @@ RISE_HIDDEN = "the shoulders or hips were not seen all the way up"
 HIPS_NEED_SIDE = "hips and shoulders rise apart visibly only from the side"
 # Arm lengths: an error of the rise between two smoothed points, one standard deviation.
 _RISE_SD = 0.02
+_PEAK_CUTOFF_HZ = 4.0  # a peak over less than a tenth of a second is noise
 # A linear encoder's push-up speeds vary by 6 to 7 % between reps of equal effort (van den
 # Tillaar & Ball, Sports 2019;7:207): a loss below that is noise.
 NOISE_PERCENT = 7.0
@@ -37,12 +38,12 @@ def mean_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
 
 def peak_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
     """Fastest rise of the shoulders within the concentric (arm lengths per second)."""
-    smooth = low_pass(signals.shoulder_height, signals.rate_hz, 4.0)
+    around = between(signals, rep.bottom_end_s - 0.5, rep.top_s + 0.5)
+    smooth = low_pass(signals.shoulder_height[around], signals.rate_hz, _PEAK_CUTOFF_HZ)
     speed = np.gradient(smooth, 1.0 / signals.rate_hz)
-    part = speed[between(signals, rep.bottom_end_s, rep.top_s)]
-    if not np.isfinite(part).any():
+    if not np.isfinite(speed).any():
         return not_measured(RISE_HIDDEN)
-    value = float(np.nanmax(part))
+    value = float(np.nanmax(speed))
     return Quantity(value, 0.15 * value, view=view.kind)
 
 
