@@ -213,7 +213,7 @@ def _enlarged(
 ) -> FloatArray:
     """How far perspective moves an elbow nearer the camera across the arm, in arm lengths."""
     grown = depth / distance
-    return np.sum(elbow * across, axis=1) / scale_px * grown
+    return np.asarray(np.sum(elbow * across, axis=1) / scale_px * grown
 
 
 def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames: int) -> FloatArray:
@@ -248,7 +248,7 @@ def _systematic_sd(angle: FloatArray, bend_top: float, bend_top_sd: float) -> Fl
     """Sd (rad) that the unknown arm length, anchored at the top, leaves in every angle."""
     scale_sd = 0.5 * np.tan(bend_top / 2) * bend_top_sd + 0.008
     by_scale = 2 * np.tan(angle / 2) * scale_sd
-    return np.minimum(by_scale, 0.8 * bend_top_sd)
+    return np.asarray(np.minimum(by_scale, 0.8 * bend_top_sd))
 
 
 def _flare(
@@ -268,7 +268,9 @@ def _flare(
     by_bend = offset * np.sum(across * axis, axis=1) / UPPER
 
     def flare(at: FloatArray) -> FloatArray:
-        return np.degrees(np.arccos(np.clip(by_line + by_bend * np.cos(at), -1.0, 1.0)))
+        return np.asarray(
+            np.degrees(np.arccos(np.clip(by_line + by_bend * np.cos(at), -1.0, 1.0)))
+        )
 
     spread = np.radians(12.0)
     sd = np.abs(flare(swivel + spread) - flare(np.maximum(swivel - spread, 0.0))) / 2

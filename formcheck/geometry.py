@@ -18,7 +18,7 @@ def joint_angle_deg(proximal: FloatArray, joint: FloatArray, distal: FloatArray)
     first, second = proximal - joint, distal - joint
     with np.errstate(invalid="ignore", divide="ignore"):
         cosine = np.sum(first * second, axis=-1) / (length(first) * length(second))
-    return np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
 
 
 def signed_turn_deg(first: FloatArray, second: FloatArray) -> FloatArray:
@@ -28,7 +28,7 @@ def signed_turn_deg(first: FloatArray, second: FloatArray) -> FloatArray:
     """
     cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
     dot = np.sum(first * second, axis=-1)
-    return np.degrees(np.arctan2(cross, dot))
+    return np.asarray(np.degrees(np.arctan2(cross, dot)))
 
 
 def line_deviation_deg(upper: FloatArray, middle: FloatArray, lower: FloatArray) -> FloatArray:
@@ -49,7 +49,7 @@ def inclination_deg(low_end: FloatArray, high_end: FloatArray) -> FloatArray:
     """(...,) elevation of ``high_end`` over ``low_end`` above the image's horizontal."""
     rise = low_end[..., 1] - high_end[..., 1]
     run = np.abs(high_end[..., 0] - low_end[..., 0])
-    return np.degrees(np.arctan2(rise, run))
+    return np.asarray(np.degrees(np.arctan2(rise, run)))
 
 
 def projected_elbow_deg(elbow_deg: FloatArray | float, flare_deg: float) -> FloatArray:
@@ -59,7 +59,7 @@ def projected_elbow_deg(elbow_deg: FloatArray | float, flare_deg: float) -> Floa
     part is not: tan(seen - 90) = tan(true - 90) / cos(flare).
     """
     over = np.radians(np.asarray(elbow_deg, dtype=np.float64) - 90.0)
-    return 90.0 + np.degrees(np.arctan(np.tan(over) / np.cos(np.radians(flare_deg))))
+    return np.asarray(90.0 + np.degrees(np.arctan(np.tan(over) / np.cos(np.radians(flare_deg)))))
 
 
 def seen_inclination_deg(inclination: float, yaw_deg: float) -> float:

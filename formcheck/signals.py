@@ -177,11 +177,11 @@ def _on_grid(
         # A landmark is one point: what is wrong in x is not to be trusted in y.
         even = resample(track.t_s, cleaned, grid)
         smooth[:, known] = low_pass(even, RATE_HZ)
-    smooth = smooth.reshape(len(grid), -1, 2)
-    smooth[np.isnan(smooth).any(axis=2)] = np.nan
+    places_px = smooth.reshape(len(grid), -1, 2)
+    places_px[np.isnan(places_px).any(axis=2)] = np.nan
     seen = np.nan_to_num(track.visibility, nan=0.0)
     places = np.clip(np.searchsorted(track.t_s, grid), 0, max(frames - 1, 0))
-    points = {name: smooth[:, i] for i, name in enumerate(LANDMARKS)}
+    points = {name: places_px[:, i] for i, name in enumerate(LANDMARKS)}
     visibility = {name: seen[places, i] for i, name in enumerate(LANDMARKS)}
     return grid, points, visibility, rate
 
