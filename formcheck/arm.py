@@ -213,7 +213,7 @@ def _enlarged(
 ) -> FloatArray:
     """How far perspective moves an elbow nearer the camera across the arm, in arm lengths."""
     grown = depth / distance
-    return np.asarray(np.sum(elbow * across, axis=1) / scale_px * grown
+    return np.asarray(np.sum(elbow * across, axis=1) / scale_px * grown)
 
 
 def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames: int) -> FloatArray:
