@@ -24,6 +24,11 @@ from formcheck.views import USUAL_FOCAL_PER_LONG_SIDE
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
+# Elbow landmarks err sideways by a few percent of the arm, much alike at the top and the bottom;
+# and what looks like error at the top may be an arm that turns: half of it is taken out.
+TOP_BIAS_SHARE = 0.5
+ELBOW_SD = 0.025  # of an elbow landmark, arm lengths
+
 # Proportions, per arm length: trunk, thigh and shank of de Leva 1996 give 2.42 (women) and
 # 2.50 (men) from shoulder to ankle; the shoulders reach forward a little under load.
 SHOULDER_TO_ANKLE = 2.52
@@ -168,7 +173,7 @@ def front_scene(
         share = float(np.clip(np.mean([np.nanmedian(beside[s].share) for s in SIDES]), 0.2, 1.0))
         bend_top, bend_top_sd = bend_at_top(float(np.mean(list(seen_top.values()))), share)
         expected = float(offset_of(np.array(np.pi - bend_top))) * share
-        bias = {s: seen_top[s] - expected for s in SIDES}
+        bias = {s: TOP_BIAS_SHARE * (seen_top[s] - expected) for s in SIDES}
 
     axis = _trunk_axis(camera, image, shoulder, wrist, pivot)
     angle, half_width, flare = {}, {}, {}
@@ -336,8 +341,8 @@ def _beside(
 ) -> _Beside:
     """The elbow in space: it can only turn about the line from shoulder to wrist.
 
-    It is put where the picture of its circle is nearest to the landmark, from straight back
-    (along the trunk) to straight out and a little beyond. ``bias`` is how far, in arm lengths,
+    It is put where the picture of its circle comes near the landmark, from straight back (along
+    the trunk) to straight out. ``bias`` is how far, in arm lengths,
     the landmark lies too far out.
     """
     foot, radius, back, out = _elbow_circle(shoulder, wrist)
@@ -345,7 +350,7 @@ def _beside(
     out = out * outward
     shift = np.array([bias * outward * camera.focal_px / camera.distance, 0.0])
     target = elbow_image - shift
-    turns = np.radians(np.arange(-30.0, 106.0, 5.0))  # 0 straight back, 90 straight out
+    turns = np.radians(np.arange(-30.0, 96.0, 5.0))  # 0 straight back, 90 straight out
 
     def place(turn: FloatArray) -> FloatArray:
         return np.asarray(
@@ -359,14 +364,15 @@ def _beside(
         ]
     )
     seen = np.isfinite(miss).all(axis=0)
-    nearest = np.argmin(np.where(seen, miss, 0.0), axis=0)
-    inner, columns = np.clip(nearest, 1, len(turns) - 2), np.arange(len(foot))
-    before, at, after = (miss[inner + k, columns] for k in (-1, 0, 1))
-    with np.errstate(invalid="ignore", divide="ignore"):  # vertex of the parabola through three
-        vertex = np.where(nearest == inner, (before - after) / (2 * (before - 2 * at + after)), 0.0)
-    turn = turns[nearest] + np.nan_to_num(vertex) * (turns[1] - turns[0])
+    # The mean over all places that the landmark's noise allows: straight out, where turning
+    # hardly moves the picture of the elbow, the nearest place alone would overshoot.
+    noise_px = ELBOW_SD * camera.focal_px / camera.distance
+    likely = np.exp(-0.5 * (miss - miss.min(axis=0)) / noise_px**2)
+    with np.errstate(invalid="ignore"):
+        turn = np.nan_to_num(turns @ likely / likely.sum(axis=0))
     elbow = np.where(seen[:, None], place(turn), np.nan)
 
+    columns = np.arange(len(foot))
     bent = seen & (radius > 0.6 * np.nanmax(radius))
     shares = np.interp(columns, columns[bent], np.sin(turn)[bent]) if bent.any() else 0.7
     share = np.clip(np.broadcast_to(shares, radius.shape), -0.3, 1.0)
