@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
 import typer
 
 from formcheck.cli.output import TRACK_FILES, check_free, made_whole
-from formcheck.errors import Exit
+from formcheck.errors import Exit, FormcheckError
 from formcheck.pose.model import DEFAULT_MODEL, PoseModel, find_model
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import HandSpacing, Prescription, RangeStandard
@@ -137,6 +137,7 @@ def judge_set(
     from formcheck.analysis import analyse
     from formcheck.cli.summary import print_summary
     from formcheck.faults.limits import read_limits
+    from formcheck.pairing import NotOneSetError
     from formcheck.pose.store import write_track
 
     if len(clips) > 2:
@@ -167,7 +168,10 @@ def judge_set(
 
     with made_whole(folder) as scratch:
         tracks = [s.track or _pose(s.clip, landmarks, pose_rate, fresh) for s in sources]
-        analysis = analyse(tracks, prescription, judged_by, views)
+        try:
+            analysis = analyse(tracks, prescription, judged_by, views)
+        except NotOneSetError as error:
+            raise FormcheckError(f"{clips[0]} and {clips[-1]}: {error}") from error
         order = [next(i for i, t in enumerate(tracks) if t is v.track) for v in analysis.views]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(tracks[place], scratch / name)
