@@ -11,7 +11,7 @@ from typing import Self
 import av
 from av.video.frame import VideoFrame
 
-from formcheck.clip.read import Plane, RgbImage
+from formcheck.clip.read import Plane
 
 _TICK = Fraction(1, 90_000)  # fine enough for any camera's timestamps
 _CRF = 27  # still clean for thin lines and text on a phone
@@ -19,21 +19,15 @@ _PRESET = "veryfast"
 _BT709 = 1  # H.273 number
 
 
-def even_size(width: int, height: int) -> tuple[int, int]:
-    """The picture size that will be written: yuv420p needs even sides."""
-    return max(2, width - width % 2), max(2, height - height % 2)
-
-
 class ClipWriter:
     """Write pictures with their own times; the file appears when the block ends well.
 
-    ``width``, ``height`` px of the pictures given; an odd last row or column is dropped.
-    ``fps`` is the mean rate, a hint to the encoder; the times given to ``write`` are kept.
-    ``max_bit_rate`` in bits a second caps the size. ``colour_matrix`` (H.273) is what the
-    planes given to ``write_planes`` are in; ``write`` needs BT.709.
+    ``width``, ``height`` px, both even. ``fps`` is the mean rate, a hint to the encoder; the
+    times given with the pictures are kept. ``max_bit_rate`` in bits a second caps the size.
+    ``colour_matrix`` (H.273) is what the planes are in.
 
         with ClipWriter(path, 1280, 720, fps=30) as clip:
-            clip.write(rgb, t_s)
+            clip.write_planes(packed, t_s)
     """
 
     def __init__(
@@ -47,7 +41,6 @@ class ClipWriter:
     ) -> None:
         self._path = path
         self._partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
-        self._width, self._height = even_size(width, height)
         self._last_pts = -1
         options = {"crf": str(_CRF), "preset": _PRESET}
         if max_bit_rate is not None:
@@ -58,22 +51,18 @@ class ClipWriter:
         self._stream = self._container.add_stream(
             "libx264", rate=Fraction(fps).limit_denominator(1001), options=options
         )
-        self._stream.width, self._stream.height = self._width, self._height
+        self._stream.width, self._stream.height = width, height
         self._stream.pix_fmt = "yuv420p"
         self._stream.codec_context.time_base = _TICK
         self._stream.codec_context.color_range = 1  # limited, as players expect
         self._stream.codec_context.colorspace = colour_matrix
 
-    def write(self, rgb: RgbImage, t_s: float) -> None:
-        """Add one (height, width, 3) uint8 picture shown from ``t_s``, later than the last."""
-        frame = VideoFrame.from_ndarray(rgb[: self._height, : self._width], format="rgb24")
-        self._encode(frame.reformat(format="yuv420p", dst_colorspace="ITU709"), t_s)
-
     def write_planes(self, packed: Plane, t_s: float) -> None:
-        """Add one (height * 3 / 2, width) uint8 picture, Y over U over V, limited range."""
-        self._encode(VideoFrame.from_ndarray(packed, format="yuv420p"), t_s)
+        """Add one (height * 3 / 2, width) uint8 picture, Y over U over V, limited range.
 
-    def _encode(self, frame: VideoFrame, t_s: float) -> None:
+        It is shown from ``t_s`` seconds on, which must be later than the last one's.
+        """
+        frame = VideoFrame.from_ndarray(packed, format="yuv420p")
         frame.pts = self._last_pts = max(round(t_s / _TICK), self._last_pts + 1)
         frame.time_base = _TICK
         for packet in self._stream.encode(frame):

@@ -23,6 +23,13 @@ def picture(n: int, width: int, height: int) -> npt.NDArray[np.uint8]:
     return rgb
 
 
+def planes_of(rgb: npt.NDArray[np.uint8]) -> npt.NDArray[np.uint8]:
+    """(height * 3 / 2, width): Y over U over V, BT.709, limited range."""
+    frame = VideoFrame.from_ndarray(rgb, format="rgb24")
+    planes = frame.reformat(format="yuv420p", dst_colorspace="ITU709").to_ndarray()
+    return np.asarray(planes, dtype=np.uint8)
+
+
 def square_left_edge(rgb: npt.NDArray[np.uint8]) -> int:
     """First column with a white pixel."""
     return int(np.flatnonzero((rgb[..., 1] > 180).any(axis=0))[0])

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from formcheck.clip.read import at_most, probe, read_frames, scaled_size
+from formcheck.clip.read import at_most, probe, read_frames, read_planes, scaled_size
 from formcheck.errors import ClipError
 from tests.clip.clips import make_clip, make_sound, square_left_edge
 
@@ -62,6 +62,21 @@ def test_pictures_of_a_width_that_pads_rows_are_contiguous_and_straight(tmp_path
         assert rgb.flags["C_CONTIGUOUS"] and rgb.strides == (854 * 3, 3, 1)
         top, bottom = square_left_edge(rgb[122:140]), square_left_edge(rgb[220:238])
         assert abs(top - 4 * n) <= 2 and abs(bottom - 4 * n) <= 2
+
+
+@pytest.mark.parametrize("rotation_deg", [0, 90])
+def test_planes_show_what_the_pictures_show(tmp_path: Path, rotation_deg: int) -> None:
+    info = probe(make_clip(tmp_path / "a.mp4", STEADY, 854, 480, rotation_deg=rotation_deg))
+    width, height = (854, 480) if rotation_deg == 0 else (480, 854)
+    (planes_s, (y, u, v)), (rgb_s, rgb) = (
+        next(read_planes(info, width, height)),
+        next(read_frames(info)),
+    )
+    assert planes_s == rgb_s
+    assert y.shape == (height, width) and u.shape == v.shape == (height // 2, width // 2)
+    white = y > 180
+    assert np.mean(white != (rgb[..., 1] > 180)) < 0.005
+    assert np.abs(u.astype(int) - 128).max() <= 2  # grey and white have no colour
 
 
 def test_reading_from_the_middle_gives_the_pictures_asked_for(tmp_path: Path) -> None:

@@ -12,7 +12,7 @@ from formcheck.clip.write import ClipWriter
 from formcheck.errors import ModelError
 from formcheck.pose.landmarker import _missing_library, find_pose
 from formcheck.pose.model import find_model
-from tests.clip.clips import make_clip
+from tests.clip.clips import make_clip, planes_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
 
@@ -46,7 +46,8 @@ def test_the_person_doing_the_set_is_followed_past_another(tmp_path: Path, place
     path = tmp_path / "two.mp4"
     with ClipWriter(path, 2 * sample.width, sample.height) as clip:
         for t_s, rgb in read_frames(sample, sample.times_s[:180]):
-            clip.write(np.hstack([rgb, still] if place == "left" else [still, rgb]), t_s)
+            both = np.hstack([rgb, still] if place == "left" else [still, rgb])
+            clip.write_planes(planes_of(both), t_s)
     track = find_pose(probe(path), find_model("full"), rate_hz=5)
     assert "2 people are in frame" in track.notes[0]
     assert track.frames_with_pose == len(track.t_s)
