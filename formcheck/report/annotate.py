@@ -229,7 +229,7 @@ def _columns_used(view: SetView, info: ClipInfo) -> tuple[float, float]:
     if x.size == 0:
         return 0.0, float(info.width)
     left, right = np.percentile(x, [0.5, 99.5])
-    margin = max(0.16 * (right - left), 0.07 * info.width)
+    margin = max(0.28 * (right - left), 0.07 * info.width)  # head, and the elbow's number
     return max(0.0, float(left - margin)), min(float(info.width), float(right + margin))
 
 

@@ -280,11 +280,11 @@ def _elbow(
     for thickness, tone in ((3.4 * unit, _CASING), (1.6 * unit, colour)):
         picture.arc(elbow, radius, ends[0], ends[0] + sweep, tone, thickness)
     if math.isfinite(angle_deg):
-        x = float(elbow[0]) + toward * 14.0 * unit
-        picture.letter(
-            f"{angle_deg:.0f}°", x, float(elbow[1]) + 5.0 * unit, 14.0 * unit, _WHITE,
-            anchor="left" if toward > 0 else "right", casing=_CASING,
-        )  # fmt: skip
+        number, size = f"{angle_deg:.0f}°", round(14.0 * unit)
+        wide = text_width(number, size)
+        x = float(elbow[0]) + (14.0 * unit if toward > 0 else -14.0 * unit - wide)
+        x = min(max(x, 2.0 * unit), picture.width - wide - 2.0 * unit)
+        picture.letter(number, x, float(elbow[1]) + 5.0 * unit, size, _WHITE, casing=_CASING)
 
 
 def _stroke(

@@ -249,13 +249,13 @@ def with_unit(value: float | None, unit: str) -> str:
 
 
 def plus_minus(value: float | None, uncertainty: float | None, unit: str) -> str:
-    """``104° ± 5°``; without the half-width where there is none."""
+    """``104° ± 5°``, ``1.29 ± 0.20 s``; without the half-width where there is none."""
     text = with_unit(value, unit)
     if uncertainty is None or not math.isfinite(uncertainty) or text == "–":
         return text
     suffix, _ = _UNITS.get(unit, (f" {unit}", 2))
-    if len(suffix) > 2:
-        text = text.removesuffix(suffix)  # say a long unit once
+    if len(suffix) > 1:
+        text = text.removesuffix(suffix)  # say the unit once
     return f"{text} ± {with_unit(uncertainty, unit)}"
 
 
