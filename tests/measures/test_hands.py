@@ -1,0 +1,55 @@
+"""Hand spacing over biacromial distance."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from formcheck.measures.hands import hand_spacing
+from formcheck.pose.store import read_track
+from formcheck.pose.track import INDEX, PoseTrack
+from formcheck.reps import find_reps
+from formcheck.signals import read_signals
+from formcheck.views import recognise_view
+from tests.pinhole import Camera, PushUpSet
+from tests.truth.truth import read_truth
+
+DATA = Path(__file__).parents[1] / "data"
+
+
+def spacings(track: PoseTrack) -> list[float]:
+    signals = read_signals(track, recognise_view(track))
+    assert signals.scene is not None
+    reps = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)
+    return [hand_spacing(signals.scene, signals.t_s, rep).value for rep in reps]
+
+
+@pytest.mark.parametrize("asked", [0.5, 0.8, 1.0, 1.35, 1.8])
+@pytest.mark.parametrize("height", [0.4, 2.2])
+def test_spacing_is_the_prescribed_one_from_a_low_and_a_high_camera(
+    asked: float, height: float
+) -> None:
+    track = PushUpSet(hand_spacing=asked).film(Camera(height=height))
+    assert spacings(track) == pytest.approx([asked] * 3, abs=0.06)
+
+
+def test_shoulder_landmarks_that_sit_inside_the_joints_are_half_made_good() -> None:
+    track = PushUpSet().film(Camera())
+    xy = track.xy_px.copy()
+    left, right = INDEX["left_shoulder"], INDEX["right_shoulder"]
+    inward = 0.06 * (xy[:, right] - xy[:, left])
+    xy[:, left] += inward
+    xy[:, right] -= inward
+    seen = spacings(replace(track, xy_px=xy))
+    naive = 1.35 / 0.88
+    assert abs(seen[0] - 1.35) < 0.65 * (naive - 1.35)
+
+
+@pytest.mark.parametrize("name", ["clean_front", "close_front", "wide_front", "flared_pair_front"])
+def test_spacing_on_rendered_front_clips(name: str) -> None:
+    truth = read_truth(DATA / f"{name}.truth.json")
+    seen = spacings(read_track(DATA / f"{name}.parquet"))
+    expected = [rep.values["hand_spacing_ratio"] for rep in truth.reps]
+    assert seen == pytest.approx(expected, abs=0.12)
