@@ -31,6 +31,8 @@ MUST_BE_JUDGED = ("shallow", "soft_lockout", "hip_sag", "hip_pike")
 
 USUAL_STATURE_M = 1.74  # de Leva 1996's reference bodies; used, and said, when none was given
 
+LEAST_HEIGHT = 0.12  # arm lengths (6 cm): a lower surface is not worth raising hands or feet on
+
 CAUTIONS = (
     "Stop on pain in wrists, elbows, shoulders or back; pain is not tiredness.",
     "This is training advice from a video, not a medical judgement.",
@@ -327,6 +329,12 @@ def _by_height(
     load = rung.load_percent / 100 if rung.support == "knees" else _level_load(now)
     then = _height_of(load * (1 + change_percent / 100))
     highest, lowest = _data_heights()
+    if then < lowest < now - 0.1:
+        amount = _amount(change_percent, kg, load)
+        return _Move(
+            f"feet at the same height, about {amount} on the upper back",
+            change_percent, added_load_change_kg=kg, how=_size(change_percent),
+        )  # fmt: skip
     if then > highest or then < lowest:
         return _neighbour(rung, change_percent > 0)
     arm_cm = _arm_cm(prescription)
@@ -337,19 +345,19 @@ def _by_height(
     )
     one = "one arm, " if rung.arms == "one" else ""
     how = _size(change_percent) + of_body
-    if then >= 0.08 and now > 0:
+    if then >= LEAST_HEIGHT and now > 0:
         move_cm = round((then - now) * arm_cm)
         verb = "lower" if move_cm < 0 else "higher"
         return _Move(
             f"{one}hands raised, the surface about {abs(move_cm)} cm {verb}",
             change_percent, "hands", move_cm, how=how,
         )  # fmt: skip
-    if then >= 0.08:
+    if then >= LEAST_HEIGHT:
         return _Move(
             f"{one}hands raised by about {round(then * arm_cm)} cm, on the toes",
             change_percent, "hands", round(then * arm_cm), how=how,
         )  # fmt: skip
-    if then > -0.08 or (now > 0 and then < 0) or (now < 0 and then > 0):
+    if then > -LEAST_HEIGHT or (now > 0 and then < 0) or (now < 0 and then > 0):
         reached = 100 * (_level_load(0.0) / load - 1)
         end: Literal["hands", "feet"] = "hands" if now > 0 else "feet"
         return _Move(
@@ -363,9 +371,7 @@ def _by_height(
     else:
         words = f"feet raised by about {move_cm} cm"
     if change_percent > 0:
-        other = (
-            f"{kg:g} kg" if kg is not None else f"{0.9 * change_percent:.0f} % of your body mass"
-        )
+        other = _amount(change_percent, kg, load)
         words += f", or about {other} on the upper back"
     return _Move(words, change_percent, "feet", move_cm, kg if change_percent > 0 else None, how)
 
@@ -386,6 +392,13 @@ def _neighbour(rung: Rung, harder: bool) -> _Move:
         if abs(change) >= 1
         else f"The load stays: {other.lever}.",
     )
+
+
+def _amount(change_percent: float, kg: float | None, load: float) -> str:
+    """Weight on the upper back that changes the load on the hands so much, in words."""
+    if kg is not None:
+        return f"{kg:g} kg"
+    return f"{change_percent * load / worn_load_share('back'):.0f} % of your body mass"
 
 
 def _size(change_percent: float) -> str:

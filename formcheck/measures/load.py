@@ -43,6 +43,10 @@ KNEES_PLUS_MINUS = 0.10
 # between the shoulder blades, a vest hangs around the chest, a belt at the hips.
 WORN_AT = {"back": 0.25, "vest": 0.30, "belt": 1.0}
 
+# Heights of the joints of the schematic body over the surface, statures: ankle 0.13 m and wrist
+# 0.06 m of 1.74 m, knee by its thickness (from memory).
+ANKLE_HEIGHT, WRIST_HEIGHT, KNEE_HEIGHT = 0.13 / 1.74, 0.06 / 1.74, 0.06 / 1.74
+
 KNEES_BIAS = (
     "On the knees this model reads 3 to 10 points of body mass more than force plates do, "
     "because the knee does not turn about its joint centre on the floor."
@@ -194,7 +198,7 @@ def plank(
     height: float = 0.0,
     support: Support = "toes",
     sex: Sex | None = None,
-    reach: float | None = None,
+    reach: float | None = 0.0,
 ) -> dict[str, FloatArray]:
     """A straight body at the top, joint positions (1, 2) in statures, from segment lengths alone.
 
@@ -205,36 +209,39 @@ def plank(
     arm = size["upper_arm"].length + size["forearm"].length
     legs = size["thigh"].length + (size["shank"].length if support == "toes" else 0.0)
     line = legs + size["trunk"].length
-    base = ABOVE_SURFACE["knee" if support == "knees" else "ankle"] * arm
-    rise = (height + ABOVE_SURFACE["wrist"]) * arm - base  # of the wrist over the base joint
+    base = KNEE_HEIGHT if support == "knees" else ANKLE_HEIGHT
+    rise = height * arm + WRIST_HEIGHT - base  # of the wrist over the base joint
 
-    def wrist_over(lean: FloatArray) -> FloatArray:
+    def wrist_over_base(lean: FloatArray) -> FloatArray:
         drop = np.cos(lean) if reach is None else np.sqrt(1 - reach**2)
-        return line * np.sin(lean) - arm * drop
+        return np.asarray(line * np.sin(lean) - arm * drop)
 
     leans = np.linspace(-1.2, 1.55, 1101)
-    lean = float(np.interp(rise, wrist_over(leans), leans))
+    lean = float(np.interp(rise, wrist_over_base(leans), leans))
     along = np.array([np.cos(lean), np.sin(lean)])
-    down = (
-        np.array([along[1], -along[0]])
-        if reach is None
-        else np.array([reach, -np.sqrt(1 - reach**2)])
-    )
+    down = np.array([along[1], -along[0]])
+    if reach is not None:
+        down = np.array([reach, -np.sqrt(1 - reach**2)])
     ankle = np.array([0.0, base])
     knee = ankle if support == "knees" else ankle + size["shank"].length * along
     hip = knee + size["thigh"].length * along
     shoulder = hip + size["trunk"].length * along
     if support == "knees":  # the shank lies on the floor behind the knee
         ankle = knee - np.array([size["shank"].length, 0.0])
+    wrist = shoulder + arm * down
     joints = {
         "ankle": ankle,
         "knee": knee,
         "hip": hip,
         "shoulder": shoulder,
         "elbow": shoulder + size["upper_arm"].length * down,
-        "wrist": shoulder + arm * down,
+        "wrist": wrist,
+        "knuckle": np.array(
+            [wrist[0] + size["hand"].length, height * arm + ABOVE_SURFACE["knuckle"] * arm]
+        ),
+        "toe": np.array([ankle[0], ABOVE_SURFACE["toe"] * arm]),
     }
-    unseen = {name: np.full((1, 2), np.nan) for name in ("ear", "heel", "toe", "knuckle")}
+    unseen = {name: np.full((1, 2), np.nan) for name in ("ear", "heel")}
     return {name: point[np.newaxis] for name, point in joints.items()} | unseen
 
 
@@ -251,8 +258,8 @@ def best_estimate(low: FloatArray, high: FloatArray, surface: Surface) -> FloatA
     """One share out of the range: its middle, but with raised feet its upper end.
 
     Plates read 55 and 41 % with the hands 0.30 and 0.61 m high, near the middle of the range
-    for straight bodies (53-58 and 39-53), and 70 and 74-75 % with the feet as high, at its
-    upper end (68-69 and 69-75): Ebben 2011.
+    for straight bodies (49-57 and 35-52), and 70 and 74-75 % with the feet as high, at its
+    upper end (67-69 and 70-73): Ebben 2011.
     """
     return high if surface == "feet_raised" else (low + high) / 2
 
