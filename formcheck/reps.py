@@ -25,6 +25,11 @@ _BROKEN_OFF_SHARE = 0.65
 # starts and stops smoothly has a speed that grows with the square of time at its ends.
 _BOUNDARY_SHARE, _LOW_SHARE, _HIGH_SHARE = 0.05, 0.15, 0.40
 _SPEED_CUTOFF_HZ = 3.5
+# The slower the phase the lower the frequencies it holds, and the more of the rest is noise: a
+# smooth movement of duration T has nothing above some 4/T.
+_CUTOFF_TIMES_DURATION = 4.0
+_CUTOFFS_HZ = (1.0, 1.4, 2.0, 2.5, 3.0, 3.5, 4.5, 6.0)
+_MIDDLE_SHARE = 0.35  # of a smooth phase's duration lies between 20 and 80 % of its way
 
 
 @dataclass(frozen=True)
@@ -103,9 +108,8 @@ def find_reps(
     ``elbow_deg`` (M,) on the even grid ``t_s``; ``in_position`` (M,) limits the search.
     """
     smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
-    speed = np.gradient(smooth, 1.0 / rate_hz)
     found = bends(elbow_deg, in_position, rate_hz, LEAST_BEND_DEG)
-    times = [_boundaries(t_s, smooth, speed, bend) for bend in found]
+    times = [_boundaries(t_s, elbow_deg, smooth, bend) for bend in found]
     aborted = _broken_off(smooth, found)
     reps: list[Rep] = []
     for i, (bend, (start, down, up, top)) in enumerate(zip(found, times, strict=True)):
@@ -147,30 +151,34 @@ def _broken_off(smooth: FloatArray, found: list[Bend]) -> list[bool]:
 
 
 def _boundaries(
-    t_s: FloatArray, smooth: FloatArray, speed: FloatArray, bend: Bend
+    t_s: FloatArray, elbow_deg: FloatArray, smooth: FloatArray, bend: Bend
 ) -> tuple[float, float, float, float]:
     """Leaves the top, ends the descent, starts the ascent, reaches the top (s)."""
     down = slice(bend.start, bend.bottom + 1)
     up = slice(bend.bottom, bend.end + 1)
-    start, descent_end = _phase(t_s[down], smooth[down], -speed[down])
-    ascent_start, top = _phase(t_s[up], -smooth[up], speed[up])
+    start, descent_end = _phase(t_s[down], -elbow_deg[down], -smooth[down])
+    ascent_start, top = _phase(t_s[up], elbow_deg[up], smooth[up])
     if ascent_start < descent_end:  # touch and go: the two meet
         ascent_start = descent_end = (ascent_start + descent_end) / 2
     return start, descent_end, ascent_start, top
 
 
-def _phase(t_s: FloatArray, falling: FloatArray, speed: FloatArray) -> tuple[float, float]:
-    """Start and end (s) of one phase: ``falling`` goes from high to low at ``speed`` > 0."""
+def _phase(t_s: FloatArray, curve: FloatArray, smooth: FloatArray) -> tuple[float, float]:
+    """Start and end (s) of one phase, in which ``curve`` (``smooth`` when filtered) rises."""
     if len(t_s) < 4:
         return float(t_s[0]), float(t_s[-1])
-    high, low = falling[0], falling[-1]
-    gone = (high - falling) / max(high - low, 1e-9)
+    gone = (smooth - smooth[0]) / max(smooth[-1] - smooth[0], 1e-9)
     late = int(np.argmax(gone >= 0.8))
     early = late - int(np.argmax(gone[late::-1] <= 0.2))
-    peak = float(np.max(speed[early : late + 1]))
-    start = _edge(t_s, speed / peak, early, -1)
-    end = _edge(t_s, speed / peak, late, +1)
-    return start, end
+    step_s = float(t_s[1] - t_s[0])
+    wanted_hz = _CUTOFF_TIMES_DURATION * _MIDDLE_SHARE / max(float(t_s[late] - t_s[early]), 1e-3)
+    cutoff_hz = min(_CUTOFFS_HZ, key=lambda hz: abs(hz - wanted_hz))
+    # Held at both ends, so that a fast phase next to a slow one does not leak into its pause.
+    hold = round(2.0 / (cutoff_hz * step_s))
+    held = np.pad(np.where(np.isfinite(curve), curve, smooth), hold, mode="edge")
+    speed = np.gradient(low_pass(held, 1.0 / step_s, cutoff_hz), step_s)[hold:-hold]
+    share = speed / float(np.max(speed[early : late + 1]))
+    return _edge(t_s, share, early, -1), _edge(t_s, share, late, +1)
 
 
 def _edge(t_s: FloatArray, share: FloatArray, begin: int, step: int) -> float:
