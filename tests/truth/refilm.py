@@ -9,7 +9,7 @@ moderate changes of camera; not a stand-in for new clips of other bodies.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -228,4 +228,101 @@ def at_rate(track: PoseTrack, rate_hz: float) -> PoseTrack:
         xy_px=track.xy_px[::step],
         visibility=track.visibility[::step],
         world_m=None if track.world_m is None else track.world_m[::step],
+    )
+
+
+@dataclasses.dataclass(frozen=True)
+class Splice:
+    """At ``at_s`` the set stands still for ``longer_s`` more, or loses that much if negative."""
+
+    at_s: float
+    longer_s: float
+
+
+def spliced(track: PoseTrack, splices: Sequence[Splice]) -> tuple[PoseTrack, list[Splice]]:
+    """Holds made longer by playing the moment around them to and fro, or cut shorter.
+
+    Returns the track and the splices as they came out, in whole pose frames.
+    """
+    lasts_s = np.append(np.diff(track.t_s), np.median(np.diff(track.t_s)))
+    rows = list(range(len(track.t_s)))
+    done = []
+    for splice in sorted(splices, key=lambda one: one.at_s, reverse=True):
+        at = int(np.searchsorted(track.t_s, splice.at_s))
+        count = round(abs(splice.longer_s) / float(np.mean(lasts_s)))
+        if splice.longer_s < 0:
+            cut = slice(at - count // 2, at - count // 2 + count)
+            done.append(Splice(splice.at_s, -float(lasts_s[rows[cut]].sum())))
+            del rows[cut]
+        else:
+            around = list(range(at - 2, at + 2))
+            there_and_back = around + around[::-1]
+            added = [there_and_back[i % len(there_and_back)] for i in range(count)]
+            done.append(Splice(splice.at_s, float(lasts_s[added].sum())))
+            rows[at:at] = added
+    return _of_rows(track, np.array(rows)), done
+
+
+def spliced_truth(truth: TruthSet, done: Sequence[Splice]) -> TruthSet:
+    def moved(t_s: float) -> float:
+        return t_s + sum(one.longer_s for one in done if one.at_s <= t_s)
+
+    def rep(one: TruthRep) -> TruthRep:
+        start_s, down_s, up_s, top_s, end_s = (
+            moved(t_s)
+            for t_s in (one.start_s, one.bottom_start_s, one.bottom_end_s, one.top_s, one.end_s)
+        )
+        longer = {
+            "bottom_pause_s": (up_s - down_s) - (one.bottom_end_s - one.bottom_start_s),
+            "top_pause_s": (end_s - top_s) - (one.end_s - one.top_s),
+        }
+        return dataclasses.replace(
+            one,
+            start_s=start_s,
+            bottom_start_s=down_s,
+            bottom_end_s=up_s,
+            top_s=top_s,
+            end_s=end_s,
+            values={name: value + longer.get(name, 0.0) for name, value in one.values.items()},
+        )
+
+    return dataclasses.replace(
+        truth, duration_s=moved(truth.duration_s), reps=tuple(rep(one) for one in truth.reps)
+    )
+
+
+def cropped(track: PoseTrack, from_s: float, to_s: float) -> PoseTrack:
+    """Recorded only between the two times."""
+    rows = np.flatnonzero((track.t_s >= from_s) & (track.t_s < to_s))
+    return _of_rows(track, rows)
+
+
+def cropped_truth(truth: TruthSet, from_s: float, to_s: float) -> TruthSet:
+    """Only the attempts that the shorter clip holds from leaving the top to reaching it again."""
+    reps = tuple(
+        dataclasses.replace(
+            rep,
+            start_s=rep.start_s - from_s,
+            bottom_start_s=rep.bottom_start_s - from_s,
+            bottom_end_s=rep.bottom_end_s - from_s,
+            top_s=rep.top_s - from_s,
+            end_s=min(rep.end_s, to_s) - from_s,
+        )
+        for rep in truth.reps
+        if rep.start_s >= from_s and rep.top_s < to_s
+    )
+    return dataclasses.replace(truth, duration_s=to_s - from_s, reps=reps)
+
+
+def _of_rows(track: PoseTrack, rows: npt.NDArray[np.intp]) -> PoseTrack:
+    lasts_s = np.append(np.diff(track.t_s), np.median(np.diff(track.t_s)))[rows]
+    ends_s = np.cumsum(lasts_s)
+    return dataclasses.replace(
+        track,
+        t_s=ends_s - lasts_s,
+        xy_px=track.xy_px[rows],
+        visibility=track.visibility[rows],
+        world_m=None if track.world_m is None else track.world_m[rows],
+        duration_s=float(ends_s[-1]),
+        frames=round(float(ends_s[-1]) * track.fps),
     )

@@ -20,7 +20,7 @@ from formcheck.faults.limits import default_limits
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from tests.truth import bench, refilm, scoring
-from tests.truth.truth import TruthSet, read_truth
+from tests.truth.truth import TruthRep, TruthSet, read_truth
 
 Change = Callable[[str, TruthSet, PoseTrack], tuple[TruthSet, PoseTrack]]
 
@@ -52,6 +52,19 @@ def changes(folder: Path) -> dict[str, Change]:
             refilm.slowed_truth(truth, factor), refilm.slowed(track, factor),
         )  # fmt: skip
 
+    def played(splices_of: Callable[[TruthSet], list[refilm.Splice]]) -> Change:
+        def change(name: str, truth: TruthSet, track: PoseTrack) -> tuple[TruthSet, PoseTrack]:
+            longer, done = refilm.spliced(track, splices_of(truth))
+            return refilm.spliced_truth(truth, done), longer
+
+        return change
+
+    def shorter(from_s: Callable[[TruthSet], float], to_s: Callable[[TruthSet], float]) -> Change:
+        return lambda name, truth, track: (
+            refilm.cropped_truth(truth, from_s(truth), to_s(truth)),
+            refilm.cropped(track, from_s(truth), to_s(truth)),
+        )
+
     return {
         "as filmed": tracked(lambda track: track),
         "mirrored": lambda name, truth, track: (
@@ -69,10 +82,42 @@ def changes(folder: Path) -> dict[str, Change]:
         "10 Hz": tracked(lambda track: refilm.at_rate(track, 10)),
         "twice as slow": paced(2.0),
         "1.5x as fast": paced(1 / 1.5),
+        "2 s longer at the bottom": played(
+            lambda truth: [refilm.Splice(_bottom_s(rep), 2.0) for rep in truth.reps]
+        ),
+        "touch and go": played(
+            lambda truth: [
+                refilm.Splice(_bottom_s(rep), min(0.0, 0.15 - rep.values["bottom_pause_s"]))
+                for rep in truth.reps
+            ]
+        ),
+        "no pause at the top": played(
+            lambda truth: [
+                refilm.Splice(_top_s(rep), min(0.0, 0.15 - rep.values["top_pause_s"]))
+                for rep in truth.reps[:-1]
+            ]
+        ),
+        "8 s of rest after rep 2": played(
+            lambda truth: [refilm.Splice(_top_s(truth.reps[1]), 8.0)]
+        ),
+        "clip starts in mid-rep": shorter(
+            lambda truth: _bottom_s(truth.reps[0]), lambda truth: truth.duration_s
+        ),
+        "clip ends in mid-rep": shorter(
+            lambda truth: 0.0, lambda truth: _bottom_s(truth.reps[-1])
+        ),
         "noise 1 % of trunk": tracked(lambda track: refilm.noisier(track, 0.01)),
         "noise 3 % of trunk": tracked(lambda track: refilm.noisier(track, 0.03)),
         "lost 0.3 s every 4 s": tracked(refilm.interrupted),
     }  # fmt: skip
+
+
+def _bottom_s(rep: TruthRep) -> float:
+    return (rep.bottom_start_s + rep.bottom_end_s) / 2
+
+
+def _top_s(rep: TruthRep) -> float:
+    return rep.top_s + rep.values["top_pause_s"] / 2
 
 
 def main() -> None:

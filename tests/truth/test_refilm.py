@@ -88,3 +88,19 @@ def test_a_set_half_as_fast_takes_twice_as_long() -> None:
     slow = refilm.slowed(a_track(xy), 2.0)
     assert slow.t_s[-1] == pytest.approx(2.0)
     assert slow.xy("nose")[-1, 0] == pytest.approx(1.0)
+
+
+def test_a_longer_hold_moves_what_comes_after_it() -> None:
+    xy = np.arange(61.0)[:, None, None] * np.ones((61, len(LANDMARKS), 2))
+    longer, done = refilm.spliced(a_track(xy), [refilm.Splice(1.0, 0.5), refilm.Splice(1.5, -0.2)])
+    assert longer.t_s[-1] == pytest.approx(2.0 + 0.5 - 0.2)
+    assert sorted(round(one.longer_s, 6) for one in done) == [-0.2, 0.5]
+    assert np.abs(longer.xy("nose")[30:45, 0] - 30).max() <= 2, "to and fro around the hold"
+
+
+def test_a_cropped_truth_keeps_only_whole_attempts() -> None:
+    truth = read_truth(Path(__file__).parents[2] / "sample_clips" / "hip_sag_side.truth.json")
+    first, last = truth.reps[0], truth.reps[-1]
+    fewer = refilm.cropped_truth(truth, first.bottom_start_s, last.bottom_start_s)
+    assert [rep.index for rep in fewer.reps] == [rep.index for rep in truth.reps[1:-1]]
+    assert fewer.reps[0].start_s == pytest.approx(truth.reps[1].start_s - first.bottom_start_s)
