@@ -86,9 +86,7 @@ def bare_loop(clip: Path, model: Path) -> Run:
 
 
 def formcheck_set(clip: Path, model: str, out: Path) -> Run:
-    return measure(
-        ["formcheck", "set", str(clip), "--fresh", "--model", model, "--out", str(out)]
-    )
+    return measure(["formcheck", "set", str(clip), "--fresh", "--model", model, "--out", str(out)])
 
 
 def scaled_up(clip: Path, target: Path) -> Path:
