@@ -274,10 +274,19 @@ def _outcome(expected: Expectation | None, verdict: str | None, shown: bool) -> 
 
 
 def precision_recall(outcomes: pd.DataFrame, by: str = "key") -> pd.DataFrame:
-    """Per group and over all: hits, missed, false alarms, grey, precision, recall."""
+    """Per group and over all: hits, missed, false alarms, grey, precision, recall.
+
+    ``noticed`` is recall with `borderline` counted as found: the share of faulty reps that the
+    report at least points at.
+    """
     columns = ["hit", "missed", "false_alarm", "grey", "unshown", "unknown"]
     counts = pd.crosstab(outcomes[by], outcomes["outcome"]).reindex(columns=columns, fill_value=0)
+    pointed_at = (outcomes["outcome"] == "missed") & (outcomes["verdict"] == "borderline")
+    noticed = outcomes[pointed_at].groupby(by).size().reindex(counts.index, fill_value=0)
+    noticed.loc["all"] = noticed.sum()
     counts.loc["all"] = counts.sum()
+    expected = counts["hit"] + counts["missed"]
     counts["precision"] = counts["hit"] / (counts["hit"] + counts["false_alarm"])
-    counts["recall"] = counts["hit"] / (counts["hit"] + counts["missed"])
+    counts["recall"] = counts["hit"] / expected
+    counts["noticed"] = (counts["hit"] + noticed) / expected
     return counts

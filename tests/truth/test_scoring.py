@@ -119,8 +119,10 @@ def test_precision_and_recall_leave_out_what_cannot_be_scored() -> None:
         {
             "key": ["hip_sag"] * 6,
             "outcome": ["hit", "hit", "missed", "false_alarm", "grey", "unshown"],
+            "verdict": ["fault", "fault", "borderline", "fault", None, None],
         }
     )
     row = scoring.precision_recall(outcomes).loc["all"]
     assert row["precision"] == pytest.approx(2 / 3)
     assert row["recall"] == pytest.approx(2 / 3)
+    assert row["noticed"] == pytest.approx(1.0), "the missed one was called borderline"
