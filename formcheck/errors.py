@@ -12,7 +12,6 @@ class Exit(IntEnum):
     USAGE = 2
     CLIP_UNREADABLE = 3
     NO_SET_FOUND = 4
-    BATCH_PARTLY_FAILED = 5
 
 
 class FormcheckError(Exception):

@@ -51,5 +51,5 @@ def formcheck(
     """Push-up form, measured from video.
 
     Exit codes: 0 done; 2 usage; 3 the clip cannot be read; 4 no usable person or no rep found
-    (a report is still written, saying so); 5 a batch finished with some clips failed.
+    (a report is still written, saying so).
     """

@@ -204,7 +204,7 @@ def _first_bytes(path: Path) -> bytes:
         raise ClipError(f"{path}: there is no such file; check the name.") from error
     except IsADirectoryError as error:
         raise ClipError(
-            f"{path} is a folder; give one clip, or use “formcheck batch” for a folder of sets."
+            f"{path} is a folder; give the clip inside it, or two clips of one set."
         ) from error
     except PermissionError as error:
         raise ClipError(f"{path}: no permission to read it; change its permissions.") from error

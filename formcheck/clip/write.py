@@ -42,7 +42,7 @@ class ClipWriter:
         self._path = path
         self._partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
         self._last_pts = -1
-        options = {"crf": str(_CRF), "preset": _PRESET}
+        options = {"crf": str(_CRF), "preset": _PRESET, "threads": "auto"}
         if max_bit_rate is not None:
             options |= {"maxrate": str(max_bit_rate), "bufsize": str(2 * max_bit_rate)}
         self._container = av.open(
