@@ -160,7 +160,7 @@ def judge(
             {
                 **_depth_and_time(rep, looks),
                 "hip_deviation_deg": hip,
-                "hip_deviation_change_deg": hip_deviation_change(hip, own, body.view),
+                "hip_deviation_change_deg": hip_deviation_change(body.signals, hip, own, body.view),
                 "head_angle_deg": head_angle(body.signals, there, body.view),
                 "hips_lag_s": hips_lag(body.signals, there, body.view),
                 "mean_concentric_speed": mean_concentric_speed(body.signals, there, body.view),

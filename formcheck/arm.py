@@ -96,6 +96,7 @@ def solve_arm(
     use: BoolArray,
     focal_px: float,
     hidden_offset: float,
+    noise_px: float = 0.0,
     yaw_deg: float | None = None,
 ) -> Arm:
     """Elbow angle and flare of one arm over a set.
@@ -105,7 +106,8 @@ def solve_arm(
     picture; ``trunk`` (M, 2) shoulder to hip where the trunk lies in the picture, else None;
     ``cycles`` (start, end) grid indices of one bend and straightening each; ``use`` (M,)
     frames in position; ``hidden_offset`` how much nearer the camera the hand is than the
-    shoulder, in arm lengths (constant, the hands being planted). ``yaw_deg`` of an oblique
+    shoulder, in arm lengths (constant, the hands being planted); ``noise_px`` the jitter left in
+    the points. ``yaw_deg`` of an oblique
     view, where the swivel is taken from the usual one instead of being read.
     """
     sd_reach = SD_REACH if yaw_deg is None else SD_REACH_SLANTED
@@ -149,7 +151,7 @@ def solve_arm(
     depth = offset_of(elbow_of(np.minimum(reach, 0.999))) * np.sin(swivel_at)
     offset = bent_px / scale_px - offset_bias
     offset = offset - _enlarged(depth, distance, shoulder, elbow, across, scale_px)
-    angle, random_sd = combine(reach, offset, np.cos(swivel_at), sd_reach)
+    angle, random_sd = combine(reach, offset, np.cos(swivel_at), sd_reach, noise_px / scale_px)
     systematic = _systematic_sd(angle, bend_top, bend_top_sd)
     flare, flare_sd = _flare(angle, swivel_at, along, across, trunk)
     blind = ~(np.isfinite(middle_px) & np.isfinite(angle))
@@ -225,9 +227,16 @@ def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames:
 
 
 def combine(
-    reach: FloatArray, offset: FloatArray, visible_share: FloatArray, sd_reach: float = SD_REACH
+    reach: FloatArray,
+    offset: FloatArray,
+    visible_share: FloatArray,
+    sd_reach: float = SD_REACH,
+    noise: float = 0.0,
 ) -> tuple[FloatArray, FloatArray]:
-    """Least-squares elbow angle (rad) and its sd from reach and visible offset (arm lengths)."""
+    """Least-squares elbow angle (rad) and its sd from reach and visible offset (arm lengths).
+
+    ``noise`` is the jitter left in the landmarks, one sd in arm lengths.
+    """
     angle = np.clip(elbow_of(np.minimum(reach, 0.9995)), 0.3, np.pi - 0.02)
     step = 1e-4
     for _ in range(5):
@@ -238,8 +247,9 @@ def combine(
         change = by_reach * (reach - reach_of(angle))
         change = (change + by_offset * (offset - offset_of(angle) * visible_share)) / curvature
         angle = np.clip(angle + np.clip(change, -0.4, 0.4), 0.3, np.pi - 1e-3)
-    reach_error = _ANCHORED_SD + _REACH_SD_SHARE * sd_reach / SD_REACH * (1 - reach_of(angle))
-    offset_error = _ANCHORED_SD + _OFFSET_SD_SHARE * offset_of(angle)
+    anchored = float(np.hypot(_ANCHORED_SD, noise))
+    reach_error = anchored + _REACH_SD_SHARE * sd_reach / SD_REACH * (1 - reach_of(angle))
+    offset_error = anchored + _OFFSET_SD_SHARE * offset_of(angle)
     sd = np.hypot(by_reach * reach_error, by_offset * offset_error) / curvature
     return angle, sd
 
@@ -268,9 +278,7 @@ def _flare(
     by_bend = offset * np.sum(across * axis, axis=1) / UPPER
 
     def flare(at: FloatArray) -> FloatArray:
-        return np.asarray(
-            np.degrees(np.arccos(np.clip(by_line + by_bend * np.cos(at), -1.0, 1.0)))
-        )
+        return np.asarray(np.degrees(np.arccos(np.clip(by_line + by_bend * np.cos(at), -1.0, 1.0))))
 
     spread = np.radians(12.0)
     sd = np.abs(flare(swivel + spread) - flare(np.maximum(swivel - spread, 0.0))) / 2

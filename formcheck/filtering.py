@@ -15,8 +15,9 @@ FloatArray = npt.NDArray[np.float64]
 # A push-up at 60 a minute is 1 Hz, so 6 Hz keeps six harmonics of the fastest sets while
 # landmark jitter is cut; 6 Hz is the usual choice for human movement (Appl Sci 2025;15(4):2177).
 CUTOFF_HZ = 6.0
-# Longest stretch without a landmark that is bridged. A rep at full speed lasts longer.
-LONGEST_GAP_S = 0.4
+# Longest stretch without a landmark that is bridged: half of the fastest whole rep, or the
+# tracker's usual short loss.
+LONGEST_GAP_S = 0.7
 _MEDIAN_WINDOW_S = 0.25
 _OUTLIER_MADS = 6.0
 

@@ -10,10 +10,10 @@ import numpy.typing as npt
 from scipy.ndimage import binary_closing, binary_opening, gaussian_filter
 
 from formcheck.arm import FOCAL_PER_LONG_SIDE, Arm, solve_arm
-from formcheck.filtering import low_pass, resample, without_outliers
+from formcheck.filtering import CUTOFF_HZ, low_pass, resample, without_outliers
 from formcheck.front import SIDES, FrontScene, front_scene
 from formcheck.geometry import length, line_deviation_deg, signed_turn_deg
-from formcheck.pose.track import LANDMARKS, PoseTrack
+from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 from formcheck.reps import bends
 from formcheck.views import View
 
@@ -21,7 +21,13 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 RATE_HZ = 30.0
-LOW_VISIBILITY = 0.3
+
+# A landmark the model gives less than this chance to be visible is its guess, not a sight.
+HIDDEN = 0.15
+_ARM_AND_TRUNK = ("shoulder", "elbow", "wrist", "hip")
+# Landmarks jitter by less than 1 % of an arm on a usual clip. A track that jitters more is
+# smoothed more, as far as a slow push-up allows; its uncertainties grow with what is left.
+_USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
 
 # How much nearer the camera a planted hand is than its shoulder in a side view, in arm
 # lengths: hands at 1.35 shoulder widths, biacromial breadth 0.237 and arm 0.332 of stature.
@@ -76,12 +82,14 @@ class Signals:
     arm_length_px: float
     near_side: str
     pose_rate_hz: float
+    noise: float  # jitter left in the smoothed landmarks, sd in arm lengths
     scene: FrontScene | None = None  # both arms in space, from the front
 
 
 def read_signals(track: PoseTrack, view: View) -> Signals:
     """All curves of one clip. Pure: no files, no clock."""
-    grid_s, points, visibility, pose_rate_hz = _on_grid(track)
+    grid = _on_grid(track)
+    grid_s, points = grid.t_s, grid.points
     near = view.near_side or "left"
     in_position = _in_position(points, near, view)
     steady = _without_sway(points, near, view, in_position)
@@ -97,7 +105,7 @@ def read_signals(track: PoseTrack, view: View) -> Signals:
         arms |= _front_curves(scene, in_position)
         arm_px = _arm_px_at_top(steady, scene)
     elif view.kind in ("side", "oblique") and in_position.any():
-        arm = _arm(steady, near, view, in_position, track)
+        arm = _arm(steady, near, view, in_position, track, grid.noise_px)
         arm_px = arm.length_px
         shoulder, wrist = steady[f"{near}_shoulder"], steady[f"{near}_wrist"]
         arms |= {
@@ -125,10 +133,11 @@ def read_signals(track: PoseTrack, view: View) -> Signals:
         hip_height=(wrist[:, 1] - hip[:, 1]) / arm_px,
         points_px=points,
         steady_px=steady,
-        visibility=visibility,
+        visibility=grid.visibility,
         arm_length_px=arm_px,
         near_side=near,
-        pose_rate_hz=pose_rate_hz,
+        pose_rate_hz=grid.pose_rate_hz,
+        noise=grid.noise_px / arm_px,
         scene=scene,
     )
 
@@ -161,29 +170,75 @@ def _mean(curves: list[FloatArray]) -> FloatArray:
     return np.asarray(np.mean(curves, axis=0))
 
 
-def _on_grid(
-    track: PoseTrack,
-) -> tuple[FloatArray, dict[str, FloatArray], dict[str, FloatArray], float]:
+@dataclass(frozen=True)
+class _Grid:
+    t_s: FloatArray
+    points: dict[str, FloatArray]
+    visibility: dict[str, FloatArray]
+    pose_rate_hz: float
+    noise_px: float  # sd of what is left of the landmarks' jitter, one coordinate
+
+
+def _on_grid(track: PoseTrack) -> _Grid:
     """Points and visibility by landmark on the uniform grid, outliers out, smoothed."""
     frames = len(track.t_s)
     rate = 1.0 / float(np.median(np.diff(track.t_s))) if frames > 1 else track.fps
     end = max(float(track.t_s[-1]), 0.0) if frames else 0.0
     grid = np.arange(0.0, end + 0.5 / RATE_HZ, 1.0 / RATE_HZ)
-    flat = track.xy_px.reshape(frames, -1)
+    raw = _in_picture(track)
+    flat = raw.reshape(frames, -1)
     known = np.isfinite(flat).sum(axis=0) > 5
     smooth = np.full((len(grid), flat.shape[1]), np.nan)
+    jitter_px = _jitter_px(raw)
+    cutoff_hz = CUTOFF_HZ
     if known.any():
-        cleaned = without_outliers(flat[:, known], rate)
-        # A landmark is one point: what is wrong in x is not to be trusted in y.
-        even = resample(track.t_s, cleaned, grid)
-        smooth[:, known] = low_pass(even, RATE_HZ)
+        spread = jitter_px / max(_span_px(raw), 1.0)
+        cutoff_hz = max(_LEAST_CUTOFF_HZ, CUTOFF_HZ * min(1.0, _USUAL_JITTER / max(spread, 1e-6)))
+        even = resample(track.t_s, without_outliers(flat[:, known], rate), grid)
+        smooth[:, known] = low_pass(even, RATE_HZ, cutoff_hz)
     places_px = smooth.reshape(len(grid), -1, 2)
+    # A landmark is one point: what is wrong in x is not to be trusted in y.
     places_px[np.isnan(places_px).any(axis=2)] = np.nan
     seen = np.nan_to_num(track.visibility, nan=0.0)
     places = np.clip(np.searchsorted(track.t_s, grid), 0, max(frames - 1, 0))
-    points = {name: places_px[:, i] for i, name in enumerate(LANDMARKS)}
-    visibility = {name: seen[places, i] for i, name in enumerate(LANDMARKS)}
-    return grid, points, visibility, rate
+    return _Grid(
+        grid,
+        {name: places_px[:, i] for i, name in enumerate(LANDMARKS)},
+        {name: seen[places, i] for i, name in enumerate(LANDMARKS)},
+        rate,
+        jitter_px * min(1.0, (2.0 * cutoff_hz / rate) ** 0.5),
+    )
+
+
+def _in_picture(track: PoseTrack) -> FloatArray:
+    """(N, 33, 2) pixels, blank where the model guesses: outside the picture, or not visible."""
+    size = np.array([track.width, track.height])
+    guessed = ((track.xy_px < -0.02 * size) | (track.xy_px > 1.02 * size)).any(axis=2)
+    hidden = track.visibility < HIDDEN
+    for name in LANDMARKS:
+        if not name.endswith(_ARM_AND_TRUNK):
+            hidden[:, INDEX[name]] = False
+    return np.where((guessed | hidden)[:, :, None], np.nan, track.xy_px)
+
+
+def _jitter_px(raw: FloatArray) -> float:
+    """Sd of the landmarks' sample-to-sample jitter, from second differences (median, so that
+    movement, which is rest for much of any set, counts little)."""
+    joints = raw[:, [INDEX[name] for name in REQUIRED]]
+    bends = np.abs(joints[2:] - 2 * joints[1:-1] + joints[:-2])
+    if not np.isfinite(bends).any():
+        return 0.0
+    return float(1.4826 * np.nanmedian(bends) / np.sqrt(6.0))
+
+
+def _span_px(raw: FloatArray) -> float:
+    """Length of an arm in the picture, near enough to say what a pixel is worth."""
+    spans = [
+        length(raw[:, INDEX[f"{side}_shoulder"]] - raw[:, INDEX[f"{side}_wrist"]]) for side in SIDES
+    ]
+    known = np.concatenate(spans)
+    known = known[np.isfinite(known)]
+    return float(np.percentile(known, 90)) if len(known) else 0.0
 
 
 def _of(points: Mapping[str, FloatArray], near: str, joint: str, view: View) -> FloatArray:
@@ -255,7 +310,12 @@ def _without_sway(
 
 
 def _arm(
-    points: Mapping[str, FloatArray], near: str, view: View, use: BoolArray, track: PoseTrack
+    points: Mapping[str, FloatArray],
+    near: str,
+    view: View,
+    use: BoolArray,
+    track: PoseTrack,
+    noise_px: float,
 ) -> Arm:
     """The near arm in space, from the side or at a slant."""
     centre = np.array([track.width / 2, track.height / 2])
@@ -277,6 +337,7 @@ def _arm(
         use=use,
         focal_px=FOCAL_PER_LONG_SIDE * max(track.width, track.height),
         hidden_offset=_HIDDEN_OFFSET_SIDE * float(np.cos(np.radians(view.yaw_deg))),
+        noise_px=noise_px,
         yaw_deg=view.yaw_deg if slanted else None,
     )
 

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.filtering import low_pass
+from formcheck.filtering import CUTOFF_HZ, low_pass
 from formcheck.measures.depth import between
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
@@ -28,6 +28,7 @@ _WITHIN_SD_DEG, _WITHIN_SHARE = 0.8, 0.03
 _SLANT_SD_DEG = 4.0
 # How straight people set up before the first rep, and the share who do not (common practice).
 _SET_UP_SD_DEG, _CROOKED_SD_DEG, _CROOKED = 2.5, 15.0, 0.25
+_FURTHEST_DEG = 60.0  # beyond this it is no push-up line
 
 
 def line_curve(signals: Signals, support: Literal["toes", "knees"] | None) -> FloatArray:
@@ -62,10 +63,10 @@ def own_line(
     prior_sd = _constant_sd_deg(view, support)
     first = reps[0].start_s if reps else float("nan")
     part = line[between(signals, first - 1.0, first)] if reps else line[:0]
-    if not np.isfinite(part).any():
-        return OwnLine(float("nan"), 0.0, prior_sd)
-    seen = float(np.nanmedian(part))
-    true = np.linspace(-60.0, 60.0, 1201)
+    seen = float(np.nanmedian(part)) if np.isfinite(part).any() else float("nan")
+    if not abs(seen) < _FURTHEST_DEG or view.kind in ("front", "rear"):
+        return OwnLine(seen, 0.0, prior_sd)
+    true = np.linspace(-_FURTHEST_DEG, _FURTHEST_DEG, 1201)
     straight = np.exp(-0.5 * (true / _SET_UP_SD_DEG) ** 2)
     crooked = np.exp(-0.5 * (true / _CROOKED_SD_DEG) ** 2)
     prior = (1 - _CROOKED) * straight / straight.sum() + _CROOKED * crooked / crooked.sum()
@@ -86,18 +87,27 @@ def hip_deviation(
         return not_measured(LINE_HIDDEN)
     low, high = np.nanpercentile(part, [5.0, 95.0])
     value = float(high if abs(high) >= abs(low) else low)
-    within = _WITHIN_SD_DEG + _WITHIN_SHARE * abs(value)
+    within = _within_sd_deg(signals) + _WITHIN_SHARE * abs(value)
     return Quantity(value, float(1.96 * np.hypot(own.error_sd_deg, within)), view=view.kind)
 
 
-def hip_deviation_change(deviation: Quantity, own: OwnLine, view: View) -> Quantity:
+def hip_deviation_change(
+    signals: Signals, deviation: Quantity, own: OwnLine, view: View
+) -> Quantity:
     """Deviation of a rep against the person's own line at the first top (deg)."""
     if not deviation.known or not np.isfinite(own.measured_deg):
         return not_measured(deviation.reason or LINE_HIDDEN)
     change = deviation.value + own.error_deg - own.measured_deg
     slant = 3.0 if view.kind == "oblique" else 1.0
-    within = np.sqrt(2) * _WITHIN_SD_DEG * slant + _WITHIN_SHARE * abs(change)
+    within = np.sqrt(2) * _within_sd_deg(signals) * slant + _WITHIN_SHARE * abs(change)
     return Quantity(float(change), float(1.96 * within), view=view.kind)
+
+
+def _within_sd_deg(signals: Signals) -> float:
+    """What smoothing leaves of the line's wobble; noise of the landmarks comes on top of it."""
+    # Shoulder, hip and foot half an arm to a whole one apart: a degree is some 1.2 % of an arm.
+    jitter = np.degrees(1.4 * signals.noise) * (_LINE_CUTOFF_HZ / CUTOFF_HZ) ** 0.5
+    return float(np.hypot(_WITHIN_SD_DEG, 1.5 * jitter))
 
 
 def _constant_sd_deg(view: View, support: str | None) -> float:
