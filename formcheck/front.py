@@ -40,6 +40,8 @@ HIP_LANDMARK_BELOW = 0.05  # half hidden from the front, as found on rendered cl
 USUAL_TOP_BEND = np.radians(10.0)  # of arms meant to be straight, before anything is seen
 
 SIDES = ("left", "right")
+_ARM = ("shoulder", "elbow", "wrist")
+_POINTS = tuple(f"{s}_{joint}" for s in SIDES for joint in (*_ARM, "hip", "ankle"))
 _TOP_SHARE = 0.97  # frames with the shoulders this near to their highest are at the top
 
 
@@ -150,45 +152,55 @@ def front_scene(
         pivot = _Pivot(SHOULDER_TO_KNEE, KNEE_ABOVE_WRIST - hands_above_feet, forward)
     centre = np.array([width / 2, height / 2])
     focal_px = USUAL_FOCAL_PER_LONG_SIDE * max(width, height)
-    image = _levelled(points_px, in_position, centre)
+    known = {n: points_px[n] for n in _POINTS if n in points_px and _ever_seen(points_px[n])}
+    if not in_position.any() or not all(f"{s}_{j}" in known for s in SIDES for j in _ARM):
+        return _nothing_seen(len(in_position))
+    image = _levelled(known, in_position, centre)
     px = {s: np.linalg.norm(image[f"{s}_shoulder"] - image[f"{s}_wrist"], axis=1) for s in SIDES}
     reach_px = np.where(in_position, (px["left"] + px["right"]) / 2, np.nan)
     top: BoolArray = reach_px >= _TOP_SHARE * float(np.nanpercentile(reach_px, 95))
     px_per_arm = float(np.nanmedian(reach_px[top]))
-    bend_top, bias = float(USUAL_TOP_BEND), dict.fromkeys(SIDES, 0.0)
-    # How straight the straightest arms are decides how long they are: a few rounds settle.
-    for _ in range(3):
-        camera = _find_camera(image, top, focal_px, px_per_arm, feet, bend_top)
-        wrist = {s: camera.at_depth(image[f"{s}_wrist"], 0.0) for s in SIDES}
+    if not all(np.isfinite(image[f"{s}_{j}"][top]).any() for s in SIDES for j in _ARM):
+        return _nothing_seen(len(in_position))
+    # How straight the straightest arms are decides how long they are. A few rounds settle it, on
+    # a quarter of the frames; the last looks at all.
+    some = {name: points[::4] for name, points in image.items()}
+    rough = _Settled(float(USUAL_TOP_BEND), 0.0, dict.fromkeys(SIDES, 0.0))
+    at_top = {name: np.nanmedian(points[top], axis=0) for name, points in image.items()}
+    guess = np.array([focal_px / px_per_arm, np.radians(6), 0.0])
+    for frames, at in ((some, top[::4]), (some, top[::4]), (image, top)):
+        camera = _find_camera(at_top, focal_px, feet, rough.bend_top, guess)
+        guess = np.array([camera.distance, camera.pitch, camera.yaw])
+        wrist = {s: camera.at_depth(frames[f"{s}_wrist"], 0.0) for s in SIDES}
         shoulder = {
-            s: _shoulder_on_its_arc(camera, image[f"{s}_shoulder"], wrist[s], top, pivot)
+            s: _shoulder_on_its_arc(
+                camera, frames[f"{s}_shoulder"], wrist[s], at_top[f"{s}_shoulder"], pivot
+            )
             for s in SIDES
         }
-        reach = {s: _reach(shoulder[s], wrist[s], top, bend_top) for s in SIDES}
         beside = {
-            s: _beside(camera, image[f"{s}_elbow"], shoulder[s], wrist[s], s, bias[s])
+            s: _beside(camera, frames[f"{s}_elbow"], shoulder[s], wrist[s], s, rough.bias[s])
             for s in SIDES
         }
-        seen_top = {s: float(np.nanmedian(beside[s].offset[top])) for s in SIDES}
-        share = float(np.clip(np.mean([np.nanmedian(beside[s].share) for s in SIDES]), 0.2, 1.0))
-        bend_top, bend_top_sd = bend_at_top(float(np.mean(list(seen_top.values()))), share)
-        expected = float(offset_of(np.array(np.pi - bend_top))) * share
-        bias = {s: TOP_BIAS_SHARE * (seen_top[s] - expected) for s in SIDES}
+        bend_top = rough.bend_top
+        rough = _settle(beside, at if at.any() else np.ones(len(at), dtype=bool))
 
+    settled = rough
+    reach = {s: _reach(shoulder[s], wrist[s], top, bend_top) for s in SIDES}
     axis = _trunk_axis(camera, image, shoulder, wrist, pivot)
     angle, half_width, flare = {}, {}, {}
     for s in SIDES:
         angle[s], half_width[s] = _elbow_deg(
-            reach[s], beside[s].offset - bias[s], beside[s].share, bend_top_sd
+            reach[s], beside[s].offset - settled.bias[s], beside[s].share, settled.bend_top_sd
         )
         upper = beside[s].elbow - shoulder[s]
         cosine = np.einsum("ij,ij->i", upper, axis) / np.linalg.norm(upper, axis=1)
         flare[s] = np.degrees(np.arccos(np.clip(cosine, -1, 1)))
     both, both_half_width = _elbow_deg(
         (reach["left"] + reach["right"]) / 2,
-        np.mean([beside[s].offset - bias[s] for s in SIDES], axis=0),
+        np.mean([beside[s].offset - settled.bias[s] for s in SIDES], axis=0),
         np.mean([beside[s].share for s in SIDES], axis=0),
-        bend_top_sd,
+        settled.bend_top_sd,
     )
     return FrontScene(
         shoulder=shoulder,
@@ -204,6 +216,48 @@ def front_scene(
         pitch_deg=float(np.degrees(camera.pitch)),
         yaw_deg=float(np.degrees(camera.yaw)),
         distance=camera.distance,
+    )
+
+
+@dataclass(frozen=True)
+class _Settled:
+    """Bend (rad) of the straightest arms, its SD, and how far out each elbow landmark errs."""
+
+    bend_top: float
+    bend_top_sd: float
+    bias: Mapping[str, float]
+
+
+def _settle(beside: Mapping[str, _Beside], top: BoolArray) -> _Settled:
+    seen = {s: float(np.nanmedian(beside[s].offset[top])) for s in SIDES}
+    share = float(np.clip(np.mean([np.nanmedian(beside[s].share) for s in SIDES]), 0.2, 1.0))
+    bend, sd = bend_at_top(float(np.mean(list(seen.values()))), share)
+    expected = float(offset_of(np.array(np.pi - bend))) * share
+    return _Settled(bend, sd, {s: TOP_BIAS_SHARE * (seen[s] - expected) for s in SIDES})
+
+
+def _ever_seen(points: FloatArray) -> bool:
+    return bool(np.isfinite(points).any())
+
+
+def _nothing_seen(frames: int) -> FrontScene:
+    point = dict.fromkeys(SIDES, np.full((frames, 3), np.nan))
+    curve = dict.fromkeys(SIDES, np.full(frames, np.nan))
+    blank = np.full(frames, np.nan)
+    return FrontScene(
+        shoulder=point,
+        elbow=point,
+        wrist=point,
+        both_elbows_deg=blank,
+        both_elbows_plus_minus_deg=blank,
+        elbow_deg=curve,
+        elbow_plus_minus_deg=curve,
+        flare_deg=curve,
+        trunk_axis=np.full((frames, 3), np.nan),
+        top=np.zeros(frames, dtype=bool),
+        pitch_deg=float("nan"),
+        yaw_deg=float("nan"),
+        distance=float("nan"),
     )
 
 
@@ -242,26 +296,23 @@ def _levelled(
 
 
 def _find_camera(
-    image: Mapping[str, FloatArray],
-    top: BoolArray,
+    at_top: Mapping[str, FloatArray],
     focal_px: float,
-    px_per_arm: float,
     feet: _Pivot,
     bend_top: float,
+    guess: FloatArray,
 ) -> _Camera:
-    """Distance, pitch and yaw that put straight arms and the feet where a body has them."""
+    """Distance, pitch and yaw that put straight arms and the feet where a body has them.
 
-    def at_top(name: str) -> FloatArray:
-        return np.asarray(np.nanmedian(image[name][top], axis=0))
-
-    hands = np.stack([at_top(f"{s}_wrist") for s in SIDES])
-    shoulders = np.stack([at_top(f"{s}_shoulder") for s in SIDES])
+    ``at_top`` where each landmark is with straight arms, right and up of the picture's centre.
+    """
+    hands = np.stack([at_top[f"{s}_wrist"] for s in SIDES])
+    shoulders = np.stack([at_top[f"{s}_shoulder"] for s in SIDES])
     ankle = np.full(2, np.nan)
-    if "left_ankle" in image and "right_ankle" in image:
-        ankle = np.mean([at_top("left_ankle"), at_top("right_ankle")], axis=0)
+    if "left_ankle" in at_top and "right_ankle" in at_top:
+        ankle = np.mean([at_top["left_ankle"], at_top["right_ankle"]], axis=0)
     known_feet = bool(np.isfinite(ankle).all())
     behind = np.sqrt(feet.radius**2 - (1.0 - feet.height) ** 2) - feet.shoulders_forward
-
     straight = float(reach_of(np.array(np.pi - bend_top)))
 
     def residuals(p: FloatArray) -> FloatArray:
@@ -282,20 +333,30 @@ def _find_camera(
             ]
         )
 
-    start = np.array([focal_px / px_per_arm, np.radians(6), 0.0])
-    found = least_squares(residuals, start, x_scale=np.array([1.0, 0.1, 0.1])).x
+    found = least_squares(
+        residuals, guess, x_scale=np.array([1.0, 0.1, 0.1]), method="lm", xtol=1e-5, ftol=1e-5
+    ).x
     return _Camera(float(found[0]), float(found[1]), float(found[2]), focal_px)
 
 
 def _shoulder_on_its_arc(
-    camera: _Camera, shoulder_image: FloatArray, wrist: FloatArray, top: BoolArray, pivot: _Pivot
+    camera: _Camera,
+    shoulder_image: FloatArray,
+    wrist: FloatArray,
+    at_top: FloatArray,
+    pivot: _Pivot,
 ) -> FloatArray:
-    """(M, 3) the shoulder; it swings about the feet, so going down it also goes forward."""
+    """(M, 3) the shoulder; it swings about the feet, so going down it also goes forward.
+
+    ``at_top`` (2,) its picture with straight arms.
+    """
+    hand = np.nanmedian(wrist, axis=0, keepdims=True)
+    high = camera.at_depth(at_top[None], pivot.shoulders_forward)
+    reach_top = pivot.radius * float(np.sqrt(1 - pivot.rise(high, hand)[0] ** 2))
     where = camera.at_depth(shoulder_image, pivot.shoulders_forward)
     for _ in range(2):
         reach = pivot.radius * np.sqrt(1 - pivot.rise(where, wrist) ** 2)
-        x = pivot.shoulders_forward + reach - float(np.nanmedian(reach[top]))
-        where = camera.at_depth(shoulder_image, x)
+        where = camera.at_depth(shoulder_image, pivot.shoulders_forward + reach - reach_top)
     return where
 
 

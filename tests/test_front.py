@@ -7,7 +7,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from formcheck.front import FrontScene, front_scene
+from formcheck.front import (
+    SHOULDER_TO_ANKLE,
+    SHOULDER_TO_HIP,
+    SHOULDER_TO_KNEE,
+    FrontScene,
+    front_scene,
+)
+from formcheck.measures.hands import BIACROMIAL_PER_ARM
 from formcheck.pose.store import read_track
 from formcheck.pose.track import LANDMARKS, PoseTrack
 from formcheck.reps import find_reps
@@ -96,3 +103,24 @@ def test_every_rep_of_a_rendered_front_clip_is_found_with_its_depth(name: str) -
     bottoms = [np.interp(rep.bottom_s, signals.t_s, signals.elbow_deg) for rep in reps]
     expected = [rep.values["elbow_bottom_deg"] for rep in truth.reps]
     assert np.mean(np.abs(np.subtract(bottoms, expected))) < 5.0
+
+
+def test_a_hidden_arm_leaves_everything_unknown_instead_of_guessed() -> None:
+    track = PushUpSet().film(Camera())
+    points = {name: track.xy(name).copy() for name in LANDMARKS}
+    points["right_wrist"][:] = np.nan
+    scene = front_scene(points, np.ones(len(track.t_s), dtype=bool), track.width, track.height)
+    assert np.isnan(scene.both_elbows_deg).all()
+    assert not scene.top.any()
+
+
+def test_the_body_proportions_assumed_lie_within_published_ones() -> None:
+    # Trunk (mid shoulder to mid hip), thigh, shank between joint centres over upper arm plus
+    # forearm: de Leva, J Biomech 1996;29:1223-1230, table 4, women and men (mm).
+    women = (497.9 + 368.5 + 438.6) / (275.1 + 264.3)
+    men = (515.5 + 422.2 + 440.3) / (281.7 + 268.9)
+    assert women - 0.1 < SHOULDER_TO_ANKLE < men + 0.1
+    assert pytest.approx((515.5 + 422.2) / (281.7 + 268.9), abs=0.1) == SHOULDER_TO_KNEE
+    assert pytest.approx(515.5 / (281.7 + 268.9), abs=0.1) == SHOULDER_TO_HIP
+    # Biacromial over shoulder-elbow plus radiale-stylion, ANSUR II women, Gordon et al. 2014.
+    assert pytest.approx(0.2244 / (0.2053 + 0.1482), abs=0.05) == BIACROMIAL_PER_ARM
