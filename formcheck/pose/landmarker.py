@@ -115,7 +115,8 @@ def find_pose(
     if found.others or changes_person(found.t_s, found.poses):
         looks = _run(_everyone_in, [info], _LOOKS_AT_ALL, processes, report)[0]
         region, note = doing_the_set(looks)
-        found = _find(info, model, times_s, region or WHOLE, processes, report)
+        if found.others or region is not None:
+            found = _find(info, model, times_s, region or WHOLE, processes, report)
         notes = (*notes, *note)
     scale = np.array([info.width, info.height], dtype=np.float32)
     return PoseTrack(
