@@ -27,6 +27,7 @@ BoolArray = npt.NDArray[np.bool_]
 # Elbow landmarks err sideways by a few percent of the arm, much alike at the top and the bottom;
 # and what looks like error at the top may be an arm that turns: half of it is taken out.
 TOP_BIAS_SHARE = 0.5
+REACH_SCALE_SD = 0.008  # of the arm's length in the picture
 ELBOW_SD = 0.025  # of an elbow landmark, arm lengths
 
 # Proportions, per arm length: trunk, thigh and shank of de Leva 1996 give 2.42 (women) and
@@ -191,7 +192,7 @@ def front_scene(
     angle, half_width, flare = {}, {}, {}
     for s in SIDES:
         angle[s], half_width[s] = _elbow_deg(
-            reach[s], beside[s].offset - settled.bias[s], beside[s].share, settled.bend_top_sd
+            reach[s], beside[s].offset - settled.bias[s], beside[s].share, settled
         )
         upper = beside[s].elbow - shoulder[s]
         cosine = np.einsum("ij,ij->i", upper, axis) / np.linalg.norm(upper, axis=1)
@@ -200,7 +201,7 @@ def front_scene(
         (reach["left"] + reach["right"]) / 2,
         np.mean([beside[s].offset - settled.bias[s] for s in SIDES], axis=0),
         np.mean([beside[s].share for s in SIDES], axis=0),
-        settled.bend_top_sd,
+        settled,
     )
     return FrontScene(
         shoulder=shoulder,
@@ -272,11 +273,17 @@ def _reach(shoulder: FloatArray, wrist: FloatArray, top: BoolArray, bend_top: fl
 
 
 def _elbow_deg(
-    reach: FloatArray, offset: FloatArray, share: FloatArray, bend_top_sd: float
+    reach: FloatArray, offset: FloatArray, share: FloatArray, settled: _Settled
 ) -> tuple[FloatArray, FloatArray]:
-    """Elbow angle and its 95 % half-width (deg) from the reach and the offset seen sideways."""
+    """Elbow angle and its 95 % half-width (deg) from the reach and the offset seen sideways.
+
+    How straight the straightest arms were is the same error in every frame: all of it counts
+    near the top, little of it at the bottom.
+    """
     angle, sd = combine(reach, offset, share)
-    return np.degrees(angle), 1.96 * np.degrees(np.hypot(sd, 0.5 * np.minimum(bend_top_sd, sd)))
+    scale_sd = 0.5 * np.tan(settled.bend_top / 2) * settled.bend_top_sd + REACH_SCALE_SD
+    shared = np.minimum(2 * np.tan(angle / 2) * scale_sd, settled.bend_top_sd)
+    return np.degrees(angle), 1.96 * np.degrees(np.hypot(sd, shared))
 
 
 def _levelled(
