@@ -9,6 +9,7 @@ import numpy as np
 
 from formcheck.faults.limits import Limits, default_limits
 from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault, rep_faults
+from formcheck.measures import scapula
 from formcheck.measures.bodyline import (
     hip_deviation,
     hip_deviation_change,
@@ -26,7 +27,7 @@ from formcheck.measures.depth import (
 from formcheck.measures.flare import front_flare, side_flare
 from formcheck.measures.hands import hand_spacing
 from formcheck.measures.head import head_angle
-from formcheck.measures.load import LoadCurve, load_over_time, rep_loads
+from formcheck.measures.load import LoadCurve, arm_loads, load_over_time, rep_loads
 from formcheck.measures.speed import (
     hips_lag,
     mean_concentric_speed,
@@ -35,6 +36,7 @@ from formcheck.measures.speed import (
 )
 from formcheck.measures.symmetry import evenness, stance_remarks
 from formcheck.measures.timing import phase_times
+from formcheck.pairing import NotOneSetError, Pairing, Take, pair_takes
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
 from formcheck.progression import NextStep, SetRecord, next_step
@@ -46,6 +48,7 @@ from formcheck.views import CANNOT_JUDGE, View, ViewKind, recognise_view
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
 NO_HANDS = "no hand position was asked for"
+_CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
 
 
 @dataclass(frozen=True)
@@ -103,6 +106,7 @@ class Analysis:
     load: LoadCurve
     own_line_deg: float
     notes: tuple[str, ...] = ()
+    pairing: Pairing | None = None
 
 
 def analyse(
@@ -114,12 +118,11 @@ def analyse(
     """Measure and judge one set seen by one camera, or by two (order free).
 
     ``views`` is the user's word on what each track shows, where recognition is not wanted.
-    Raises ``pairing.NotOneSet`` when two tracks are not of the same set.
+    The side view keeps the clock. Raises ``pairing.NotOneSetError`` when two tracks do not show
+    the same set.
     """
-    asked = prescription or Prescription()
     looks = [_look(track, views[i] if views else None) for i, track in enumerate(tracks)]
-    notes: list[str] = []
-    return judge(looks, asked, limits or default_limits(), notes)
+    return judge(looks, prescription or Prescription(), limits or default_limits())
 
 
 def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
@@ -130,14 +133,14 @@ def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
     return SetView(track, view, read_signals(track, view))
 
 
-def judge(
-    looks: Sequence[SetView], asked: Prescription, limits: Limits, notes: Sequence[str] = ()
-) -> Analysis:
+def judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Analysis:
     """Find the reps of a set whose signals are known, measure them and judge them."""
+    paired = None
+    if len(looks) == 2:
+        looks, reps, paired = _joined(looks)
+    else:
+        reps = _reps_of(looks[0])
     lead = looks[0]
-    reps = find_reps(
-        lead.signals.t_s, lead.signals.elbow_deg, lead.signals.in_position, lead.signals.rate_hz
-    )
     side = next((look for look in looks if look.view.kind in ("side", "oblique")), None)
     front = next((look for look in looks if look.view.kind == "front"), None)
     variation = recognise_variation(
@@ -152,9 +155,8 @@ def judge(
     on_body = [_shifted(rep, -body.offset_s) for rep in reps]
     own = own_line(body.signals, line, on_body, body.view, variation.support)
     measured: list[dict[str, Quantity]] = []
-    for rep, there, loaded in zip(
-        reps, on_body, rep_loads(load, body.signals, on_body), strict=True
-    ):
+    loads = rep_loads(load, body.signals, on_body)
+    for rep, there, loaded in zip(reps, on_body, loads, strict=True):
         hip = hip_deviation(body.signals, line, there, body.view, own)
         measured.append(
             {
@@ -174,11 +176,22 @@ def judge(
     )
     for values, share in zip(measured, shares, strict=True):
         values["bend_share_percent"] = share
+    for values, arms in zip(
+        measured,
+        arm_loads(
+            loads,
+            variation,
+            front.signals if front else None,
+            [_shifted(rep, -front.offset_s) for rep in reps] if front else (),
+        ),
+        strict=True,
+    ):
+        values |= arms
     remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
+    notes = (*(paired.evidence if paired else ()), *remarks, *load.remarks)
     return _verdict(
-        looks, asked, limits, reps, measured, variation, load, own.measured_deg,
-        (*notes, *remarks, *load.remarks),
-    )  # fmt: skip
+        looks, asked, limits, reps, measured, variation, load, own.measured_deg, notes, paired
+    )
 
 
 def rejudge(
@@ -199,6 +212,7 @@ def rejudge(
         analysis.load,
         analysis.own_line_deg,
         analysis.notes,
+        analysis.pairing,
     )
 
 
@@ -212,6 +226,7 @@ def _verdict(
     load: LoadCurve,
     own_line_deg: float,
     notes: tuple[str, ...],
+    paired: Pairing | None,
 ) -> Analysis:
     bounds = hand_bounds(asked.hands) if asked.hands else None
     results = []
@@ -246,7 +261,50 @@ def _verdict(
         load=load,
         own_line_deg=own_line_deg,
         notes=notes,
+        pairing=paired,
     )
+
+
+def _reps_of(look: SetView) -> list[Rep]:
+    curves = look.signals
+    return find_reps(
+        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz, curves.bridged
+    )
+
+
+def _joined(looks: Sequence[SetView]) -> tuple[list[SetView], list[Rep], Pairing]:
+    """Two views on one clock, the side view's, and the reps that either of them holds."""
+    first, second = sorted(looks, key=lambda look: _CLOCK_ORDER[look.view.kind])
+    ours, theirs = _reps_of(first), _reps_of(second)
+    paired = pair_takes(Take(first.signals, ours), Take(second.signals, theirs))
+    if not paired.same_set:
+        raise NotOneSetError(
+            f"{first.track.source_name} and {second.track.source_name} do not show the same set: "
+            + " ".join(paired.evidence)
+        )
+    second = replace(second, offset_s=paired.offset_s)
+    matched = {j for _, j in paired.matches}
+    only_there = [
+        _shifted(rep, paired.offset_s) for j, rep in enumerate(theirs) if j not in matched
+    ]
+    extra = [
+        rep
+        for rep in only_there
+        if all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in ours)
+    ]
+    return [first, second], _in_order([*ours, *extra]), paired
+
+
+def _in_order(reps: Sequence[Rep]) -> list[Rep]:
+    """Reps of both views by time: counted anew, each ending where the next one starts."""
+    ordered = sorted(reps, key=lambda rep: rep.bottom_s)
+    out = []
+    for i, rep in enumerate(ordered):
+        follows = ordered[i + 1].start_s if i + 1 < len(ordered) else None
+        if follows is not None and rep.last:
+            rep = replace(rep, end_s=max(follows, rep.top_s), last=False)
+        out.append(replace(rep, index=i + 1))
+    return out
 
 
 def _shifted(rep: Rep, by_s: float) -> Rep:
@@ -384,6 +442,7 @@ def _not_judged(
         reason = blind[0].values[measure].reason or "could not be measured"
         reps = ", ".join(str(r.rep.index) for r in blind)
         out[key] = reason if len(blind) == len(results) else f"rep {reps}: {reason}"
+    out[scapula.KEY] = scapula.REASON
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO
     if asked.hands is None and "hand_spacing" not in out:

@@ -19,6 +19,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import find_peaks
 
+from formcheck.errors import FormcheckError
 from formcheck.reps import Rep
 from formcheck.signals import Signals
 
@@ -73,7 +74,7 @@ class Pairing:
     evidence: tuple[str, ...]
 
 
-class NotOneSetError(ValueError):
+class NotOneSetError(FormcheckError):
     """Two clips do not show the same set; the message is the evidence."""
 
 

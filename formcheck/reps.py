@@ -101,16 +101,25 @@ def bends(curve: FloatArray, use: BoolArray, rate_hz: float, least: float) -> li
 
 
 def find_reps(
-    t_s: FloatArray, elbow_deg: FloatArray, in_position: BoolArray, rate_hz: float
+    t_s: FloatArray,
+    elbow_deg: FloatArray,
+    in_position: BoolArray,
+    rate_hz: float,
+    bridged: BoolArray | None = None,
 ) -> list[Rep]:
     """Attempts in order, with interpolated phase boundaries.
 
-    ``elbow_deg`` (M,) on the even grid ``t_s``; ``in_position`` (M,) limits the search.
+    ``elbow_deg`` (M,) on the even grid ``t_s``; ``in_position`` (M,) limits the search. An
+    attempt whose turn is ``bridged`` (the arm was lost there) is never called broken off.
     """
     smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
     found = bends(elbow_deg, in_position, rate_hz, LEAST_BEND_DEG)
     times = [_boundaries(t_s, elbow_deg, smooth, bend) for bend in found]
     aborted = _broken_off(smooth, found)
+    if bridged is not None:
+        aborted = [
+            broken and not bridged[bend.bottom] for broken, bend in zip(aborted, found, strict=True)
+        ]
     reps: list[Rep] = []
     for i, (bend, (start, down, up, top)) in enumerate(zip(found, times, strict=True)):
         follows = i + 1 < len(found) and bool(in_position[bend.end : found[i + 1].start + 1].all())

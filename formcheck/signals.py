@@ -83,6 +83,7 @@ class Signals:
     near_side: str
     pose_rate_hz: float
     noise: float  # jitter left in the smoothed landmarks, sd in arm lengths
+    bridged: BoolArray  # shoulder or wrist was lost here and is filled in
     scene: FrontScene | None = None  # both arms in space, from the front
 
 
@@ -138,6 +139,7 @@ def read_signals(track: PoseTrack, view: View) -> Signals:
         near_side=near,
         pose_rate_hz=grid.pose_rate_hz,
         noise=grid.noise_px / arm_px,
+        bridged=_bridged(track, grid, [near] if view.near_side else list(SIDES)),
         scene=scene,
     )
 
@@ -219,6 +221,17 @@ def _in_picture(track: PoseTrack) -> FloatArray:
         if not name.endswith(_ARM_AND_TRUNK):
             hidden[:, INDEX[name]] = False
     return np.where((guessed | hidden)[:, :, None], np.nan, track.xy_px)
+
+
+def _bridged(track: PoseTrack, grid: _Grid, sides: list[str]) -> BoolArray:
+    """Grid times whose nearest sight of the arm is further off than the pose rate explains."""
+    names = [f"{side}_{joint}" for side in sides for joint in ("shoulder", "wrist")]
+    seen_s = track.t_s[np.isfinite(np.stack([track.xy(name)[:, 0] for name in names])).all(axis=0)]
+    if len(seen_s) < 2:
+        return np.ones(len(grid.t_s), dtype=bool)
+    after = np.clip(np.searchsorted(seen_s, grid.t_s), 1, len(seen_s) - 1)
+    away = np.minimum(np.abs(grid.t_s - seen_s[after - 1]), np.abs(seen_s[after] - grid.t_s))
+    return np.asarray(away > max(0.1, 0.75 / grid.pose_rate_hz))
 
 
 def _jitter_px(raw: FloatArray) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.filtering import CUTOFF_HZ, low_pass
-from formcheck.measures.depth import between
+from formcheck.measures.depth import JITTERY, MOST_NOISE, between
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import HIP_VENTRAL_SD, Signals
@@ -82,6 +82,8 @@ def hip_deviation(
     """The deviation furthest from zero between leaving the top and reaching it again (deg)."""
     if view.kind in ("front", "rear"):
         return not_measured(LINE_NEEDS_SIDE)
+    if signals.noise > MOST_NOISE:
+        return not_measured(JITTERY)
     part = line[between(signals, rep.start_s, rep.top_s)] - own.error_deg
     if not np.isfinite(part).any():
         return not_measured(LINE_HIDDEN)

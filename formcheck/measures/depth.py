@@ -16,15 +16,20 @@ from formcheck.views import View
 FloatArray = npt.NDArray[np.float64]
 
 ELBOW_HIDDEN = "the near elbow or wrist was hidden or out of the picture at that moment"
+ARM_LOST = "the tracker lost the arm at the bottom of this rep, so its depth was not seen"
+JITTERY = "the landmarks jitter too much to tell angles; film in better light, nearer, on a tripod"
+MOST_NOISE = 0.0125  # jitter, in arm lengths, beyond which angles are not told
 _TOP_WINDOW_S = 1.5  # the straightest moment is looked for this long after reaching the top
 _STEADY = 90.0  # percentile that stands for "straightest" without chasing noise
 
 
 def between(signals: Signals, start_s: float, end_s: float) -> slice:
-    """Grid slice of a span of time, at least one sample long."""
-    first = int(np.searchsorted(signals.t_s, start_s - 1e-9))
-    last = int(np.searchsorted(signals.t_s, end_s + 1e-9))
-    first = min(first, len(signals.t_s) - 1)
+    """Grid slice of a span of time: one sample at least, none when the clip does not hold it."""
+    t_s, half_s = signals.t_s, 0.5 / signals.rate_hz
+    if end_s < t_s[0] - half_s or start_s > t_s[-1] + half_s:
+        return slice(0, 0)
+    first = min(int(np.searchsorted(t_s, start_s - 1e-9)), len(t_s) - 1)
+    last = int(np.searchsorted(t_s, end_s + 1e-9))
     return slice(first, max(last, first + 1))
 
 
@@ -34,6 +39,10 @@ def elbow_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
     curve = signals.elbow_deg[span]
     if not np.isfinite(curve).any():
         return not_measured(ELBOW_HIDDEN)
+    if signals.noise > MOST_NOISE:
+        return not_measured(JITTERY)
+    if signals.bridged[between(signals, rep.bottom_s - 0.1, rep.bottom_s + 0.1)].any():
+        return not_measured(ARM_LOST)
     deepest = int(np.nanargmin(curve))
     error = float(signals.elbow_plus_minus_deg[span][deepest])
     return Quantity(float(curve[deepest]), error, view=view.kind)
@@ -45,6 +54,8 @@ def elbow_top(signals: Signals, rep: Rep, view: View) -> Quantity:
     curve = signals.elbow_deg[span]
     if not np.isfinite(curve).any():
         return not_measured(ELBOW_HIDDEN)
+    if signals.noise > MOST_NOISE:
+        return not_measured(JITTERY)
     value = float(np.nanpercentile(curve, _STEADY))
     error = float(np.nanmedian(signals.elbow_plus_minus_deg[span]))
     return Quantity(value, error, view=view.kind)

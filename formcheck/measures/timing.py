@@ -13,14 +13,17 @@ SET_ENDS = "the set ends with this rep: no next one starts that would end the pa
 # known to about a tenth of the phase beside it, and to two frames at best.
 _SHARE = 0.10
 _LEAST_S = 0.07
+_USUAL_NOISE = 0.009  # jitter, in arm lengths, that doubles that
 
 
 def phase_times(rep: Rep, signals: Signals, view: View) -> dict[str, Quantity]:
     """``eccentric_s``, ``bottom_pause_s``, ``concentric_s``, ``top_pause_s`` by contract name."""
     frame_s = 1.0 / min(signals.pose_rate_hz, signals.rate_hz)
 
+    jittery = 1.0 + (signals.noise / _USUAL_NOISE) ** 2
+
     def known(value_s: float, *beside_s: float) -> Quantity:
-        gentle = _SHARE * max(beside_s)
+        gentle = _SHARE * jittery * max(beside_s)
         return Quantity(value_s, max(_LEAST_S, frame_s) + gentle, view=view.kind)
 
     # The landmark model smooths a start from rest most, so the top is left a little late.
