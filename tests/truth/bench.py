@@ -16,6 +16,7 @@ import os
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -285,8 +286,59 @@ def bland_altman(errors: pd.DataFrame, path: Path) -> None:
     plt.close(figure)
 
 
-def write(scores: Scores, out: Path) -> None:
-    """The tables as CSV and the plots, one file each."""
+def as_markdown(frame: pd.DataFrame, digits: int = 2) -> str:
+    """A table with its index as first column; whole numbers without decimals, missing as –."""
+
+    def cell(value: object) -> str:
+        if not isinstance(value, float):
+            return str(value)
+        if math.isnan(value):
+            return "–"
+        return f"{value:.0f}" if value == round(value) and abs(value) > 1 else f"{value:.{digits}f}"
+
+    table = frame.reset_index()
+    rows = [[cell(value) for value in row] for row in table.itertuples(index=False)]
+    head = [str(name) for name in table.columns]
+    return "\n".join("| " + " | ".join(line) + " |" for line in (head, ["---"] * len(head), *rows))
+
+
+def page(scores: Scores, cases: Sequence[Case]) -> str:
+    """The tables people quote, as Markdown, with date, model and clips."""
+    models = sorted({case.analysis.views[0].track.model_name or "?" for case in cases})
+    rates = [1 / float(np.median(np.diff(c.analysis.views[0].track.t_s))) for c in cases]
+    exact = (scores.clips["attempts"] == scores.clips["true"]) & (
+        scores.clips["bottoms"] == scores.clips["true"]
+    )
+    agreed = [
+        f"### {view} view\n\n{as_markdown(scoring.agreement(errors))}"
+        for view, errors in scores.errors.groupby("view")
+    ]
+    parts = [
+        f"Measured {date.today():%Y-%m-%d} with {', '.join(models)} at about "
+        f"{np.median(rates):.0f} Hz on {len(cases)} rendered clips: "
+        f"{', '.join(scores.clips.index)}.",
+        f"Attempts and their bottoms exact on {exact.sum()} of {len(exact)} clips; view right on "
+        f"{scores.clips['view_right'].sum()}, near side on {scores.clips['near_right'].sum()}.",
+        "## Agreement with the truth\n\nBias, mean absolute error (mae), 95 % limits of "
+        "agreement, share of errors inside the stated ± (coverage), and that ± on average; "
+        "degrees and seconds. load_fraction is against the same segment model on exact joints.",
+        *agreed,
+        "## Faults\n\nA true value nearer to its limit than the accuracy asked of it is grey and "
+        "not scored; `borderline` counts as missed, and as noticed.",
+        as_markdown(scoring.precision_recall(scores.outcomes)),
+    ]
+    if len(scores.pairs):
+        refused = scores.strangers["refused"]
+        parts += [
+            "## Two clips of one set",
+            as_markdown(scores.pairs.set_index("pair")),
+            f"Of {len(refused)} pairs of clips of different sets {refused.sum()} were refused.",
+        ]
+    return "\n\n".join(parts) + "\n"
+
+
+def write(scores: Scores, cases: Sequence[Case], out: Path) -> None:
+    """The tables as CSV and Markdown, and the plots."""
     out.mkdir(parents=True, exist_ok=True)
     scores.clips.round(3).to_csv(out / "clips.csv")
     scores.errors.round(4).to_csv(out / "errors.csv", index=False)
@@ -295,6 +347,7 @@ def write(scores: Scores, out: Path) -> None:
     scoring.precision_recall(scores.outcomes).round(3).to_csv(out / "faults.csv")
     scores.pairs.round(3).to_csv(out / "pairs.csv", index=False)
     scores.strangers.to_csv(out / "strangers.csv", index=False)
+    (out / "tables.md").write_text(page(scores, cases), encoding="utf-8")
     bland_altman(scores.errors, out / "bland_altman.png")
 
 
@@ -336,10 +389,10 @@ def main() -> None:
     parser.add_argument("--tempo", type=parse_tempo, help="ask this tempo of every clip")
     parser.add_argument("--detail", action="store_true", help="errors by clip and quantity")
     asked = parser.parse_args()
-    scores, _ = run(asked.folder, asked.tracks, asked.tempo)
+    scores, cases = run(asked.folder, asked.tracks, asked.tempo)
     show(scores, detail=asked.detail)
     if asked.out:
-        write(scores, asked.out)
+        write(scores, cases, asked.out)
         print(f"\nwritten to {asked.out}")
 
 

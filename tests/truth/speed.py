@@ -86,7 +86,8 @@ def bare_loop(clip: Path, model: Path) -> Run:
 
 
 def formcheck_set(clip: Path, model: str, out: Path) -> Run:
-    return measure(["formcheck", "set", str(clip), "--fresh", "--model", model, "--out", str(out)])
+    command = str(Path(sys.executable).with_name("formcheck"))
+    return measure([command, "set", str(clip), "--fresh", "--model", model, "--out", str(out)])
 
 
 def scaled_up(clip: Path, target: Path) -> Path:
