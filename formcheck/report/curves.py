@@ -20,6 +20,7 @@ from formcheck.report import theme
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
 from formcheck.report.targets import Targets
 from formcheck.signals import FloatArray
+from formcheck.views import CANNOT_JUDGE
 
 _PT_PER_INCH = 72.0
 _HATCH = {"down": "\\\\\\\\", "up": "////", "dots": "...", "solid": ""}
@@ -63,6 +64,8 @@ def series_of(analysis: Analysis) -> list[Series]:
     ):
         best: Series | None = None
         for view in analysis.views:
+            if key == "body_line_deg" and "hip_sag" in CANNOT_JUDGE[view.view.kind]:
+                continue
             signals = view.signals
             curve = (
                 line_curve(signals, analysis.variation.support)

@@ -136,6 +136,9 @@ def paint_band(
 ) -> None:
     """Rep, phase against the tempo, and the elbow between its two limits."""
     band.fill(theme.BAND)
+    if not reps:
+        band.letter("No rep found", 12 * unit, 46 * unit, 17 * unit, _WHITE)
+        return
     _paint_set(band, reps, t_s, unit)
     done = [result for result in reps if result.rep.start_s <= t_s]
     number = str(done[-1].rep.index) if done else "0"
@@ -149,8 +152,6 @@ def paint_band(
 
 def _paint_set(band: Canvas, reps: Sequence[RepResult], t_s: float, unit: float) -> None:
     """One mark a rep along the upper edge: full when it counted, open and crossed when not."""
-    if not reps:
-        return
     width = band.width
     step = min(24 * unit, (width - 12 * unit) / len(reps))
     top, bottom = 4 * unit, 10 * unit

@@ -201,7 +201,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Range asked", _RANGES[asked.range_standard]),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
         ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
-         if math.isfinite(summary.time_under_tension_s) else ""),
+         if summary.time_under_tension_s > 0 else ""),
         ("Pace", f"{summary.pace_per_min:.0f} reps/min" if math.isfinite(summary.pace_per_min)
          else ""),
         ("Speed loss, first to last", with_unit(summary.speed_loss_percent, "%")),

@@ -1,0 +1,73 @@
+"""Sets to report on: judged from saved pose tracks, so that no landmark model runs here."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from formcheck.analysis import Analysis, analyse
+from formcheck.pose.store import read_track
+from formcheck.pose.track import PoseTrack
+from formcheck.prescription import Prescription
+from formcheck.report.write import write_report
+from formcheck.tempo import parse_tempo
+
+ROOT = Path(__file__).parents[2]
+CLIPS = ROOT / "sample_clips"
+TRACKS = ROOT / "tests" / "data"
+
+
+def judged(*names: str, tempo: str | None = None) -> Analysis:
+    """A saved set, judged against a tempo or none."""
+    asked = Prescription(tempo=parse_tempo(tempo) if tempo else None)
+    return analyse([read_track(TRACKS / f"{name}.parquet") for name in names], asked)
+
+
+def nobody(frames: int = 90) -> Analysis:
+    """A clip in which no one was seen."""
+    unseen = np.full((frames, 33, 2), np.nan)
+    track = PoseTrack(
+        np.arange(frames) / 30.0, unseen, unseen[..., 0], None, 640, 360, 30.0, frames / 30.0,
+        frames, "nobody.mp4",
+    )  # fmt: skip
+    return analyse([track])
+
+
+@dataclass(frozen=True)
+class Written:
+    """A report on disk and the set it tells of."""
+
+    folder: Path
+    analysis: Analysis
+
+
+@pytest.fixture(scope="session")
+def sagging() -> Analysis:
+    """Six reps, hips sinking further with each; every rep too fast for the tempo asked."""
+    return judged("hip_sag_side", tempo="3-1-X-1")
+
+
+@pytest.fixture(scope="session")
+def short_range() -> Analysis:
+    """Six reps of which most do not reach depth."""
+    return judged("partial_side")
+
+
+@pytest.fixture(scope="session")
+def broken_off() -> Analysis:
+    """Five attempts, the fourth not finished."""
+    return judged("aborted_side")
+
+
+@pytest.fixture(scope="session")
+def written(sagging: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Written:
+    """The sagging set with its clip, a hostile note included."""
+    folder = tmp_path_factory.mktemp("sagging")
+    write_report(
+        sagging, [CLIPS / "hip_sag_side.mp4"], folder, xlsx=True,
+        note="<script>document.title='note ran'</script>",
+    )  # fmt: skip
+    return Written(folder, sagging)

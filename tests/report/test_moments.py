@@ -1,0 +1,35 @@
+from __future__ import annotations
+
+import pytest
+
+from formcheck.analysis import Analysis
+from formcheck.report.moments import TEMPO_FAULTS, asked_s, called_at_s, moment
+from formcheck.tempo import parse_tempo
+
+
+def test_an_instant_is_found_in_its_rep_and_phase(sagging: Analysis) -> None:
+    rep = sagging.reps[2].rep
+    now = moment(sagging.reps, rep.bottom_end_s + 0.1)
+    assert now is not None
+    assert (now.result.rep.index, now.phase) == (3, 2)
+    assert now.elapsed_s == pytest.approx(0.1)
+
+
+def test_before_the_first_rep_there_is_no_phase(sagging: Analysis) -> None:
+    assert moment(sagging.reps, sagging.reps[0].rep.start_s - 0.01) is None
+    assert moment(sagging.reps, sagging.reps[-1].rep.end_s) is None
+
+
+def test_a_timed_phase_is_called_when_it_is_over(sagging: Analysis) -> None:
+    for result in sagging.reps:
+        for fault in result.faults:
+            at_s = called_at_s(fault, result.rep)
+            if fault.key == "rushed_eccentric":
+                assert at_s == result.rep.bottom_start_s
+            if fault.key not in TEMPO_FAULTS:
+                assert at_s == fault.at_s
+
+
+def test_as_fast_as_possible_asks_for_no_seconds() -> None:
+    assert asked_s(parse_tempo("2-1-X-1")) == (2.0, 1.0, None, 1.0)
+    assert asked_s(None) == (None, None, None, None)
