@@ -41,6 +41,7 @@ PLOTTED = (
 )  # fmt: skip
 
 
+VIEW_COLOURS = {"side": "#0072B2", "front": "#D55E00", "oblique": "#009E73"}  # Okabe and Ito
 HAND_GREY = 0.08  # a true spacing this near to a class limit is not scored
 
 
@@ -271,15 +272,21 @@ def bland_altman(errors: pd.DataFrame, path: Path) -> None:
         row = scoring.agreement(mine).loc[name]
         for view, group in mine.groupby("view"):
             difference = group["measured"] - group["truth"]
-            axis.plot((group["measured"] + group["truth"]) / 2, difference, ".", label=view, ms=5)
+            middle = (group["measured"] + group["truth"]) / 2
+            axis.plot(middle, difference, ".", color=VIEW_COLOURS[view], label=view, ms=5)
         axis.axhline(row["bias"], color="0.2", lw=1)
         for edge in ("loa_low", "loa_high"):
             axis.axhline(row[edge], color="0.2", lw=1, ls="--")
         axis.set_title(name, fontsize=9)
         axis.tick_params(labelsize=8)
-        axis.legend(fontsize=7, frameon=False)
     for axis in axes.flat[len(names) :]:
         axis.set_visible(False)
+    dots = {
+        label: dot
+        for a in axes.flat
+        for dot, label in zip(*a.get_legend_handles_labels(), strict=True)
+    }
+    figure.legend(dots.values(), dots.keys(), loc="outside upper right", ncols=3, frameon=False)
     figure.supxlabel("mean of measured and true value", fontsize=9)
     figure.supylabel("measured minus true", fontsize=9)
     figure.savefig(path, dpi=110)

@@ -20,7 +20,8 @@ from formcheck.faults.limits import default_limits
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
-from tests.truth import bench, scoring
+from tests.truth import bench, scoring, stress
+from tests.truth.truth import read_truth
 
 DATA = Path(__file__).parents[1] / "data"
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
@@ -148,6 +149,33 @@ def test_a_minute_is_judged_again_with_other_limits_within_50_ms() -> None:
         took.append(time.process_time() - started)
     assert len(analysis.reps) >= 15
     assert min(took) < 0.050, f"{1000 * min(took):.0f} ms"
+
+
+CHANGED = ("aborted_side", "too_fast_side", "incline_side", "oblique", "close_front")
+
+
+@pytest.mark.parametrize("clip", CHANGED)
+@pytest.mark.parametrize(
+    "change",
+    [
+        "mirrored",
+        "touch and go",
+        "no pause at the top",
+        "8 s of rest after rep 2",
+        "clip starts in mid-rep",
+        "clip ends in mid-rep",
+        "lost 0.3 s every 4 s",
+    ],
+)
+def test_attempts_are_found_however_the_set_was_done_and_recorded(clip: str, change: str) -> None:
+    truth, track = stress.changes(DATA)[change](
+        clip, read_truth(DATA / f"{clip}.truth.json"), read_track(DATA / f"{clip}.parquet")
+    )
+    analysis = analyse([track])
+    found = scoring.matched_results(analysis, truth)
+    assert len(found) == len(truth.reps) == len(analysis.reps)
+    for rep, result in found:
+        assert (result.attempt == "aborted") == rep.aborted
 
 
 def a_minute_of(track: PoseTrack, start_s: float, end_s: float) -> PoseTrack:
