@@ -78,7 +78,7 @@ def test_the_page_is_ready_within_two_seconds(browser: Browser, written: Written
 
 def test_the_annotated_clip_really_plays(opened: Opened) -> None:
     opened.page.get_by_role("button", name="Play").click()
-    opened.page.wait_for_function("document.getElementById('clip').currentTime > 0.2")
+    opened.page.wait_for_function("() => document.getElementById('clip').currentTime > 0.2")
     opened.page.get_by_role("button", name="Pause").click()
     assert opened.page.evaluate("document.getElementById('clip').videoWidth") == 640
 
