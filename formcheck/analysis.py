@@ -48,6 +48,7 @@ from formcheck.views import CANNOT_JUDGE, View, ViewKind, recognise_view
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
 NO_HANDS = "no hand position was asked for"
+_WORTH_KNOWING = 0.1  # arm lengths between hands and feet that a front view has to know of
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
 
 
@@ -149,6 +150,9 @@ def judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Anal
         _set_spacing(front, reps),
         (limits["hip_pike"].value, limits["hip_sag"].value),
     )
+    if front is not None and (helped := _with_stance(front, variation)) is not front:
+        looks = [helped if look is front else look for look in looks]
+        front, lead = helped, looks[0]
     body = side or lead
     load = load_over_time(body.signals, body.view, variation, asked)
     line = line_curve(body.signals, variation.support)
@@ -263,6 +267,16 @@ def _verdict(
         notes=notes,
         pairing=paired,
     )
+
+
+def _with_stance(front: SetView, variation: Variation) -> SetView:
+    """The front view read again knowing what the feet and hands stand on."""
+    height = variation.surface_height
+    raised = height.value if height.known else 0.0
+    on_knees = variation.support == "knees"
+    if not on_knees and abs(raised) < _WORTH_KNOWING:
+        return front
+    return replace(front, signals=read_signals(front.track, front.view, raised, on_knees))
 
 
 def _reps_of(look: SetView) -> list[Rep]:

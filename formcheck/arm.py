@@ -43,6 +43,7 @@ SD_REACH, SD_REACH_SLANTED = 0.016, 0.05
 SD_OFFSET = 0.022
 # What their errors are within a set whose straightest position is the anchor, as measured
 # against exact joints: they grow with the distance from there.
+_TOP_OFFSET_SD = 0.019  # of the visible offset at the top, between bodies
 _ANCHORED_SD = 0.003
 _REACH_SD_SHARE, _OFFSET_SD_SHARE = 0.042, 0.10
 
@@ -176,7 +177,7 @@ def bend_at_top(offset: float, visible_share: float) -> tuple[float, float]:
     bend = np.radians(np.linspace(0.0, 70.0, 281))
     locked = np.exp(-0.5 * ((np.degrees(bend) - _LOCKED_BEND_DEG) / _LOCKED_BEND_SD_DEG) ** 2)
     prior = (1 - _NEVER_LOCKS) * locked / locked.sum() + _NEVER_LOCKS / len(bend)
-    misfit = (offset - offset_of(np.pi - bend) * visible_share) / SD_OFFSET
+    misfit = (offset - offset_of(np.pi - bend) * visible_share) / _TOP_OFFSET_SD
     posterior = prior * np.exp(-0.5 * misfit**2)
     posterior /= posterior.sum()
     mean = float(np.sum(posterior * bend))

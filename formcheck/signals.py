@@ -87,8 +87,14 @@ class Signals:
     scene: FrontScene | None = None  # both arms in space, from the front
 
 
-def read_signals(track: PoseTrack, view: View) -> Signals:
-    """All curves of one clip. Pure: no files, no clock."""
+def read_signals(
+    track: PoseTrack, view: View, hands_above_feet: float = 0.0, on_knees: bool = False
+) -> Signals:
+    """All curves of one clip. Pure: no files, no clock.
+
+    ``hands_above_feet`` (arm lengths) and ``on_knees`` help a front view, which cannot tell a
+    raised end from a tilted camera; other views do not need them.
+    """
     grid = _on_grid(track)
     grid_s, points = grid.t_s, grid.points
     near = view.near_side or "left"
@@ -102,7 +108,9 @@ def read_signals(track: PoseTrack, view: View) -> Signals:
     }  # fmt: skip
     arm_px, scene = float("nan"), None
     if view.kind == "front" and in_position.any():
-        scene = front_scene(steady, in_position, track.width, track.height)
+        scene = front_scene(
+            steady, in_position, track.width, track.height, hands_above_feet, on_knees
+        )
         arms |= _front_curves(scene, in_position)
         arm_px = _arm_px_at_top(steady, scene)
     elif view.kind in ("side", "oblique") and in_position.any():
@@ -317,7 +325,9 @@ def _without_sway(
     steady = {name: xy - sway for name, xy in points.items()}
     for side in ("left", "right"):
         hand = steady[f"{side}_wrist"].copy()
-        hand[use & np.isfinite(hand[:, 0])] = np.nanmedian(hand[use], axis=0)
+        seen = use & np.isfinite(hand[:, 0])
+        if seen.any():
+            hand[seen] = np.median(hand[seen], axis=0)
         steady[f"{side}_wrist"] = hand
     return steady
 
