@@ -171,7 +171,7 @@ def judge_set(
         try:
             analysis = analyse(tracks, prescription, judged_by, views)
         except NotOneSetError as error:
-            raise FormcheckError(f"{clips[0]} and {clips[-1]}: {error}") from error
+            raise FormcheckError(f"{error} Judge them one at a time.") from error
         order = [next(i for i, t in enumerate(tracks) if t is v.track) for v in analysis.views]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(tracks[place], scratch / name)
@@ -214,7 +214,7 @@ def _pose(clip: ClipInfo | None, model: PoseModel, rate_hz: float | None, fresh:
     from formcheck.pose.cache import find_pose_once
 
     assert clip is not None
-    cores = len(os.sched_getaffinity(0))
+    cores = os.cpu_count() or 1
     with progress_bar(f"Finding the pose in {clip.path.name}") as report:
         return find_pose_once(clip, model, rate_hz, min(_PROCESSES, cores), fresh, report)
 

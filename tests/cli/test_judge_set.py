@@ -196,3 +196,28 @@ def test_a_usage_mistake_is_told_and_gets_code_two(
     assert said in result.stderr
     assert "Traceback" not in result.output
     assert list(tmp_path.iterdir()) == []
+
+
+def test_two_clips_of_different_sets_are_refused_with_the_evidence(tmp_path: Path) -> None:
+    tracks = Path(__file__).parents[1] / "data"
+    result = run(
+        tracks / "hip_sag_side.parquet",
+        tracks / "flared_pair_front.parquet",
+        "--out",
+        tmp_path / "report",
+    )
+    assert result.exit_code == 2, result.output
+    assert "do not show the same set" in result.stderr
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_two_views_of_one_set_make_one_report_in_any_order(tmp_path: Path) -> None:
+    tracks = Path(__file__).parents[1] / "data"
+    side, front = tracks / "flared_pair_side.parquet", tracks / "flared_pair_front.parquet"
+    reports = []
+    for n, pair in enumerate([(side, front), (front, side)]):
+        assert run(*pair, "--out", tmp_path / str(n)).exit_code == 0
+        reports.append(report_in(tmp_path / str(n)))
+        assert (tmp_path / str(n) / "landmarks_2.parquet").exists()
+    assert reports[0] == reports[1]
+    assert [clip["view"] for clip in reports[0]["clips"]] == ["side", "front"]
