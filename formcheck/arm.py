@@ -259,7 +259,8 @@ def _systematic_sd(angle: FloatArray, bend_top: float, bend_top_sd: float) -> Fl
     """Sd (rad) that the unknown arm length, anchored at the top, leaves in every angle."""
     scale_sd = 0.5 * np.tan(bend_top / 2) * bend_top_sd + 0.008
     by_scale = 2 * np.tan(angle / 2) * scale_sd
-    return np.asarray(np.minimum(by_scale, 0.8 * bend_top_sd))
+    # Part of the doubt about the top is in the random part already.
+    return np.asarray(np.minimum(by_scale, 0.55 * bend_top_sd))
 
 
 def _flare(

@@ -126,8 +126,11 @@ def read_signals(
             "reach": arm.reach,
             "shoulder_height": (wrist[:, 1] - shoulder[:, 1]) / arm_px,
         }
-    shoulder, hip, knee, ankle, wrist = (
-        _of(steady, near, joint, view) for joint in ("shoulder", "hip", "knee", "ankle", "wrist")
+    # At a slant both sides show, and the middle of them errs less than the near side alone.
+    middle = view if view.kind == "side" else _BOTH_SIDES
+    shoulder, hip, knee, ankle, wrist, ear = (
+        _of(steady, near, joint, middle)
+        for joint in ("shoulder", "hip", "knee", "ankle", "wrist", "ear")
     )
     if view.kind == "side":
         hip = _hip_joint(shoulder, hip, arms["elbow_deg"])
@@ -138,7 +141,7 @@ def read_signals(
         **arms,
         body_line_deg=line_deviation_deg(shoulder, hip, ankle),
         body_line_knee_deg=line_deviation_deg(shoulder, hip, knee),
-        head_deg=_head_deg(shoulder, hip, steady[f"{near}_ear"], view),
+        head_deg=_head_deg(shoulder, hip, ear, view),
         hip_height=(wrist[:, 1] - hip[:, 1]) / arm_px,
         points_px=points,
         steady_px=steady,
@@ -260,6 +263,9 @@ def _span_px(raw: FloatArray) -> float:
     known = np.concatenate(spans)
     known = known[np.isfinite(known)]
     return float(np.percentile(known, 90)) if len(known) else 0.0
+
+
+_BOTH_SIDES = View("front", None)
 
 
 def _of(points: Mapping[str, FloatArray], near: str, joint: str, view: View) -> FloatArray:
