@@ -74,4 +74,6 @@ def posed_signals(
         arm_length_px=(upper + lower) * PX_PER_STATURE,
         near_side="left",
         pose_rate_hz=30.0,
+        noise=0.0,
+        bridged=np.zeros(frames, dtype=bool),
     )
