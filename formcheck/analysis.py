@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -122,8 +123,11 @@ def analyse(
     The side view keeps the clock. Raises ``pairing.NotOneSetError`` when two tracks do not show
     the same set.
     """
-    looks = [_look(track, views[i] if views else None) for i, track in enumerate(tracks)]
-    return judge(looks, prescription or Prescription(), limits or default_limits())
+    with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
+        # A joint that is not seen is NaN, and a stretch of it an empty median: no news to anyone.
+        warnings.simplefilter("ignore", RuntimeWarning)
+        looks = [_look(track, views[i] if views else None) for i, track in enumerate(tracks)]
+        return _judge(looks, prescription or Prescription(), limits or default_limits())
 
 
 def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
@@ -134,7 +138,7 @@ def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
     return SetView(track, view, read_signals(track, view))
 
 
-def judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Analysis:
+def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Analysis:
     """Find the reps of a set whose signals are known, measure them and judge them."""
     paired = None
     if len(looks) == 2:

@@ -28,6 +28,7 @@ _ARM_AND_TRUNK = ("shoulder", "elbow", "wrist", "hip")
 # Landmarks jitter by less than 1 % of an arm on a usual clip. A track that jitters more is
 # smoothed more, as far as a slow push-up allows; its uncertainties grow with what is left.
 _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
+_LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
 
 # How much nearer the camera a planted hand is than its shoulder in a side view, in arm
 # lengths: hands at 1.35 shoulder widths, biacromial breadth 0.237 and arm 0.332 of stature.
@@ -284,6 +285,8 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
     if np.isfinite(reach_px).sum() < RATE_HZ / 2:
         return np.zeros(len(reach_px), dtype=bool)
     span = float(np.nanpercentile(reach_px, 90))
+    if span < _LEAST_SPAN_PX:
+        return np.zeros(len(reach_px), dtype=bool)
     planted = length(wrist - _usual_place(wrist, span)) < 0.3 * span
     upright = np.zeros(len(reach_px), dtype=bool)
     if view.kind in ("side", "oblique"):

@@ -125,6 +125,8 @@ def recognise_view(track: PoseTrack) -> View:
         _yaw_deg(_cross(hips, ventral), across, along, HIP_WIDTH_PER_TRUNK),
         _world_yaw_deg(track, use),
     ]
+    if not np.isfinite(at_trunk).any():  # one side only was tracked: that is a side view
+        return View("side", "right" if across > 0 else "left")
     yaw = float(np.nanmean(at_trunk)) + _trunk_off_middle_deg(track, use, abs(across))
     near: Literal["left", "right"] = "right" if across > 0 else "left"
     if abs(yaw) <= SIDE_LIMIT_DEG:
@@ -171,7 +173,8 @@ def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
 
 
 def _middle(track: PoseTrack, joint: str) -> FloatArray:
-    return (track.xy(f"left_{joint}") + track.xy(f"right_{joint}")) / 2
+    """Middle of left and right, or the one that is seen: some trackers follow one side only."""
+    return np.asarray(np.nanmean([track.xy(f"left_{joint}"), track.xy(f"right_{joint}")], axis=0))
 
 
 def _across(track: PoseTrack, joint: str) -> FloatArray:
