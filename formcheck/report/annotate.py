@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,6 +30,7 @@ from formcheck.report.targets import targets_of
 from formcheck.signals import FloatArray
 
 LONG_SIDE_PX = 1280
+MOST_PX = 800_000  # of the whole picture: a phone or a page shows no more
 STILL_WIDTH_PX = 480
 _STILL_ASPECT = 1.6
 _SIZE_AGAINST_INPUT = 1.6  # the bar is below 2; the encoder may overshoot
@@ -92,7 +94,8 @@ def annotate(
 
     ``clip_paths`` are the clips of ``analysis.views``, in that order. The first one keeps the
     clock: each of its pictures is kept with its own time, and beside it stands the picture of
-    the other view nearest in time. The longer side is at most ``LONG_SIDE_PX``. ``on_frame`` is
+    the other view nearest in time. The longer side is at most ``LONG_SIDE_PX`` and the whole at
+    most ``MOST_PX``. ``on_frame`` is
     told the seconds done. Raises ClipError.
     """
     infos = [probe(path) for path in clip_paths]
@@ -140,7 +143,8 @@ def annotate(
                 if fault.verdict == "fault" and at_s <= t_s + half_frame_s < at_s + _CALL_S
             ]
             paint_call(picture, called[::-1], unit)
-            elbow = _value(clock, "elbow", frames[0][0])
+            in_position = _value(clock, "in_position", frames[0][0]) > 0.5
+            elbow = _value(clock, "elbow", frames[0][0]) if in_position else math.nan
             paint_band(
                 band, now, analysis.reps, t_s, elbow, analysis.prescription.tempo, targets, unit
             )
@@ -178,7 +182,10 @@ def _layout(
         (right - left) * height / info.height
         for (left, right), info in zip(cuts, infos, strict=True)
     )
-    shrink = min(1.0, LONG_SIDE_PX / max(width, height + BAND_UNITS / 360 * width))
+    full_height = height + BAND_UNITS / 360 * width
+    shrink = min(
+        1.0, LONG_SIDE_PX / max(width, full_height), (MOST_PX / (width * full_height)) ** 0.5
+    )
     rows = _even(height * shrink)
     panels: list[_Panel] = []
     at = 0

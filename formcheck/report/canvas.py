@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -115,9 +115,15 @@ class Canvas:
 
     def path(self, points: Sequence[Point], colour: str, thickness: float) -> None:
         """Straight strokes from point to point."""
+        self.strokes([points], colour, thickness)
+
+    def strokes(self, paths: Sequence[Sequence[Point]], colour: str, thickness: float) -> None:
+        """Several paths of as many points each, in one go."""
+        if len(paths) == 0:
+            return
         for plane, tone in self._planes(colour):
-            place, thick = self._fitted(plane, points, thickness)
-            cv2.polylines(plane, [place], False, tone, thick, cv2.LINE_AA, _BITS)
+            places, thick = self._fitted(plane, paths, thickness)
+            cv2.polylines(plane, list(places), False, tone, thick, cv2.LINE_AA, _BITS)
 
     def arc(self, centre: Point, radius: float, from_deg: float, to_deg: float, colour: str,
             thickness: float) -> None:  # fmt: skip
@@ -180,7 +186,7 @@ class Canvas:
         return (self.y, luma), (self.u, cb), (self.v, cr)
 
     def _fitted(
-        self, plane: Plane, points: Sequence[Point], thickness: float
+        self, plane: Plane, points: Sequence[Any], thickness: float
     ) -> tuple[npt.NDArray[np.int32], int]:
         """Points in cv2's fixed numbers, and whole-px thickness, on a full or a half plane."""
         place = np.asarray(points, np.float64)

@@ -306,10 +306,12 @@ def _dashed(
     if length < 1:
         return
     step = (end - start) / length
-    for at in np.arange(0.0, length, 9.0 * unit):
-        ends = (start + step * at, start + step * min(at + 5.0 * unit, length))
-        picture.path(ends, _CASING, 2.6 * unit)
-        picture.path(ends, colour, 1.3 * unit)
+    dashes = [
+        (start + step * at, start + step * min(at + 5.0 * unit, length))
+        for at in np.arange(0.0, length, 9.0 * unit)
+    ]
+    picture.strokes(dashes, _CASING, 2.6 * unit)
+    picture.strokes(dashes, colour, 1.3 * unit)
 
 
 def _joint(picture: Canvas, point: Point, colour: str, radius: float, unit: float) -> None:
@@ -328,16 +330,21 @@ def _phase_fill(
         for x in np.arange(step / 2, box.width, step):
             box.dot((x, box.height / 2), 1.2 * unit, look.lines)
     elif look.hatch != "solid":
-        ends = (0, box.height) if look.hatch == "down" else (box.height, 0)
-        for x in np.arange(-box.height, box.width, step):
-            box.path(((x, ends[0]), (x + box.height, ends[1])), look.lines, 0.9 * unit)
+        first, last = (0, box.height) if look.hatch == "down" else (box.height, 0)
+        lines = [
+            ((x, first), (x + box.height, last)) for x in np.arange(-box.height, box.width, step)
+        ]
+        box.strokes(lines, look.lines, 0.9 * unit)
 
 
 def _bars(picture: Canvas, x: float, y: float, width: float, height: float, unit: float) -> None:
     """The fault hatching at the head of a call: it reads without colour."""
     box = picture.part(x, y, x + width, y + height)
-    for at in np.arange(-box.height, box.width, 6.0 * unit):
-        box.path(((at, box.height), (at + box.height, 0)), _WHITE, 1.6 * unit)
+    bars = [
+        ((x, box.height), (x + box.height, 0))
+        for x in np.arange(-box.height, box.width, 6.0 * unit)
+    ]
+    box.strokes(bars, _WHITE, 1.6 * unit)
 
 
 def _seen(*points: npt.NDArray[np.float64]) -> bool:

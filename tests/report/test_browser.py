@@ -77,9 +77,9 @@ def test_the_page_is_ready_within_two_seconds(browser: Browser, written: Written
 
 
 def test_the_annotated_clip_really_plays(opened: Opened) -> None:
-    opened.page.get_by_role("button", name="Play").click()
+    opened.page.get_by_role("button", name="Play", exact=True).click()
     opened.page.wait_for_function("() => document.getElementById('clip').currentTime > 0.2")
-    opened.page.get_by_role("button", name="Pause").click()
+    opened.page.get_by_role("button", name="Pause", exact=True).click()
     assert opened.page.evaluate("document.getElementById('clip').videoWidth") == 640
 
 
@@ -117,7 +117,7 @@ def test_the_moment_moves_on_the_curves_while_the_clip_plays(opened: Opened) -> 
     opened.page.get_by_role("button", name="Rep 1, ").first.click()
     wait_for_time(opened.page, clip_time(opened.page))
     before = float(cursor.get_attribute("x1") or 0)
-    opened.page.get_by_role("button", name="Play").click()
+    opened.page.get_by_role("button", name="Play", exact=True).click()
     opened.page.wait_for_function(
         "x => Number(document.querySelector('.chart.wide .cursor').getAttribute('x1')) > x + 5",
         arg=before,
