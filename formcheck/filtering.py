@@ -58,10 +58,11 @@ def _sections(design_hz: float, rate_hz: float) -> FloatArray:
 
 
 def without_outliers(values: FloatArray, rate_hz: float) -> FloatArray:
-    """Blank samples that jump away from their neighbours' running median and come back.
+    """Blank samples that jump away from their neighbours and come back.
 
     ``values`` (N, K). The tolerance is six median absolute deviations of the curve from its
-    running median, so a fast but smooth movement is never cut.
+    running median. A turn of a fast movement also leaves the median, but not the cubic through
+    the samples beside it; an outlier leaves both.
     """
     window = max(3, round(_MEDIAN_WINDOW_S * rate_hz) | 1)
     filled = np.where(np.isfinite(values), values, np.nanmedian(values, axis=0, keepdims=True))
@@ -69,7 +70,10 @@ def without_outliers(values: FloatArray, rate_hz: float) -> FloatArray:
     spread = np.nanmedian(away, axis=0, keepdims=True)
     typical = np.nanmedian(spread)
     tolerance = _OUTLIER_MADS * 1.4826 * np.maximum(spread, max(float(typical), 0.5))
-    return np.where(away > tolerance, np.nan, values)
+    beside = np.pad(filled, ((2, 2), (0, 0)), mode="edge")
+    cubic = (4.0 * (beside[1:-3] + beside[3:-1]) - beside[:-4] - beside[4:]) / 6.0
+    sudden = np.abs(values - cubic)
+    return np.where((away > tolerance) & (sudden > tolerance), np.nan, values)
 
 
 def resample(t_s: FloatArray, values: FloatArray, grid_s: FloatArray) -> FloatArray:
