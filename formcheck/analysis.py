@@ -164,11 +164,13 @@ def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Ana
     own = own_line(body.signals, line, on_body, body.view, variation.support)
     measured: list[dict[str, Quantity]] = []
     loads = rep_loads(load, body.signals, on_body)
-    for rep, there, loaded in zip(reps, on_body, loads, strict=True):
+    ranges = _range(reps, looks)
+    for rep, there, ranged, loaded in zip(reps, on_body, ranges, loads, strict=True):
         hip = hip_deviation(body.signals, line, there, body.view, own)
         measured.append(
             {
-                **_depth_and_time(rep, looks),
+                **phase_times(rep, lead.signals, lead.view),
+                **ranged,
                 "hip_deviation_deg": hip,
                 "hip_deviation_change_deg": hip_deviation_change(body.signals, hip, own, body.view),
                 "head_angle_deg": head_angle(body.signals, there, body.view),
@@ -337,24 +339,31 @@ def _shifted(rep: Rep, by_s: float) -> Rep:
     )
 
 
-def _surer(quantities: Sequence[Quantity]) -> Quantity:
-    """The known value with the smallest uncertainty, or the first reason why there is none."""
-    known = [q for q in quantities if q.known]
-    return min(known, key=lambda q: q.plus_minus) if known else quantities[0]
+_RANGE = {
+    "elbow_bottom_deg": elbow_bottom,
+    "elbow_top_deg": elbow_top,
+    "upper_arm_bottom_deg": upper_arm_bottom,
+    "shoulder_height_bottom": shoulder_height_bottom,
+}
 
 
-def _depth_and_time(rep: Rep, looks: Sequence[SetView]) -> dict[str, Quantity]:
-    """Range from the view that sees it best; phases from the view that keeps the clock."""
-    seen = [(look, _shifted(rep, -look.offset_s)) for look in looks]
-    return {
-        **phase_times(rep, looks[0].signals, looks[0].view),
-        "elbow_bottom_deg": _surer([elbow_bottom(v.signals, r, v.view) for v, r in seen]),
-        "elbow_top_deg": _surer([elbow_top(v.signals, r, v.view) for v, r in seen]),
-        "upper_arm_bottom_deg": _surer([upper_arm_bottom(v.signals, r, v.view) for v, r in seen]),
-        "shoulder_height_bottom": _surer(
-            [shoulder_height_bottom(v.signals, r, v.view) for v, r in seen]
-        ),
-    }
+def _range(reps: Sequence[Rep], looks: Sequence[SetView]) -> list[dict[str, Quantity]]:
+    """Range of each rep, every measure from the view that sees it best over the whole set."""
+    out: list[dict[str, Quantity]] = [{} for _ in reps]
+    for name, measure in _RANGE.items():
+        seen = [
+            [measure(look.signals, _shifted(rep, -look.offset_s), look.view) for rep in reps]
+            for look in looks
+        ]
+        seen.sort(key=_usual_doubt)
+        for values, choice in zip(out, zip(*seen, strict=True), strict=True):
+            values[name] = next((q for q in choice if q.known), choice[0])
+    return out
+
+
+def _usual_doubt(quantities: Sequence[Quantity]) -> float:
+    known = [q.plus_minus for q in quantities if q.known]
+    return float(np.median(known)) if known else float("inf")
 
 
 def _from_front(rep: Rep, front: SetView | None, side: SetView | None) -> dict[str, Quantity]:
