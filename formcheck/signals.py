@@ -98,7 +98,7 @@ def read_signals(
     """
     grid = _on_grid(track)
     grid_s, points = grid.t_s, grid.points
-    near = view.near_side or "left"
+    near = _planted_side(points, view.near_side or "left")
     in_position = _in_position(points, near, view)
     steady = _without_sway(points, near, view, in_position)
     blank = np.full(len(grid_s), np.nan)
@@ -274,6 +274,18 @@ def _of(points: Mapping[str, FloatArray], near: str, joint: str, view: View) -> 
     if view.kind in ("front", "rear"):
         return (points[f"left_{joint}"] + points[f"right_{joint}"]) / 2
     return points[f"{near}_{joint}"]
+
+
+def _planted_side(points: Mapping[str, FloatArray], near: str) -> str:
+    """The side whose arm carries: the near one, unless its hand is held off the floor."""
+    far = "left" if near == "right" else "right"
+    span = length(points[f"{far}_wrist"] - points[f"{far}_shoulder"])
+    raised = points[f"{far}_wrist"][:, 1] - points[f"{near}_wrist"][:, 1]
+    known = np.isfinite(span) & np.isfinite(raised)
+    if known.sum() < RATE_HZ:
+        return near
+    off_floor = float(np.median(raised[known])) > 0.3 * float(np.percentile(span[known], 90))
+    return far if off_floor else near
 
 
 def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> BoolArray:
