@@ -39,7 +39,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         console.print(_reps(analysis))
     _print_faults(console, analysis)
     for item in analysis.not_judged:
-        console.print(f"Not judged: {fault_words(item.key).name.lower()}: {item.reason}")
+        console.print(f"Not judged: {fault_words(item.key).judged.lower()}: {item.reason}")
     for note in (*analysis.notes, *(n for view in analysis.views for n in view.track.notes)):
         console.print(f"Note: {note}")
     step = analysis.next_step

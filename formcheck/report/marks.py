@@ -121,16 +121,19 @@ def _phases(result: RepResult, faults: tuple[str, ...], longest_s: float) -> tup
     bounds = bounds_s(result.rep)
     per_s = (WIDTH - 8) / max(longest_s, 0.1)
     hot = {TEMPO_FAULTS[key] for key in faults if key in TEMPO_FAULTS}
-    return tuple(
-        Box(
-            4 + (bounds[place] - bounds[0]) * per_s,
-            _TEMPO[0],
-            max(0.0, (bounds[place + 1] - bounds[place]) * per_s),
-            _TEMPO[1] - _TEMPO[0],
-            f"{key} hot" if place in hot else key,
+    boxes = []
+    for place, key in enumerate(PHASE_KEYS):
+        rise = 3.0 if place in hot else 0.0  # stands out without its colour
+        boxes.append(
+            Box(
+                4 + (bounds[place] - bounds[0]) * per_s,
+                _TEMPO[0] - rise,
+                max(0.0, (bounds[place + 1] - bounds[place]) * per_s),
+                _TEMPO[1] - _TEMPO[0] + 2 * rise,
+                f"{key} hot" if place in hot else key,
+            )
         )
-        for place, key in enumerate(PHASE_KEYS)
-    )
+    return tuple(boxes)
 
 
 def _label(result: RepResult) -> str:

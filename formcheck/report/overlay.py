@@ -72,10 +72,10 @@ def _paint_from_side(
         body = (shoulder, hip, far_end)
         _stroke(picture, body, line_colour, (3.4 if bent else 2.2) * unit, unit)
         _joint(picture, hip, line_colour, 3.2 * unit, unit)
-    short = "aborted" in readings.hot or "shallow" in readings.hot or "soft_lockout" in readings.hot
+    short = bool(readings.hot & {"aborted", "shallow", "soft_lockout"})
     arm_colour = theme.FAULT.picture if short else _BONE
     if _seen(shoulder, elbow, wrist):
-        _stroke(picture, (shoulder, elbow, wrist), arm_colour, 2.8 * unit, unit)
+        _stroke(picture, (shoulder, elbow, wrist), arm_colour, (4.2 if short else 2.8) * unit, unit)
         ahead = math.copysign(1.0, shoulder[0] - hip[0]) if _seen(hip) else 1.0
         _elbow(picture, (shoulder, elbow, wrist), readings.elbow_deg, ahead, arm_colour, unit)
         for joint in (shoulder, wrist):
@@ -86,7 +86,9 @@ def _paint_from_front(picture: Canvas, points: Points, readings: Readings, unit:
     left, right = points["left_shoulder"], points["right_shoulder"]
     if _seen(left, right):
         _stroke(picture, (left, right), theme.LINE.picture, 2.2 * unit, unit)
-    flared = bool(readings.hot & {"elbow_flare", "uneven_arms", "shallow", "soft_lockout"})
+    flared = bool(
+        readings.hot & {"elbow_flare", "uneven_arms", "aborted", "shallow", "soft_lockout"}
+    )
     colour = theme.FAULT.picture if flared else _BONE
     for side, angle in (("left", readings.elbow_left_deg), ("right", readings.elbow_right_deg)):
         arm = tuple(points[f"{side}_{joint}"] for joint in ("shoulder", "elbow", "wrist"))
@@ -94,7 +96,7 @@ def _paint_from_front(picture: Canvas, points: Points, readings: Readings, unit:
             continue
         other = right if side == "left" else left
         outward = math.copysign(1.0, arm[0][0] - other[0]) if _seen(other) else 1.0
-        _stroke(picture, arm, colour, 2.8 * unit, unit)
+        _stroke(picture, arm, colour, (4.2 if flared else 2.8) * unit, unit)
         _elbow(picture, arm, angle, outward, colour, unit)
         for joint in (arm[0], arm[2]):
             _joint(picture, joint, colour, 2.6 * unit, unit)

@@ -172,10 +172,6 @@ _FRONT = (
     "Film a second clip from the front: camera ahead of the head, between floor and waist "
     "height, both hands and elbows in the picture. Give both clips together."
 )
-_ANY = (
-    "Put the phone on something steady, light from behind the camera, whole body in the picture "
-    "from before the first rep until after the last."
-)
 HOW_TO_FILM: dict[str, str] = {
     **dict.fromkeys(
         ("hip_sag", "hip_pike", "hip_deviation_deg", "head_drop", "head_angle_deg", "hips_late",
@@ -233,8 +229,8 @@ def fault_words(key: str) -> FaultWords:
 
 
 def how_to_film(key: str) -> str:
-    """What to change so that this can be judged next time."""
-    return HOW_TO_FILM.get(key, _ANY)
+    """How to film so that this can be judged; empty where filming is not what it lacks."""
+    return HOW_TO_FILM.get(key, "")
 
 
 def with_unit(value: float | None, unit: str) -> str:
