@@ -39,7 +39,7 @@ _HIDDEN_OFFSET_SIDE = 0.12
 # rendered bodies with exact joints, and the spread between bodies (tests/truth). Left in, it
 # would read as a sag of 2 to 4 degrees in everyone.
 HIP_VENTRAL_STRAIGHT, HIP_VENTRAL_BENT = 0.044, 0.026
-HIP_VENTRAL_SD = 0.018
+HIP_VENTRAL_SD = 0.0165
 _USUAL_ELBOW_DEG = 120.0  # half way down, where one value has to do for a whole rep
 
 
@@ -339,10 +339,12 @@ def _without_sway(
         anchors = [f"{near}_wrist", f"{near}_ankle"]
     if not use.any():
         return dict(points)
-    moved = [points[name] - np.nanmedian(points[name][use], axis=0) for name in anchors]
-    known = [curve for curve in moved if np.isfinite(curve[use]).any()]
-    sway = np.nan_to_num(np.mean(known, axis=0)) if known else np.zeros((len(use), 2))
-    sway[~use] = 0.0
+    known = [points[name] for name in anchors if np.isfinite(points[name][use]).any()]
+    moved = np.array([curve - np.nanmedian(curve[use], axis=0) for curve in known])
+    moved = moved.reshape(-1, len(use), 2)
+    seen = np.isfinite(moved) & use[:, None]
+    # Where one anchor is lost for a while the other tells the sway alone.
+    sway = np.where(seen, moved, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
     steady = {name: xy - sway for name, xy in points.items()}
     for side in ("left", "right"):
         hand = steady[f"{side}_wrist"].copy()

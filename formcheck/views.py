@@ -174,7 +174,9 @@ def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
 
 def _middle(track: PoseTrack, joint: str) -> FloatArray:
     """Middle of left and right, or the one that is seen: some trackers follow one side only."""
-    return np.asarray(np.nanmean([track.xy(f"left_{joint}"), track.xy(f"right_{joint}")], axis=0))
+    left, right = track.xy(f"left_{joint}"), track.xy(f"right_{joint}")
+    both = (left + right) / 2
+    return np.where(np.isfinite(both), both, np.where(np.isfinite(left), left, right))
 
 
 def _across(track: PoseTrack, joint: str) -> FloatArray:
