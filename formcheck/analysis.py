@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault, rep_faults
+from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault, likely_beyond, rep_faults
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import (
     hip_deviation,
@@ -426,11 +426,16 @@ def _counts(
 ) -> tuple[Attempt, str | None]:
     if rep.aborted:
         return "aborted", "turned round far short of the reps beside it"
-    broken = {fault.key for fault in faults if fault.verdict == "fault"}
-    if "shallow" in broken:
-        return "not_counted", f"not deep enough for {asked.range_standard}"
-    if "soft_lockout" in broken:
-        return "not_counted", "elbows not straightened at the top"
+    # A rep counts when its range was more likely met than not, at odds of three to one; accusing
+    # it of a fault takes more.
+    missed = {fault.key: fault for fault in faults if likely_beyond(fault)}
+    for key, what in (
+        ("shallow", f"deep enough for {asked.range_standard}"),
+        ("soft_lockout", "straightened at the top"),
+    ):
+        if key in missed:
+            surely = "" if missed[key].verdict == "fault" else "probably "
+            return "not_counted", f"{surely}not {what}"
     depth = {
         "elbow-90": "elbow_bottom_deg",
         "arm-parallel": "upper_arm_bottom_deg",

@@ -44,8 +44,8 @@ SD_OFFSET = 0.022
 # What their errors are within a set whose straightest position is the anchor, as measured
 # against exact joints: they grow with the distance from there.
 _TOP_OFFSET_SD = 0.019  # of the visible offset at the top, between bodies
-_ANCHORED_SD = 0.003
-_REACH_SD_SHARE, _OFFSET_SD_SHARE = 0.042, 0.10
+_ANCHORED_SD = 0.0027
+_REACH_SD_SHARE, _OFFSET_SD_SHARE = 0.038, 0.09
 
 USUAL_SWIVEL_DEG = 45.0  # of the elbow's plane out of the body's: between tucked and flared
 

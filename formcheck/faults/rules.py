@@ -45,6 +45,15 @@ def verdict_of(quantity: Quantity, limit: float, at_most: bool) -> Verdict | Non
     return "fault" if beyond > quantity.plus_minus else "borderline"
 
 
+def likely_beyond(fault: Fault) -> bool:
+    """Whether the odds are three to one or better that the limit was broken.
+
+    The error is taken as normal: three quarters of it lie below 0.674 standard deviations, and
+    the stated half-width is 1.96 of them.
+    """
+    return abs(fault.value - fault.limit) > fault.uncertainty * 0.674 / 1.96
+
+
 @dataclass(frozen=True)
 class _Rule:
     key: str

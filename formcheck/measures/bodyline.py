@@ -24,7 +24,7 @@ LINE_HIDDEN = "shoulder, hip or foot was hidden or out of the picture during the
 _LINE_CUTOFF_HZ = 2.0
 # What remains within one clip after smoothing, and the clip's own constant error, as measured
 # against exact joints; both one standard deviation, degrees.
-_WITHIN_SD_DEG, _WITHIN_SHARE = 0.8, 0.03
+_WITHIN_SD_DEG, _WITHIN_SHARE = 0.7, 0.02
 _SLANT_SD_DEG = 4.0
 # How straight people set up before the first rep, and the share who do not (common practice).
 _SET_UP_SD_DEG, _CROOKED_SD_DEG, _CROOKED = 2.5, 15.0, 0.25

@@ -20,7 +20,7 @@ ARM_LOST = "the tracker lost the arm at the bottom of this rep, so its depth was
 JITTERY = "the landmarks jitter too much to tell angles; film in better light, nearer, on a tripod"
 MOST_NOISE = 0.0125  # jitter, in arm lengths, beyond which angles are not told
 # From the front a nearly straight arm bends along the line of sight.
-_FRONT_TOP_PLUS_MINUS_DEG = 8.0
+_FRONT_TOP_PLUS_MINUS_DEG = 5.0
 _UPPER_ARM_PLUS_MINUS_DEG = 14.0  # 95 %, against exact joints; the elbow landmark is the weak one
 _TOP_WINDOW_S = 1.5  # the straightest moment is looked for this long after reaching the top
 _STEADY = 90.0  # percentile that stands for "straightest" without chasing noise

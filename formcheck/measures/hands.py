@@ -21,7 +21,7 @@ FloatArray = npt.NDArray[np.float64]
 # shoulder-elbow 0.2053 plus radiale-stylion 0.1482 (ANSUR II women, Gordon et al. 2014) is 0.635;
 # men's broader shoulders, 0.237 of stature (from memory), give 0.67.
 BIACROMIAL_PER_ARM = 0.65
-RELATIVE_PLUS_MINUS = 0.07  # 95 %, landmark bias and proportions together
+RELATIVE_PLUS_MINUS = 0.06  # 95 %, landmark bias and proportions together
 
 _UNSEEN = "a hand or shoulder is hidden; film from the front with both hands in the picture"
 

@@ -12,7 +12,7 @@ from formcheck.views import View
 
 HEAD_NEEDS_SIDE = "the head against the trunk shows only from the side"
 HEAD_HIDDEN = "ear, shoulder or hip was hidden or out of the picture, or the track has no ears"
-_PLUS_MINUS_DEG = 9.0  # 95 %, against exact joints
+_PLUS_MINUS_DEG = 8.5  # 95 %, against exact joints
 
 
 def head_angle(signals: Signals, rep: Rep, view: View) -> Quantity:

@@ -11,8 +11,8 @@ SET_ENDS = "the set ends with this rep: no next one starts that would end the pa
 
 # 95 % of the error against exact motion: a boundary where the elbow starts or stops gently is
 # known to about a tenth of the phase beside it, and to two frames at best.
-_SHARE = 0.10
-_LEAST_S = 0.07
+_SHARE = 0.085
+_LEAST_S = 0.06
 _USUAL_NOISE = 0.009  # jitter, in arm lengths, that doubles that
 
 
