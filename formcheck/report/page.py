@@ -196,7 +196,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Variation", ", ".join(part for part in kind if part)),
         ("Body angle", plus_minus(variation.inclination_deg.value,
                                   variation.inclination_deg.plus_minus, "deg")),
-        ("Load on the hands", f"{100 * share:.0f} % of body mass" if math.isfinite(share) else ""),
+        ("Load on the hands", _load_text(share, asked.body_mass_kg)),
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _RANGES[asked.range_standard]),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
@@ -210,6 +210,13 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
          if summary.first_breakdown_rep else ""),
     ]  # fmt: skip
     return [(name, value) for name, value in facts if value and value != "–"]
+
+
+def _load_text(share: float, body_mass_kg: float | None) -> str:
+    if not math.isfinite(share):
+        return ""
+    kg = f", {share * body_mass_kg:.0f} kg" if body_mass_kg else ""
+    return f"{100 * share:.0f} % of body mass{kg}"
 
 
 def _rails_text(targets: Targets) -> str:
