@@ -21,7 +21,11 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 RATE_HZ = 30.0
-
+# Eyes, mouth and thumbs tell nothing about a push-up and are not smoothed.
+_USED = {
+    *REQUIRED, "nose", "left_ear", "right_ear", "left_heel", "right_heel", "left_foot_index",
+    "right_foot_index", "left_index", "right_index", "left_pinky", "right_pinky",
+}  # fmt: skip
 # A landmark the model gives less than this chance to be visible is its guess, not a sight.
 HIDDEN = 0.15
 _ARM_AND_TRUNK = ("shoulder", "elbow", "wrist", "hip")
@@ -201,7 +205,7 @@ def _on_grid(track: PoseTrack) -> _Grid:
     grid = np.arange(0.0, end + 0.5 / RATE_HZ, 1.0 / RATE_HZ)
     raw = _in_picture(track)
     flat = raw.reshape(frames, -1)
-    known = np.isfinite(flat).sum(axis=0) > 5
+    known = (np.isfinite(flat).sum(axis=0) > 5) & np.repeat([n in _USED for n in LANDMARKS], 2)
     smooth = np.full((len(grid), flat.shape[1]), np.nan)
     jitter_px = _jitter_px(raw)
     cutoff_hz = CUTOFF_HZ
