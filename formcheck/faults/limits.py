@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -62,7 +63,11 @@ def read_limits(path: Path | None) -> Limits:
         value = entry.get("value") if isinstance(entry, dict) else entry
         if key not in limits:
             raise LimitsError(f"{path}: “{key}” is no limit; there are {', '.join(limits)}.")
-        if isinstance(value, bool) or not isinstance(value, int | float):
+        if (
+            not isinstance(value, int | float)
+            or isinstance(value, bool)
+            or not math.isfinite(value)
+        ):
             raise LimitsError(f"{path}: [{key}] needs a number as value, in {limits[key].unit}.")
         values[key] = float(value)
     return with_values(limits, values)
