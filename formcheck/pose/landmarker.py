@@ -94,7 +94,7 @@ class _Found:
 
 def find_pose(
     info: ClipInfo,
-    model: PoseModel,
+    model: PoseModel | None = None,
     rate_hz: float | None = None,
     processes: int = 0,
     source_sha256: str | None = None,
@@ -102,12 +102,14 @@ def find_pose(
 ) -> PoseTrack:
     """Landmarks of the person doing the set, at most ``rate_hz`` times a second.
 
+    ``model`` and ``rate_hz`` are the default model and its own rate when not given.
     ``processes`` 0 works in this process; more start that many (a script that asks for them
     needs the usual ``if __name__ == "__main__":``). ``on_progress(done, all)`` counts pictures.
     When several people are in frame the one doing the set is followed, and ``notes`` say so.
 
     Raises ModelError when the pose library cannot start or breaks down.
     """
+    model = model or find_model()
     times_s = at_most(info.times_s, rate_hz or model.rate_hz)
     report = on_progress or (lambda done, of: None)
     notes = info.notes
