@@ -31,6 +31,7 @@ from formcheck.measures.head import head_angle
 from formcheck.measures.load import LoadCurve, arm_loads, load_over_time, rep_loads
 from formcheck.measures.speed import (
     hips_lag,
+    in_metres,
     mean_concentric_speed,
     peak_concentric_speed,
     speed_loss_percent,
@@ -110,6 +111,10 @@ class Analysis:
     notes: tuple[str, ...] = ()
     pairing: Pairing | None = None
 
+    @property
+    def speed_unit(self) -> str:
+        return "arm lengths/s" if self.prescription.stature_m is None else "m/s"
+
 
 def analyse(
     tracks: Sequence[PoseTrack],
@@ -175,8 +180,12 @@ def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Ana
                 "hip_deviation_change_deg": hip_deviation_change(body.signals, hip, own, body.view),
                 "head_angle_deg": head_angle(body.signals, there, body.view),
                 "hips_lag_s": hips_lag(body.signals, there, body.view),
-                "mean_concentric_speed": mean_concentric_speed(body.signals, there, body.view),
-                "peak_concentric_speed": peak_concentric_speed(body.signals, there, body.view),
+                "mean_concentric_speed": in_metres(
+                    mean_concentric_speed(body.signals, there, body.view), asked.stature_m
+                ),
+                "peak_concentric_speed": in_metres(
+                    peak_concentric_speed(body.signals, there, body.view), asked.stature_m
+                ),
                 **_from_front(rep, front, side),
                 **loaded,
             }
@@ -430,8 +439,8 @@ def _counts(
     # it of a fault takes more.
     missed = {fault.key: fault for fault in faults if likely_beyond(fault)}
     for key, what in (
-        ("shallow", f"deep enough for {asked.range_standard}"),
-        ("soft_lockout", "straightened at the top"),
+        ("shallow", f"deep enough ({_ASKED_DEPTH[asked.range_standard]} was asked)"),
+        ("soft_lockout", "locked out at the top"),
     ):
         if key in missed:
             surely = "" if missed[key].verdict == "fault" else "probably "
@@ -447,6 +456,11 @@ def _counts(
     return "counted", None
 
 
+_ASKED_DEPTH = {
+    "elbow-90": "elbows bent to 90°",
+    "arm-parallel": "upper arms parallel to the floor",
+    "chest-low": "chest within a fist of the surface",
+}
 _MEASURE_OF = {
     "shallow": "elbow_bottom_deg",
     "soft_lockout": "elbow_top_deg",

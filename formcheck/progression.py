@@ -205,7 +205,7 @@ def _decide(
     asked = (
         f"{target} clean reps were asked for"
         if target
-        else "No target was given, so every rep has to be clean"
+        else "no target was given, so every rep has to be clean"
     )
     score = f"{record.clean} of {record.attempts} reps were clean; {asked}."
     heavy = [f for f in record.faults if f.key in TOO_HEAVY_FAULTS and f.verdict == "fault"]

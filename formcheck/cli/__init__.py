@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from importlib.metadata import version
 from typing import Annotated, Any
@@ -17,6 +18,8 @@ class _OneSentence(TyperGroup):
     """Runs a command; a problem becomes its sentence and its exit code, never a traceback."""
 
     def invoke(self, ctx: Any) -> Any:
+        # Being asked to end cleans up like Ctrl-C does: no half-written folder stays.
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))
         try:
             return super().invoke(ctx)
         except FormcheckError as error:

@@ -177,7 +177,7 @@ def judge_set(
             write_track(tracks[place], scratch / name)
         _draw(analysis, [sources[place] for place in order], scratch, xlsx, note)
     print_summary(analysis, folder)
-    if analysis.summary.attempts == 0:
+    if analysis.summary.attempts == 0 and analysis.variation.support_hold is None:
         raise typer.Exit(int(Exit.NO_SET_FOUND))
 
 

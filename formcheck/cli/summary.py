@@ -76,7 +76,7 @@ def _said(result: RepResult) -> str:
 
 
 def _print_faults(console: Console, analysis: Analysis) -> None:
-    for verdict, heading in (("fault", "Fault"), ("borderline", "Borderline, not counted against")):
+    for verdict, heading in (("fault", "Fault"), ("borderline", "Too close to call")):
         keys = dict.fromkeys(fault.key for fault in analysis.faults if fault.verdict == verdict)
         for key in keys:
             words = fault_words(key)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +21,9 @@ RISE_HIDDEN = "the shoulders or hips were not seen all the way up"
 HIPS_NEED_SIDE = "hips and shoulders rise apart visibly only from the side"
 # Arm lengths: an error of the rise between two smoothed points, one standard deviation.
 _RISE_SD = 0.02
+# Upper arm plus forearm between joint centres over stature, mean of men (550.6 of 1741 mm) and
+# women (539.4 of 1735 mm): de Leva 1996; it differs by some 4 % from person to person.
+ARM_PER_STATURE, _ARM_PER_STATURE_SPREAD = 0.3136, 0.04
 _PEAK_CUTOFF_HZ = 4.0  # a peak over less than a tenth of a second is noise
 # A linear encoder's push-up speeds vary by 6 to 7 % between reps of equal effort (van den
 # Tillaar & Ball, Sports 2019;7:207): a loss below that is noise.
@@ -45,6 +49,19 @@ def peak_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
         return not_measured(RISE_HIDDEN)
     value = float(np.nanmax(speed))
     return Quantity(value, 0.15 * value, view=view.kind)
+
+
+def in_metres(speed: Quantity, stature_m: float | None) -> Quantity:
+    """A speed in arm lengths per second as metres per second, where the stature is known."""
+    if stature_m is None or not speed.known:
+        return speed
+    arm_m = ARM_PER_STATURE * stature_m
+    spread = 1.96 * _ARM_PER_STATURE_SPREAD * speed.value
+    return replace(
+        speed,
+        value=speed.value * arm_m,
+        plus_minus=float(np.hypot(speed.plus_minus, spread)) * arm_m,
+    )
 
 
 def hips_lag(signals: Signals, rep: Rep, view: View) -> Quantity:

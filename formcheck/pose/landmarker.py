@@ -20,6 +20,7 @@ import itertools
 import multiprocessing
 import os
 import sys
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -209,6 +210,15 @@ def _start_worker(counter: Any) -> None:
         sys.modules[name] = ModuleType(name)
     # Its C++ log lines stay off the terminal; exceptions travel by the pool.
     os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    """A formcheck that was killed leaves no process behind that works on or waits for it."""
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _count_one() -> None:

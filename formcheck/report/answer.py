@@ -27,8 +27,12 @@ def fix_first(analysis: Analysis) -> str | None:
 
 
 def answer_line(analysis: Analysis) -> str:
-    """``4 of 6 counted, 2 clean``; says so when no rep was found."""
+    """``4 of 6 counted, 2 clean``; or how long a support was held, or that no rep was found."""
     summary = analysis.summary
+    hold = analysis.variation.support_hold
+    if summary.attempts == 0 and hold is not None:
+        broke = "" if hold.broke_at_s is None else f", line lost at {hold.broke_at_s:.1f} s"
+        return f"Support hold, {hold.held_s:.0f} s{broke}"
     if summary.attempts == 0:
         return "No push-up rep found in this clip"
     return f"{summary.counted} of {summary.attempts} counted, {summary.clean} clean"

@@ -13,6 +13,7 @@ import jsonschema
 from formcheck.analysis import Analysis, RepResult, SetView
 from formcheck.faults.rules import Fault
 from formcheck.quantity import Quantity
+from formcheck.variation import SupportHold
 
 SCHEMA_NAME = "formcheck.report/1"
 
@@ -51,14 +52,20 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
             "range_loss_deg": _number(summary.range_loss_deg),
             "first_breakdown_rep": summary.first_breakdown_rep,
             "own_line_deg": _number(analysis.own_line_deg),
+            "speed_unit": analysis.speed_unit,
         },
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
         "next_step": {
             "direction": analysis.next_step.direction,
             "variation": analysis.next_step.variation,
+            "load_change_percent": _number(analysis.next_step.load_change_percent),
+            "surface_end": analysis.next_step.surface_end,
+            "surface_change_cm": _number(analysis.next_step.surface_change_cm),
+            "added_load_change_kg": _number(analysis.next_step.added_load_change_kg),
             "why": list(analysis.next_step.why),
             "cautions": list(analysis.next_step.cautions),
         },
+        "pairing": _pairing(analysis),
         "notes": [*analysis.notes, *(n for v in analysis.views for n in v.track.notes)],
     }
 
@@ -117,8 +124,41 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         "hands": variation.hands,
         "arms": variation.arms,
         **_measured("surface_height_arm_lengths", variation.surface_height),
+        "surface_height_cm": _number(variation.surface_height_cm),
+        "working_arms": list(variation.arm_work.working),
+        "pattern": variation.arm_work.pattern,
+        **_measured("assisting_reach_arm_lengths", variation.arm_work.assisting_reach),
+        "holds": list(variation.holds),
+        "support_hold": _support_hold(variation.support_hold),
+        "declared": dict(variation.declared),
         "confidence": {key: _number(value) for key, value in variation.confidence.items()},
         "disagreements": list(variation.disagreements),
+    }
+
+
+def _support_hold(hold: SupportHold | None) -> dict[str, Any] | None:
+    if hold is None:
+        return None
+    return {
+        "start_s": _number(hold.start_s),
+        "held_s": _number(hold.held_s),
+        **_measured("line_deg", hold.line_deg),
+        "drift_deg_per_min": _number(hold.drift_deg_per_min),
+        "broke_at_s": _number(hold.broke_at_s),
+    }
+
+
+def _pairing(analysis: Analysis) -> dict[str, Any] | None:
+    """How the two views were joined: seconds of the second clip's zero on the first's clock."""
+    paired = analysis.pairing
+    if paired is None:
+        return None
+    return {
+        "offset_s": _number(paired.offset_s),
+        "offset_s_plus_minus": _number(paired.plus_minus_s),
+        "matched_reps": len(paired.matches),
+        "sure": _number(paired.sure, 2),
+        "evidence": list(paired.evidence),
     }
 
 

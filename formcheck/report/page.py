@@ -7,7 +7,7 @@ import hashlib
 import math
 import unicodedata
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from typing import Any
 
@@ -65,7 +65,7 @@ _COLUMNS = (
     Column("symmetry_deg", "Left to right", "deg"),
     Column("hand_spacing_ratio", "Hands apart", "×"),
     Column("head_angle_deg", "Head", "deg"),
-    Column("mean_concentric_speed", "Press speed", "arm lengths/s"),
+    Column("mean_concentric_speed", "Press speed", "speed"),
     Column("load_fraction", "Load", "body mass"),
 )
 _ALWAYS = 7  # the first columns stand even when nothing in them was measured
@@ -196,6 +196,9 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Variation", ", ".join(part for part in kind if part)),
         ("Body angle", plus_minus(variation.inclination_deg.value,
                                   variation.inclination_deg.plus_minus, "deg")),
+        ("Held at the top", f"{variation.support_hold.held_s:.0f} s"
+         if variation.support_hold else ""),
+        ("Surface", _surface_text(analysis)),
         ("Load on the hands", _load_text(share, asked.body_mass_kg)),
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _RANGES[asked.range_standard]),
@@ -210,6 +213,16 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
          if summary.first_breakdown_rep else ""),
     ]  # fmt: skip
     return [(name, value) for name, value in facts if value and value != "–"]
+
+
+def _surface_text(analysis: Analysis) -> str:
+    """How high the raised end is, in centimetres where the stature is known."""
+    height, cm = analysis.variation.surface_height, analysis.variation.surface_height_cm
+    if analysis.variation.surface not in ("hands_raised", "feet_raised") or not height.known:
+        return ""
+    if cm is not None:
+        return f"about {abs(cm):.0f} cm high"
+    return f"{abs(height.value):.1f} ± {height.plus_minus:.1f} arm lengths high"
 
 
 def _load_text(share: float, body_mass_kg: float | None) -> str:
@@ -270,7 +283,7 @@ def _percent(part: float, whole: float) -> float:
 
 def _columns(analysis: Analysis) -> list[Column]:
     return [
-        column
+        replace(column, unit=analysis.speed_unit) if column.unit == "speed" else column
         for place, column in enumerate(_COLUMNS)
         if place < _ALWAYS
         or any(column.field in r.values and r.values[column.field].known for r in analysis.reps)

@@ -207,7 +207,7 @@ ATTEMPTS: dict[str, str] = {
 
 TOO_CLOSE = (
     "Too close to call: the value lies beyond the limit, but by less than its measuring error. "
-    "Not held against the rep."
+    "No fault is called; if its range was more likely missed than met, the rep is not counted."
 )
 
 _UNITS: dict[str, tuple[str, int]] = {
@@ -217,6 +217,7 @@ _UNITS: dict[str, tuple[str, int]] = {
     "s": (" s", 2),
     "shoulder widths": (" shoulder widths", 2),
     "arm lengths/s": (" arm lengths/s", 2),
+    "m/s": (" m/s", 2),
     "%": (" %", 0),
     "% of the reps beside it": (" % of the reps beside it", 0),
 }
