@@ -91,7 +91,7 @@ def test_every_rung_is_found_from_its_own_variation() -> None:
 def test_a_clean_set_without_a_target_earns_a_harder_one() -> None:
     step = next_step(CLEAN, done(), NOTHING_ASKED)
     assert step.direction == "harder"
-    assert any("No target was given" in why for why in step.why)
+    assert any("no target was given" in why for why in step.why)
 
 
 def test_a_clean_set_of_the_target_earns_a_harder_one() -> None:
