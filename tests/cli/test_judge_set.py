@@ -4,10 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import os
+import signal
+import subprocess
+import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import psutil
 import pytest
 from typer.testing import CliRunner, Result
 
@@ -221,3 +227,32 @@ def test_two_views_of_one_set_make_one_report_in_any_order(tmp_path: Path) -> No
         assert (tmp_path / str(n) / "landmarks_2.parquet").exists()
     assert reports[0] == reports[1]
     assert [clip["view"] for clip in reports[0]["clips"]] == ["side", "front"]
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+def test_a_run_that_is_ended_leaves_neither_folders_nor_processes(
+    tmp_path: Path, how: signal.Signals
+) -> None:
+    command = "from formcheck.cli import app\nif __name__ == '__main__': app()"
+    (tmp_path / "run.py").write_text(command)
+    here = Path(__file__).parents[2]
+    process = subprocess.Popen(
+        [sys.executable, str(tmp_path / "run.py"), "set", str(CLIP), "--fresh", "--out", "report"],
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(here)},
+        stderr=subprocess.DEVNULL,
+    )
+    try:
+        top = psutil.Process(process.pid)
+        waited = time.monotonic()
+        while not list(tmp_path.glob(".report.*")) or len(top.children()) < 2:
+            assert time.monotonic() - waited < 60
+            time.sleep(0.1)
+        children = top.children(recursive=True)
+        process.send_signal(how)
+        assert process.wait(30) != 0
+        _, alive = psutil.wait_procs(children, timeout=30)
+        assert not alive
+    finally:
+        process.kill()
+    assert [path.name for path in tmp_path.iterdir()] == ["run.py"]
