@@ -57,7 +57,7 @@ def own_line(
     """Read the person's own line and weigh it against what the landmarks may err.
 
     Most people set up straight, within a few degrees, and some do not, by any amount (common
-    practice). A line a few degrees off is then mostly landmark error; one that is far off is
+    practice). A line a few degrees off is then partly landmark error; one that is far off is
     the person's. So a set that sags from its start keeps its sag.
     """
     prior_sd = _constant_sd_deg(view, support)

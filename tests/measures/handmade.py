@@ -1,0 +1,50 @@
+"""Signals drawn by hand: every curve is what the test says, and unknown where it says nothing."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from formcheck.reps import Rep
+from formcheck.signals import RATE_HZ, Signals
+from formcheck.views import View
+
+FloatArray = npt.NDArray[np.float64]
+
+SIDE, FRONT = View("side", "left"), View("front", None, 90.0)
+OBLIQUE, REAR = View("oblique", "left", 45.0), View("rear", None, -90.0)
+
+T_S = np.arange(0.0, 8.0, 1 / RATE_HZ)
+# Down from 2 to 3 s, held until 4, up until 5, at the top until 6.
+REP = Rep(1, start_s=2.0, bottom_start_s=3.0, bottom_s=3.5, bottom_end_s=4.0, top_s=5.0, end_s=6.0)
+
+_CURVES = (
+    "elbow_deg", "elbow_left_deg", "elbow_right_deg", "elbow_plus_minus_deg", "body_line_deg",
+    "body_line_knee_deg", "head_deg", "flare_deg", "flare_plus_minus_deg", "reach",
+    "shoulder_height", "hip_height",
+)  # fmt: skip
+
+
+def through(*corners: tuple[float, float], t_s: FloatArray = T_S) -> FloatArray:
+    """Straight lines between (seconds, value) corners, level before and after."""
+    when_s, value = zip(*corners, strict=True)
+    return np.asarray(np.interp(t_s, when_s, value))
+
+
+def drawn(t_s: FloatArray = T_S, **given: Any) -> Signals:
+    """Signals with the fields that are given and nothing else known."""
+    fields: dict[str, Any] = {name: np.full(len(t_s), np.nan) for name in _CURVES}
+    fields |= {
+        "in_position": np.ones(len(t_s), dtype=bool),
+        "points_px": {},
+        "steady_px": {},
+        "visibility": {},
+        "arm_length_px": 200.0,
+        "near_side": "left",
+        "pose_rate_hz": RATE_HZ,
+        "noise": 0.0,
+        "bridged": np.zeros(len(t_s), dtype=bool),
+    }
+    return Signals(t_s=t_s, rate_hz=RATE_HZ, **(fields | given))

@@ -1,0 +1,183 @@
+"""Sag and pike of lines drawn by hand, and how much of a crooked start is believed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from formcheck.measures.bodyline import (
+    LINE_HIDDEN,
+    LINE_NEEDS_SIDE,
+    OwnLine,
+    hip_deviation,
+    hip_deviation_change,
+    line_curve,
+    own_line,
+)
+from formcheck.measures.depth import JITTERY, MOST_NOISE
+from formcheck.quantity import Quantity, not_measured
+from formcheck.views import View
+from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, through
+
+FloatArray = npt.NDArray[np.float64]
+
+NO_ERROR = OwnLine(measured_deg=0.0, error_deg=0.0, error_sd_deg=0.0)
+SAGS = through((2.2, 0), (3, 18), (4, 18), (4.8, 0))
+
+
+def read_own_line(start_deg: float, view: View = SIDE, support: str = "toes") -> OwnLine:
+    level = np.full(len(T_S), start_deg)
+    return own_line(drawn(), level, [REP], view, support)
+
+
+def deviation(line_deg: FloatArray, own: OwnLine = NO_ERROR) -> Quantity:
+    return hip_deviation(drawn(), line_deg, REP, SIDE, own)
+
+
+def test_the_line_runs_to_the_ankles_and_on_the_knees_to_the_knees() -> None:
+    signals = drawn(body_line_deg=np.full(len(T_S), 3.0), body_line_knee_deg=np.full(len(T_S), 7.0))
+    assert line_curve(signals, "toes") == pytest.approx(3.0)
+    assert line_curve(signals, None) == pytest.approx(3.0)
+    assert line_curve(signals, "knees") == pytest.approx(7.0)
+
+
+def test_a_trembling_line_is_smoothed_and_a_sinking_one_followed() -> None:
+    tremble = 4.0 * np.sin(2 * np.pi * 6.0 * T_S)
+    smooth = line_curve(drawn(body_line_deg=SAGS + tremble), "toes")
+    assert np.abs(smooth - SAGS)[30:-30].max() < 1.5
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_sag_is_positive_pike_negative_and_the_furthest_counts(sign: float) -> None:
+    measured = deviation(sign * SAGS)
+    assert measured.value == pytest.approx(sign * 18.0, abs=0.5)
+    assert measured.view == "side"
+
+
+def test_of_a_sag_and_a_pike_in_one_rep_the_larger_is_told() -> None:
+    both = through((2.2, 0), (2.6, -10), (3.2, 16), (4.5, 16), (4.9, 0))
+    assert deviation(both).value == pytest.approx(16.0, abs=0.5)
+
+
+def test_what_the_hips_do_between_reps_is_not_held_against_the_rep() -> None:
+    rests_piked = np.where((T_S < 1.9) | (T_S > 5.1), -30.0, 2.0)
+    assert deviation(rests_piked).value == pytest.approx(2.0)
+
+
+def test_only_a_view_from_the_side_shows_the_line() -> None:
+    for view in (FRONT, REAR):
+        measured = hip_deviation(drawn(), SAGS, REP, view, NO_ERROR)
+        assert measured.reason == LINE_NEEDS_SIDE and not measured.known
+
+
+def test_hidden_hips_and_jitter_say_why_there_is_no_line() -> None:
+    assert deviation(np.full(len(T_S), np.nan)).reason == LINE_HIDDEN
+    shaky = hip_deviation(drawn(noise=2 * MOST_NOISE), SAGS, REP, SIDE, NO_ERROR)
+    assert shaky.reason == JITTERY
+
+
+def test_a_line_a_few_degrees_off_at_the_start_is_partly_landmark_error() -> None:
+    for start_deg in (3.0, -3.0):
+        own = read_own_line(start_deg)
+        assert own.measured_deg == pytest.approx(start_deg)
+        assert 0.15 < own.error_deg / start_deg < 0.85
+        assert own.error_sd_deg > 1.0, "and which part stays in doubt"
+
+
+def test_a_set_that_sags_from_its_start_keeps_its_sag() -> None:
+    for start_deg in (16.0, 25.0):
+        own = read_own_line(start_deg)
+        assert abs(own.error_deg) < 2.0
+        measured = hip_deviation(drawn(), np.full(len(T_S), start_deg), REP, SIDE, own)
+        assert measured.value > 12.0, "beyond the usual limit"
+        assert measured.value - measured.plus_minus > start_deg - 9.0
+
+
+def test_more_of_a_start_is_believed_the_further_off_it_is() -> None:
+    kept = [1 - read_own_line(deg).error_deg / deg for deg in (2.0, 6.0, 10.0, 15.0, 25.0)]
+    assert kept == sorted(kept)
+
+
+def test_the_weighing_is_the_same_for_sag_and_pike() -> None:
+    sag, pike = read_own_line(8.0), read_own_line(-8.0)
+    assert sag.error_deg == pytest.approx(-pike.error_deg, abs=1e-6)
+    assert sag.error_sd_deg == pytest.approx(pike.error_sd_deg, abs=1e-6)
+
+
+def test_a_straight_start_needs_no_correction_but_stays_in_doubt() -> None:
+    own = read_own_line(0.0)
+    assert own.error_deg == pytest.approx(0.0, abs=1e-6)
+    assert own.error_sd_deg > 0.5
+
+
+def test_a_landmarks_constant_error_is_taken_off_every_rep() -> None:
+    own = OwnLine(measured_deg=4.0, error_deg=3.0, error_sd_deg=1.0)
+    assert deviation(SAGS + 4.0, own).value == pytest.approx(18.0 + 4.0 - 3.0, abs=0.5)
+
+
+def test_the_doubt_about_the_line_widens_the_interval() -> None:
+    sure, unsure = OwnLine(0.0, 0.0, 0.5), OwnLine(0.0, 0.0, 3.0)
+    assert deviation(SAGS, unsure).plus_minus > deviation(SAGS, sure).plus_minus + 2.0
+
+
+def test_the_own_line_is_read_in_the_second_before_the_first_rep() -> None:
+    kneels = np.where(T_S < 0.9, 50.0, 2.0)
+    assert own_line(drawn(), kneels, [REP], SIDE, "toes").measured_deg == pytest.approx(2.0)
+
+
+def test_without_a_top_before_the_first_rep_the_line_stands_as_it_is_seen() -> None:
+    for own in (
+        own_line(drawn(), np.full(len(T_S), np.nan), [REP], SIDE, "toes"),
+        own_line(drawn(), SAGS, [], SIDE, "toes"),
+        read_own_line(75.0),
+    ):
+        assert own.error_deg == 0.0 and own.error_sd_deg > 0.5
+
+
+def test_on_the_knees_the_landmarks_are_trusted_less() -> None:
+    """The hip's error turns a shorter leg by more (segment lengths: de Leva 1996)."""
+    knees, toes = read_own_line(0.0, support="knees"), read_own_line(0.0, support="toes")
+    assert knees.error_sd_deg > toes.error_sd_deg
+
+
+def test_change_is_told_against_the_persons_own_line_not_against_a_straight_one() -> None:
+    own = OwnLine(measured_deg=10.0, error_deg=1.0, error_sd_deg=2.0)
+    absolute = deviation(through((2.2, 10), (3, 16), (4, 16), (4.8, 10)), own)
+    change = hip_deviation_change(drawn(), absolute, own, SIDE)
+    assert absolute.value == pytest.approx(15.0, abs=0.5)
+    assert change.value == pytest.approx(6.0, abs=0.5)
+
+
+def test_change_is_known_better_than_the_absolute_line() -> None:
+    own = read_own_line(0.0)
+    absolute = deviation(SAGS, own)
+    assert hip_deviation_change(drawn(), absolute, own, SIDE).plus_minus < absolute.plus_minus
+
+
+def test_neither_hides_the_other() -> None:
+    """Sagging all along: no change, all of it absolute. Sinking from straight: both."""
+    always, own = np.full(len(T_S), 20.0), read_own_line(20.0)
+    constant = hip_deviation(drawn(), always, REP, SIDE, own)
+    assert constant.value > 15.0
+    assert hip_deviation_change(drawn(), constant, own, SIDE).value == pytest.approx(0.0, abs=0.5)
+    straight = read_own_line(0.0)
+    sinks = deviation(SAGS, straight)
+    assert sinks.value == pytest.approx(18.0, abs=0.5)
+    assert hip_deviation_change(drawn(), sinks, straight, SIDE).value == pytest.approx(18, abs=0.5)
+
+
+def test_no_line_no_change() -> None:
+    unknown = not_measured(LINE_HIDDEN)
+    assert hip_deviation_change(drawn(), unknown, NO_ERROR, SIDE).reason == LINE_HIDDEN
+    no_start = replace(NO_ERROR, measured_deg=float("nan"))
+    assert not hip_deviation_change(drawn(), Quantity(5.0, 1.0), no_start, SIDE).known
+
+
+def test_jitter_and_a_slanted_view_widen_the_change() -> None:
+    absolute = Quantity(10.0, 4.0)
+    plain = hip_deviation_change(drawn(), absolute, NO_ERROR, SIDE).plus_minus
+    assert hip_deviation_change(drawn(noise=0.01), absolute, NO_ERROR, SIDE).plus_minus > plain
+    assert hip_deviation_change(drawn(), absolute, NO_ERROR, OBLIQUE).plus_minus > plain

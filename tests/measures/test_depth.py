@@ -1,0 +1,139 @@
+"""How far the elbows bend and straighten, read off elbow curves drawn by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from formcheck.arm import UPPER
+from formcheck.measures.depth import (
+    ARM_LOST,
+    ELBOW_HIDDEN,
+    JITTERY,
+    MOST_NOISE,
+    bend_shares_percent,
+    between,
+    elbow_bottom,
+    elbow_top,
+    range_loss_deg,
+    shoulder_height_bottom,
+    upper_arm_bottom,
+)
+from formcheck.quantity import Quantity, not_measured
+from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, through
+
+BENT = through((2, 170), (3, 82), (4, 84), (5, 168))
+FIVE = np.full(len(T_S), 5.0)
+SEEN = drawn(elbow_deg=BENT, elbow_plus_minus_deg=FIVE)
+SEEN_ARM = drawn(
+    steady_px={
+        "left_shoulder": np.full((len(T_S), 2), 300.0),
+        "left_elbow": np.full((len(T_S), 2), 340.0),
+    }
+)
+
+
+def test_a_span_holds_the_samples_from_its_start_to_before_its_end() -> None:
+    assert between(SEEN, 1.0, 2.0) == slice(30, 61)
+    assert between(SEEN, 1.01, 1.02).stop - between(SEEN, 1.01, 1.02).start == 1
+
+
+def test_a_span_outside_the_clip_is_empty() -> None:
+    assert len(T_S[between(SEEN, -3.0, -1.0)]) == 0
+    assert len(T_S[between(SEEN, 99.0, 100.0)]) == 0
+
+
+def test_the_bottom_is_the_smallest_angle_of_the_rep() -> None:
+    bottom = elbow_bottom(SEEN, REP, SIDE)
+    assert bottom == Quantity(82.0, 5.0, view="side")
+
+
+def test_a_deeper_bend_outside_the_rep_does_not_count_for_it() -> None:
+    deeper = replace(SEEN, elbow_deg=np.where(T_S > 6.5, 60.0, BENT))
+    assert elbow_bottom(deeper, REP, SIDE).value == 82.0
+
+
+def test_the_top_is_the_straightest_after_pressing_up() -> None:
+    straightens = through((5, 150), (5.5, 168), (6, 168))
+    assert elbow_top(replace(SEEN, elbow_deg=straightens), REP, SIDE).value == pytest.approx(168.0)
+
+
+def test_one_frame_that_jumps_straight_is_not_the_top() -> None:
+    jumps = np.where(np.abs(T_S - 5.5) < 0.02, 179.0, np.where(T_S > 4.9, 152.0, BENT))
+    assert elbow_top(replace(SEEN, elbow_deg=jumps), REP, SIDE).value == pytest.approx(152.0)
+
+
+def test_straightening_after_the_rep_has_long_ended_does_not_count() -> None:
+    rests = replace(REP, end_s=8.0)
+    late = through((5, 150), (7.0, 150), (7.2, 175))
+    assert elbow_top(replace(SEEN, elbow_deg=late), rests, SIDE).value == pytest.approx(150.0)
+
+
+def test_a_hidden_arm_says_so() -> None:
+    hidden = replace(SEEN, elbow_deg=np.where((T_S > 1.9) & (T_S < 6.1), np.nan, BENT))
+    for measured in (elbow_bottom(hidden, REP, SIDE), elbow_top(hidden, REP, SIDE)):
+        assert not measured.known and measured.reason == ELBOW_HIDDEN
+
+
+def test_a_bottom_that_was_only_filled_in_is_not_measured() -> None:
+    lost = replace(SEEN, bridged=np.abs(T_S - REP.bottom_s) < 0.2)
+    assert elbow_bottom(lost, REP, SIDE).reason == ARM_LOST
+    assert elbow_top(lost, REP, SIDE).known
+
+
+def test_landmarks_that_jitter_too_much_tell_no_angle() -> None:
+    for noise, known in [(MOST_NOISE * 0.9, True), (MOST_NOISE * 1.1, False)]:
+        shaky = replace(SEEN, noise=noise)
+        for measured in (elbow_bottom(shaky, REP, SIDE), elbow_top(shaky, REP, SIDE)):
+            assert measured.known == known
+            assert known or measured.reason == JITTERY
+
+
+def test_lockout_is_less_certain_from_the_front() -> None:
+    assert elbow_top(SEEN, REP, FRONT).plus_minus > elbow_top(SEEN, REP, SIDE).plus_minus
+    assert elbow_top(SEEN, REP, FRONT).view == "front"
+
+
+@pytest.mark.parametrize("above_deg", [-20.0, 0.0, 25.0])
+def test_the_upper_arm_above_parallel_is_positive(above_deg: float) -> None:
+    """The elbow end lies below the shoulder end by the sine of the angle."""
+    drop_px = UPPER * SEEN.arm_length_px * np.sin(np.radians(above_deg))
+    shoulder = np.full((len(T_S), 2), 300.0)
+    points = {"left_shoulder": shoulder, "left_elbow": shoulder + np.array([40.0, drop_px])}
+    measured = upper_arm_bottom(drawn(steady_px=points), REP, SIDE)
+    assert measured.value == pytest.approx(above_deg)
+    assert not upper_arm_bottom(drawn(steady_px=points), REP, FRONT).known
+
+
+def test_the_shoulders_lowest_height_is_that_of_the_bottom() -> None:
+    height = through((2, 0.98), (3, 0.42), (4, 0.42), (5, 0.98))
+    signals = drawn(shoulder_height=height)
+    assert shoulder_height_bottom(signals, REP, SIDE).value == pytest.approx(0.42)
+    assert shoulder_height_bottom(drawn(), REP, SIDE).reason == ELBOW_HIDDEN
+
+
+def test_a_bend_is_compared_with_the_smaller_of_its_neighbours() -> None:
+    bottoms, tops = [80.0, 80.0, 125.0, 90.0], [170.0] * 4
+    ends = [(Quantity(b), Quantity(t)) for b, t in zip(bottoms, tops, strict=True)]
+    shares = [q.value for q in bend_shares_percent(ends)]
+    assert shares == pytest.approx([100.0, 200.0, 100 * 45 / 80, 100 * 80 / 45])
+
+
+def test_a_lone_attempt_is_compared_with_nothing() -> None:
+    (share,) = bend_shares_percent([(Quantity(120.0), Quantity(170.0))])
+    assert share.value == 100.0
+
+
+def test_range_loss_is_what_the_last_rep_lacks_of_the_deepest() -> None:
+    bottoms = [Quantity(v) for v in (85.0, 80.0, 90.0, 101.0)]
+    assert range_loss_deg(bottoms) == pytest.approx(21.0)
+    assert range_loss_deg([*bottoms, not_measured("hidden")]) == pytest.approx(21.0)
+    assert np.isnan(range_loss_deg(bottoms[:1]))
+
+
+def test_every_measured_end_names_the_view_that_showed_it() -> None:
+    for view in (SIDE, OBLIQUE, FRONT):
+        assert elbow_bottom(SEEN, REP, view).view == view.kind
+    assert not upper_arm_bottom(SEEN_ARM, REP, REAR).known
