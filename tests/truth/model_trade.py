@@ -113,6 +113,9 @@ def draw(table: pd.DataFrame, path: Path) -> None:
                     fontsize=7, xytext=(3, 4), textcoords="offset points",
                 )  # fmt: skip
         axis.set_xscale("log")
+        axis.set_xticks([0.2, 0.5, 1, 2], ["0.2", "0.5", "1", "2"])
+        axis.tick_params(axis="x", which="minor", labelbottom=False)
+        axis.margins(x=0.15, y=0.1)
         axis.set_ylim(bottom=0)
         axis.set_title(title, fontsize=9)
         axis.tick_params(labelsize=8)
@@ -142,7 +145,7 @@ def main() -> None:
     ]
     rows: list[dict[str, object]] = []
     for model in asked.model:
-        name = Path(model).stem
+        name = Path(model).stem.removeprefix("pose_")
         if name in saved:
             cost_ms = make_tracks(model, clips[:1], asked.out / f"timed_{name}")
             folder = saved[name]
