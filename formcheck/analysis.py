@@ -18,6 +18,7 @@ from formcheck.measures.bodyline import (
     own_line,
 )
 from formcheck.measures.depth import (
+    MOST_NOISE,
     bend_shares_percent,
     elbow_bottom,
     elbow_top,
@@ -296,9 +297,8 @@ def _with_stance(front: SetView, variation: Variation) -> SetView:
 
 def _reps_of(look: SetView) -> list[Rep]:
     curves = look.signals
-    return find_reps(
-        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz, curves.bridged
-    )
+    unsure = curves.bridged | (curves.noise > MOST_NOISE)
+    return find_reps(curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz, unsure)
 
 
 def _joined(looks: Sequence[SetView]) -> tuple[list[SetView], list[Rep], Pairing]:

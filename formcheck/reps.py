@@ -105,20 +105,21 @@ def find_reps(
     elbow_deg: FloatArray,
     in_position: BoolArray,
     rate_hz: float,
-    bridged: BoolArray | None = None,
+    unsure: BoolArray | None = None,
 ) -> list[Rep]:
     """Attempts in order, with interpolated phase boundaries.
 
     ``elbow_deg`` (M,) on the even grid ``t_s``; ``in_position`` (M,) limits the search. An
-    attempt whose turn is ``bridged`` (the arm was lost there) is never called broken off.
+    attempt whose turn is ``unsure`` (the arm was lost there, or jitters) is never called broken
+    off.
     """
     smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
     found = bends(elbow_deg, in_position, rate_hz, LEAST_BEND_DEG)
     times = [_boundaries(t_s, elbow_deg, smooth, bend) for bend in found]
     aborted = _broken_off(smooth, found)
-    if bridged is not None:
+    if unsure is not None:
         aborted = [
-            broken and not bridged[bend.bottom] for broken, bend in zip(aborted, found, strict=True)
+            broken and not unsure[bend.bottom] for broken, bend in zip(aborted, found, strict=True)
         ]
     reps: list[Rep] = []
     for i, (bend, (start, down, up, top)) in enumerate(zip(found, times, strict=True)):
