@@ -9,7 +9,7 @@ from dataclasses import replace
 import pytest
 
 from formcheck.faults.limits import default_limits, with_values
-from formcheck.faults.rules import Fault, rep_faults, verdict_of
+from formcheck.faults.rules import Fault, likely_beyond, rep_faults, verdict_of
 from formcheck.prescription import Prescription
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
@@ -267,3 +267,14 @@ def test_a_pause_of_zero_asked_cannot_be_cut() -> None:
 def test_a_pause_longer_than_asked_is_no_fault() -> None:
     long = {m: Quantity(5.0, 0.1) for m in ("bottom_pause_s", "top_pause_s")}
     assert verdicts(long, DRIVEN) == {}
+
+
+@pytest.mark.parametrize(("beyond_in_sds", "likely"), [(0.6, False), (0.75, True), (2.5, True)])
+def test_odds_of_three_to_one_are_two_thirds_of_a_standard_deviation(
+    beyond_in_sds: float, likely: bool
+) -> None:
+    """Computed: three quarters of a normal error lie below 0.674 SD; ± is 1.96 SD."""
+    sd = 3.0
+    deep = Quantity(90.0 + beyond_in_sds * sd, 1.96 * sd)
+    (fault,) = faults_of({"elbow_bottom_deg": deep})
+    assert likely_beyond(fault) == likely
