@@ -242,5 +242,5 @@ def test_an_attempt_whose_turn_was_not_seen_is_never_called_broken_off() -> None
     t_s, elbow = elbow_curve(attempts)
     position, lost = np.ones(len(t_s), dtype=bool), (t_s > 7.0) & (t_s < 8.5)
     assert [rep.aborted for rep in find_reps(t_s, elbow, position, RATE_HZ)] == [False, True, False]
-    with_loss = find_reps(t_s, elbow, position, RATE_HZ, bridged=lost)
+    with_loss = find_reps(t_s, elbow, position, RATE_HZ, unsure=lost)
     assert [rep.aborted for rep in with_loss] == [False, False, False]
