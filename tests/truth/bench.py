@@ -331,7 +331,8 @@ def page(scores: Scores, cases: Sequence[Case]) -> str:
         "degrees and seconds. load_fraction is against the same segment model on exact joints.",
         *agreed,
         "## Faults\n\nA true value nearer to its limit than the accuracy asked of it is grey and "
-        "not scored; `borderline` counts as missed, and as noticed.",
+        "not scored. `borderline` counts as missed, and as noticed; recall_marked is over true "
+        "values beyond the limit by more than twice that accuracy.",
         as_markdown(scoring.precision_recall(scores.outcomes)),
     ]
     if len(scores.pairs):

@@ -5,6 +5,10 @@ How a fault is expected
     accuracy asked of that quantity (`GREY`), should not when it lies inside the limit by more
     than that, and is left out of the score in between: there, no camera could tell.
     `borderline` is no accusation: it is neither a false alarm nor a find.
+    A fault is firm only when value and stated ± lie beyond the limit, so a value a little
+    beyond it cannot be found firmly by any honest measurement. Recall is therefore given over
+    all, over the marked cases (beyond by more than twice the accuracy), and as `noticed`,
+    with `borderline` counted as found.
     A fault counts as missed only where the view can show it (`SHOWN_BY`); a raised fault
     counts against precision in every view.
 """
@@ -35,6 +39,17 @@ GREY: Mapping[str, float] = {
     "elbow_flare_deg": 8.0,
     "phase_s": 0.10,
 }
+
+# What bounds each fault, and on which side of its limit the fault lies.
+BOUNDED: Mapping[str, tuple[str, float]] = {
+    "shallow": ("elbow_bottom_deg", 1.0),
+    "soft_lockout": ("elbow_top_deg", -1.0),
+    "hip_sag": ("hip_deviation_deg", 1.0),
+    "hip_pike": ("hip_deviation_deg", -1.0),
+    "head_drop": ("head_angle_deg", 1.0),
+    "elbow_flare": ("elbow_flare_deg", 1.0),
+}
+MARKED = 2.0  # accuracies beyond the limit
 
 ALL_VIEWS = frozenset({"side", "front", "oblique"})
 SHOWN_BY: Mapping[str, frozenset[str]] = {
@@ -164,44 +179,42 @@ def expected_attempt(rep: TruthRep, limits: Mapping[str, float]) -> str | None:
 def expected_fault(
     key: str, rep: TruthRep, limits: Mapping[str, float], tempo: Tempo | None
 ) -> Expectation | None:
-    """Whether this rep should carry the fault; None where the truth does not say.
+    """Whether this rep should carry the fault; None where the truth does not say."""
+    excess = excess_of(key, rep, limits, tempo)
+    if excess is None:
+        return None
+    if math.isnan(excess) or abs(excess) <= 1:
+        return "grey"
+    return "fault" if excess > 1 else "clear"
 
-    ``limits`` by fault key, in the unit of the quantity, plus ``tempo_tolerance`` and
-    ``tempo_tolerance_share``.
+
+def excess_of(
+    key: str, rep: TruthRep, limits: Mapping[str, float], tempo: Tempo | None
+) -> float | None:
+    """How far the true value lies beyond the limit, over the accuracy asked of it (`GREY`).
+
+    Infinite where it is a matter of yes or no, NaN where it is not to be scored, None where
+    the truth does not say. ``limits`` by fault key, in the unit of the quantity, plus
+    ``tempo_tolerance`` and ``tempo_tolerance_share``.
     """
     values = rep.values
     if key == "aborted":
-        return "fault" if rep.aborted else "clear"
+        return math.inf if rep.aborted else -math.inf
     if key in TEMPO_KEYS:
-        return "grey" if rep.aborted else _expected_tempo_fault(key, values, limits, tempo)
-    if key == "shallow":
-        if rep.aborted:
-            return "clear"  # turned round on purpose: `aborted` says it
-        return _beyond(values["elbow_bottom_deg"], limits[key], GREY["elbow_bottom_deg"])
-    if key == "soft_lockout":
-        return _beyond(-values["elbow_top_deg"], -limits[key], GREY["elbow_top_deg"])
-    if key == "hip_sag":
-        return _beyond(values["hip_deviation_deg"], limits[key], GREY["hip_deviation_deg"])
-    if key == "hip_pike":
-        return _beyond(-values["hip_deviation_deg"], -limits[key], GREY["hip_deviation_deg"])
-    if key == "head_drop":
-        return _beyond(values["head_angle_deg"], limits[key], GREY["head_angle_deg"])
-    if key == "elbow_flare":
-        return _beyond(values["elbow_flare_deg"], limits[key], GREY["elbow_flare_deg"])
-    return None
+        return math.nan if rep.aborted else _tempo_excess(key, values, limits, tempo)
+    if key == "shallow" and rep.aborted:
+        return -math.inf  # turned round on purpose: `aborted` says it
+    if key not in BOUNDED:
+        return None
+    quantity, sign = BOUNDED[key]
+    return sign * (values[quantity] - limits[key]) / GREY[quantity]
 
 
-def _beyond(value: float, limit: float, grey: float) -> Expectation:
-    if abs(value - limit) <= grey:
-        return "grey"
-    return "fault" if value > limit else "clear"
-
-
-def _expected_tempo_fault(
+def _tempo_excess(
     key: str, values: Mapping[str, float], limits: Mapping[str, float], tempo: Tempo | None
-) -> Expectation:
+) -> float:
     if tempo is None:
-        return "clear"
+        return -math.inf
 
     def tolerance(asked_s: float) -> float:
         return max(limits["tempo_tolerance"], limits["tempo_tolerance_share"] * asked_s)
@@ -209,22 +222,22 @@ def _expected_tempo_fault(
     if key == "slow_concentric":
         asked = tempo.concentric_s
         ceiling = limits[key] if asked is None else asked + tolerance(asked)
-        return _beyond(values["concentric_s"], ceiling, GREY["phase_s"])
+        return (values["concentric_s"] - ceiling) / GREY["phase_s"]
     if key == "slow_eccentric":
         ceiling = tempo.eccentric_s + tolerance(tempo.eccentric_s)
-        return _beyond(values["eccentric_s"], ceiling, GREY["phase_s"])
-    asked, measured = {
+        return (values["eccentric_s"] - ceiling) / GREY["phase_s"]
+    asked, phase_s = {
         "rushed_eccentric": (tempo.eccentric_s, values["eccentric_s"]),
         "short_bottom_pause": (tempo.bottom_pause_s, values["bottom_pause_s"]),
         "short_top_pause": (tempo.top_pause_s, values["top_pause_s"]),
     }[key]
-    return _beyond(-measured, -(asked - tolerance(asked)), GREY["phase_s"])
+    return (asked - tolerance(asked) - phase_s) / GREY["phase_s"]
 
 
 def fault_outcomes(
     analysis: Analysis, truth: TruthSet, limits: Mapping[str, float], tempo: Tempo | None
 ) -> pd.DataFrame:
-    """One row a rep and fault key: clip, view, rep, key, expected, verdict, outcome.
+    """One row a rep and fault key: clip, view, rep, key, expected, marked, verdict, outcome.
 
     ``outcome``: `hit`, `missed`, `false_alarm`, `correct_silence`, `grey` (true value too near
     the limit to score), `unshown` (expected, but not visible from here and not raised) or
@@ -238,6 +251,7 @@ def fault_outcomes(
         last = true_rep is truth.reps[-1]
         for key in sorted(SHOWN_BY.keys() | raised.keys()):
             expected = expected_fault(key, true_rep, limits, tempo)
+            marked = (excess_of(key, true_rep, limits, tempo) or 0.0) > MARKED
             if last and key == "short_top_pause":
                 expected = "grey"  # its end is the end of the clip
             verdict = raised.get(key)
@@ -245,19 +259,28 @@ def fault_outcomes(
             outcome = _outcome(expected, verdict, shown)
             if outcome is not None:
                 rows.append(
-                    (truth.name, truth.view, true_rep.index, key, expected, verdict, outcome)
+                    (
+                        truth.name,
+                        truth.view,
+                        true_rep.index,
+                        key,
+                        expected,
+                        marked,
+                        verdict,
+                        outcome,
+                    )
                 )
     found = [result for _, result in matched]
     for result in analysis.reps:
         if result not in found:
             rows += [
-                (truth.name, truth.view, -result.rep.index, fault.key, None, fault.verdict,
+                (truth.name, truth.view, -result.rep.index, fault.key, None, False, fault.verdict,
                  "false_alarm")
                 for fault in result.faults
                 if fault.verdict == "fault"
             ]  # fmt: skip
     return pd.DataFrame(
-        rows, columns=["clip", "view", "rep", "key", "expected", "verdict", "outcome"]
+        rows, columns=["clip", "view", "rep", "key", "expected", "marked", "verdict", "outcome"]
     )
 
 
@@ -274,19 +297,20 @@ def _outcome(expected: Expectation | None, verdict: str | None, shown: bool) -> 
 
 
 def precision_recall(outcomes: pd.DataFrame, by: str = "key") -> pd.DataFrame:
-    """Per group and over all: hits, missed, false alarms, grey, precision, recall.
-
-    ``noticed`` is recall with `borderline` counted as found: the share of faulty reps that the
-    report at least points at.
-    """
+    """Per group and over all: counts of outcomes, precision and the three recalls."""
     columns = ["hit", "missed", "false_alarm", "grey", "unshown", "unknown"]
     counts = pd.crosstab(outcomes[by], outcomes["outcome"]).reindex(columns=columns, fill_value=0)
-    pointed_at = (outcomes["outcome"] == "missed") & (outcomes["verdict"] == "borderline")
-    noticed = outcomes[pointed_at].groupby(by).size().reindex(counts.index, fill_value=0)
-    noticed.loc["all"] = noticed.sum()
-    counts.loc["all"] = counts.sum()
-    expected = counts["hit"] + counts["missed"]
-    counts["precision"] = counts["hit"] / (counts["hit"] + counts["false_alarm"])
-    counts["recall"] = counts["hit"] / expected
-    counts["noticed"] = (counts["hit"] + noticed) / expected
-    return counts
+
+    def count(which: pd.Series[bool]) -> pd.Series[int]:
+        each = outcomes[which].groupby(by).size().reindex(counts.index, fill_value=0)
+        return pd.concat([each, pd.Series({"all": each.sum()})])
+
+    hit, missed = outcomes["outcome"] == "hit", outcomes["outcome"] == "missed"
+    borderline = missed & (outcomes["verdict"] == "borderline")
+    marked = outcomes["marked"].astype(bool)
+    table = pd.concat([counts, counts.sum().to_frame("all").T]).rename_axis(by)
+    table["precision"] = table["hit"] / (table["hit"] + table["false_alarm"])
+    table["recall"] = table["hit"] / (table["hit"] + table["missed"])
+    table["recall_marked"] = count(hit & marked) / count((hit | missed) & marked)
+    table["noticed"] = count(hit | borderline) / (table["hit"] + table["missed"])
+    return table

@@ -120,9 +120,17 @@ def test_precision_and_recall_leave_out_what_cannot_be_scored() -> None:
             "key": ["hip_sag"] * 6,
             "outcome": ["hit", "hit", "missed", "false_alarm", "grey", "unshown"],
             "verdict": ["fault", "fault", "borderline", "fault", None, None],
+            "marked": [True, False, False, False, False, True],
         }
     )
     row = scoring.precision_recall(outcomes).loc["all"]
     assert row["precision"] == pytest.approx(2 / 3)
     assert row["recall"] == pytest.approx(2 / 3)
+    assert row["recall_marked"] == pytest.approx(1.0), "the missed one was only just beyond"
     assert row["noticed"] == pytest.approx(1.0), "the missed one was called borderline"
+
+
+def test_excess_is_counted_in_the_accuracy_asked_of_the_quantity() -> None:
+    # 12 degrees allowed, 3 degrees asked of the body line
+    assert scoring.excess_of("hip_sag", true_rep(hip_deviation_deg=18), LIMITS, None) == 2.0
+    assert scoring.excess_of("hips_late", true_rep(), LIMITS, None) is None
