@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from formcheck.reps import LEAST_BEND_DEG, Rep, find_reps
+from formcheck.reps import Rep, find_reps
 from tests.minimum_jerk import RATE_HZ, SLOW_END, Once, eased, elbow_curve
 
 FloatArray = npt.NDArray[np.float64]
@@ -91,10 +91,11 @@ def test_a_single_shallow_attempt_has_nothing_to_be_broken_off_from() -> None:
     assert not rep.aborted
 
 
-def test_settling_and_shrugging_at_the_top_are_no_attempts() -> None:
+@pytest.mark.parametrize(("bend_deg", "attempts"), [(20.0, 2), (32.0, 3)])
+def test_settling_and_shrugging_at_the_top_are_no_attempts(bend_deg: float, attempts: int) -> None:
     t_s, elbow = elbow_curve([Once(), Once()], hold_s=4.0, after_s=5.0)
-    settling = (LEAST_BEND_DEG - 5.0) * np.sin(np.pi * np.clip((t_s - 1.0) / 1.5, 0, 1)) ** 2
-    assert len(reps_in(t_s, elbow - settling)) == 2
+    dip = bend_deg * np.sin(np.pi * np.clip((t_s - 1.0) / 1.5, 0, 1)) ** 2
+    assert len(reps_in(t_s, elbow - dip)) == attempts
 
 
 @pytest.mark.parametrize(

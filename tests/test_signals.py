@@ -173,13 +173,30 @@ def with_kneeling(track: PoseTrack, seconds: float = 4.0) -> PoseTrack:
 
 @SIDES
 def test_kneeling_before_and_after_the_set_is_not_in_position(camera: Camera) -> None:
-    track = with_kneeling(filmed(camera))
+    track = with_kneeling(filmed(replace(camera, distance=8.0)))
+    assert (track.xy("left_shoulder")[0] > 0).all(), "kneeling, the person is still in the picture"
     signals = read(track)
     begins_s, ends_s = 5.0, 5.0 + DONE.duration_s()
     in_set = (signals.t_s > begins_s + 0.2) & (signals.t_s < ends_s - 0.2)
     kneels = (signals.t_s < 4.0) | (signals.t_s > ends_s + 1.0)
     assert signals.in_position[in_set].all()
     assert not signals.in_position[kneels].any()
+
+
+def test_sitting_back_on_the_heels_with_planted_hands_is_not_in_position() -> None:
+    track = filmed()
+    first = track.xy_px[0].copy()
+    back = first.copy()
+    for side in ("left", "right"):
+        heel, knee = first[INDEX[f"{side}_ankle"]], first[INDEX[f"{side}_knee"]]
+        back[INDEX[f"{side}_hip"]] = 0.7 * heel + 0.3 * knee - np.array([0.0, 40.0])
+        back[INDEX[f"{side}_shoulder"]] = knee - np.array([100.0, 20.0])
+    sits = (track.t_s > 6.0) & (track.t_s < 8.0)
+    xy = track.xy_px.copy()
+    xy[sits] = back
+    signals = read(replace(track, xy_px=xy))
+    assert not signals.in_position[(signals.t_s > 6.3) & (signals.t_s < 7.7)].any()
+    assert signals.in_position[(signals.t_s > 0.5) & (signals.t_s < 5.5)].all()
 
 
 @SIDES
