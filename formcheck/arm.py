@@ -31,11 +31,6 @@ UPPER_ARM_PER_FOREARM = 1.044
 UPPER = UPPER_ARM_PER_FOREARM / (1 + UPPER_ARM_PER_FOREARM)
 FOREARM = 1 - UPPER
 
-# Focal length over the longer side of the picture: a phone's main camera while filming is near
-# 0.8 to 0.9 (26 mm equivalent, cropped for stabilisation); common practice. It only enters
-# through how much an elbow nearer the camera is enlarged.
-FOCAL_PER_LONG_SIDE = 0.85
-
 # How much reach and offset are trusted against each other, as standard deviations in arm
 # lengths. Seen at a slant the shoulder landmark wanders by a tenth of the arm between top and
 # bottom, so there the reach is worth little; the plane of the elbow then faces the camera.

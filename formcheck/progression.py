@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from formcheck.faults.rules import Fault
+from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault
 from formcheck.measures.load import plank_load, worn_load_share
 from formcheck.measures.segments import body_segments
 from formcheck.measures.surface import Support, Surface
@@ -22,8 +22,6 @@ from formcheck.variation import Arms, Variation
 
 Direction = Literal["easier", "same", "harder"]
 
-RANGE_FAULTS = frozenset({"shallow", "soft_lockout", "aborted"})
-LINE_FAULTS = frozenset({"hip_sag", "hip_pike", "hips_late"})
 # Faults of strength: too heavy makes them. The others are first a matter of attention.
 TOO_HEAVY_FAULTS = frozenset({"shallow", "aborted", "hip_sag", "hip_pike"})
 # What has to have been seen before a step up is advised.

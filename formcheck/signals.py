@@ -10,13 +10,13 @@ import numpy as np
 import numpy.typing as npt
 from scipy.ndimage import binary_closing, binary_opening, gaussian_filter
 
-from formcheck.arm import FOCAL_PER_LONG_SIDE, Arm, solve_arm
+from formcheck.arm import Arm, solve_arm
 from formcheck.filtering import CUTOFF_HZ, low_pass, resample, without_outliers
 from formcheck.front import SIDES, FrontScene, front_scene
 from formcheck.geometry import length, line_deviation_deg, signed_turn_deg
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 from formcheck.reps import bends
-from formcheck.views import View
+from formcheck.views import USUAL_FOCAL_PER_LONG_SIDE, View
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -392,7 +392,7 @@ def _arm(
         trunk=None if slanted else _hip_joint(shoulder, hip, _USUAL_ELBOW_DEG) - shoulder,
         cycles=cycles,
         use=use,
-        focal_px=FOCAL_PER_LONG_SIDE * max(track.width, track.height),
+        focal_px=USUAL_FOCAL_PER_LONG_SIDE * max(track.width, track.height),
         hidden_offset=_HIDDEN_OFFSET_SIDE * float(np.cos(np.radians(view.yaw_deg))),
         noise_px=noise_px,
         yaw_deg=view.yaw_deg if slanted else None,

@@ -24,7 +24,8 @@ HIP_WIDTH_PER_TRUNK = 0.34
 SIDE_LIMIT_DEG = 22.0
 FRONT_LIMIT_DEG = 68.0
 
-# Focal length over the long side of the picture of a phone's main camera while filming.
+# Focal length over the long side of the picture of a phone's main camera while filming (26 mm
+# equivalent, cropped for stabilisation; common practice).
 USUAL_FOCAL_PER_LONG_SIDE = 0.85
 
 _PLANTED_RADIUS = 0.35  # hands this near their usual place, in arm lengths, are planted
