@@ -161,9 +161,11 @@ def agreement(errors: pd.DataFrame, by: str | list[str] = "quantity") -> pd.Data
             }
         )
 
-    return pd.DataFrame(
-        {key: row(group) for key, group in errors.groupby(by, sort=False)}
-    ).T.rename_axis(by)
+    return (
+        pd.DataFrame({key: row(group) for key, group in errors.groupby(by, sort=False)})
+        .T.rename_axis(by)
+        .astype({"n": int})
+    )
 
 
 def expected_attempt(rep: TruthRep, limits: Mapping[str, float]) -> str | None:
