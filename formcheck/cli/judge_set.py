@@ -16,7 +16,7 @@ import typer
 
 from formcheck.cli.output import TRACK_FILES, check_free, made_whole
 from formcheck.errors import Exit, FormcheckError
-from formcheck.pose.model import DEFAULT_MODEL, PoseModel, find_model
+from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import HandSpacing, Prescription, RangeStandard
 from formcheck.tempo import Tempo, TempoError, parse_tempo
@@ -123,9 +123,9 @@ def judge_set(
         str, typer.Option(help="Landmark model: full, heavy, or the path of a bundle.")
     ] = DEFAULT_MODEL,
     pose_rate: Annotated[
-        float | None,
+        float,
         typer.Option(min=5.0, max=120.0, help="Pictures a second the pose is looked for in."),
-    ] = None,
+    ] = POSE_RATE_HZ,
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Find the pose again even if it is known.")
     ] = False,
@@ -209,7 +209,7 @@ def _default_folder(source: _Source) -> Path:
     return Path(f"{Path(name).stem}_report")
 
 
-def _pose(clip: ClipInfo | None, model: PoseModel, rate_hz: float | None, fresh: bool) -> PoseTrack:
+def _pose(clip: ClipInfo | None, model: PoseModel, rate_hz: float, fresh: bool) -> PoseTrack:
     from formcheck.cli.progress import progress_bar
     from formcheck.pose.cache import find_pose_once
 

@@ -12,7 +12,7 @@ from formcheck.clip.read import ClipInfo
 from formcheck.digest import sha256_of
 from formcheck.errors import TrackError
 from formcheck.pose.landmarker import find_pose
-from formcheck.pose.model import PoseModel
+from formcheck.pose.model import POSE_RATE_HZ, PoseModel
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
 
@@ -23,7 +23,7 @@ _KEEP = 200  # tracks, about half a megabyte each
 def find_pose_once(
     info: ClipInfo,
     model: PoseModel,
-    rate_hz: float | None = None,
+    rate_hz: float = POSE_RATE_HZ,
     processes: int = 0,
     fresh: bool = False,
     on_progress: Callable[[int, int], None] | None = None,
@@ -33,7 +33,6 @@ def find_pose_once(
     Tracks are kept under ``$XDG_CACHE_HOME/formcheck``; a cache that cannot be read or written
     is no error.
     """
-    rate_hz = rate_hz or model.rate_hz
     sha256 = sha256_of(info.path)
     path = _folder() / f"{_FOUND_BY}-{sha256[:32]}-{model.sha256[:16]}-{rate_hz:g}.parquet"
     if not fresh:

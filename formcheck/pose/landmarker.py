@@ -41,7 +41,7 @@ from formcheck.pose.follow import (
     doing_the_set,
     people_apart,
 )
-from formcheck.pose.model import PoseModel, find_model
+from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.track import LANDMARKS, PoseTrack
 
 _Report = Callable[[int, int], None]
@@ -96,14 +96,14 @@ class _Found:
 def find_pose(
     info: ClipInfo,
     model: PoseModel | None = None,
-    rate_hz: float | None = None,
+    rate_hz: float = POSE_RATE_HZ,
     processes: int = 0,
     source_sha256: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> PoseTrack:
     """Landmarks of the person doing the set, at most ``rate_hz`` times a second.
 
-    ``model`` and ``rate_hz`` are the default model and its own rate when not given.
+    ``model`` is the default model when not given.
     ``processes`` 0 works in this process; more start that many (a script that asks for them
     needs the usual ``if __name__ == "__main__":``). ``on_progress(done, all)`` counts pictures.
     When several people are in frame the one doing the set is followed, and ``notes`` say so.
@@ -111,7 +111,7 @@ def find_pose(
     Raises ModelError when the pose library cannot start or breaks down.
     """
     model = model or find_model()
-    times_s = at_most(info.times_s, rate_hz or model.rate_hz)
+    times_s = at_most(info.times_s, rate_hz)
     report = on_progress or (lambda done, of: None)
     notes = info.notes
     found = _find(info, model, times_s, None, processes, report)

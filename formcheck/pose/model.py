@@ -10,24 +10,25 @@ from formcheck.digest import sha256_of
 from formcheck.errors import ModelError
 
 DEFAULT_MODEL = "heavy"
+# Twice as many looks make the angles of a set 0.1 degree better and its phases 0.01 s, for
+# twice the time; a third fewer begin to cost depth in fast sets (tests/truth/model_trade.py).
+POSE_RATE_HZ = 15.0
 _MEMBERS = {"pose_detector.tflite", "pose_landmarks_detector.tflite"}
-# Name: the pose rate that suits its cost (see models/README.md), and the bundle's SHA-256.
+# SHA-256 of the bundles that come with formcheck (see models/README.md).
 _SHIPPED = {
-    "full": (30.0, "007693c09b2a7e4d680464868144adf3b6209cef4a7304b048632cd8249bcfaa"),
-    "heavy": (15.0, "b491f134d0f25b84cf077f9d23b25cdfcc20b9fbdc4e1498aeb401307032968c"),
+    "full": "007693c09b2a7e4d680464868144adf3b6209cef4a7304b048632cd8249bcfaa",
+    "heavy": "b491f134d0f25b84cf077f9d23b25cdfcc20b9fbdc4e1498aeb401307032968c",
 }
-_FOREIGN_RATE_HZ = 30.0
 # In an installed package; in a checkout.
 _FOLDERS = (Path(__file__).parents[1] / "models", Path(__file__).parents[2] / "models")
 
 
 @dataclass(frozen=True)
 class PoseModel:
-    """A landmark bundle that was checked. ``rate_hz`` is how often it looks, by default."""
+    """A landmark bundle that was checked."""
 
     path: Path
     sha256: str
-    rate_hz: float
 
     @property
     def name(self) -> str:
@@ -59,11 +60,11 @@ def find_model(asked: str = DEFAULT_MODEL) -> PoseModel:
             f"{path} lacks {' and '.join(sorted(_MEMBERS - members))}, so it is no pose landmark "
             "bundle; make one with models/assemble.py."
         )
-    return PoseModel(path, sha256_of(path), _FOREIGN_RATE_HZ)
+    return PoseModel(path, sha256_of(path))
 
 
 def _shipped(name: str) -> PoseModel:
-    rate_hz, sha256 = _SHIPPED[name]
+    sha256 = _SHIPPED[name]
     file = f"pose_{name}.task"
     path = next((folder / file for folder in _FOLDERS if (folder / file).is_file()), None)
     if path is None:
@@ -76,4 +77,4 @@ def _shipped(name: str) -> PoseModel:
             f"{path} is damaged: its SHA-256 is not that of the {name} model; install formcheck "
             "again."
         )
-    return PoseModel(path, sha256, rate_hz)
+    return PoseModel(path, sha256)
