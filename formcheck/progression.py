@@ -213,7 +213,8 @@ def _decide(
     if blocking:
         first = min(f.rep for f in blocking)
         broke = f"Rep {first} was the first to break down: {_named(blocking)}."
-        if heavy and record.clean < steps["early_share"] * wanted:
+        owned = record.attempts - len({f.rep for f in blocking})  # a lost tempo is no lost strength
+        if heavy and owned < steps["early_share"] * wanted:
             return "easier", (score, broke, "It broke down early: too heavy to be owned yet.")
         return "same", (
             score,
