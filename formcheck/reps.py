@@ -29,6 +29,7 @@ _SPEED_CUTOFF_HZ = 3.5
 # smooth movement of duration T has nothing above some 4/T.
 _CUTOFF_TIMES_DURATION = 4.0
 _CUTOFFS_HZ = (1.0, 1.4, 2.0, 2.5, 3.0, 3.5, 4.5, 6.0)
+_PLATEAU_SHARE = 0.02
 _MIDDLE_SHARE = 0.35  # of a smooth phase's duration lies between 20 and 80 % of its way
 
 
@@ -164,13 +165,26 @@ def _boundaries(
     t_s: FloatArray, elbow_deg: FloatArray, smooth: FloatArray, bend: Bend
 ) -> tuple[float, float, float, float]:
     """Leaves the top, ends the descent, starts the ascent, reaches the top (s)."""
-    down = slice(bend.start, bend.bottom + 1)
-    up = slice(bend.bottom, bend.end + 1)
+    first, last = _plateau(smooth, bend)
+    down = slice(bend.start, last + 1)
+    up = slice(first, bend.end + 1)
     start, descent_end = _phase(t_s[down], -elbow_deg[down], -smooth[down])
     ascent_start, top = _phase(t_s[up], elbow_deg[up], smooth[up])
     if ascent_start < descent_end:  # touch and go: the two meet
         ascent_start = descent_end = (ascent_start + descent_end) / 2
     return start, descent_end, ascent_start, top
+
+
+def _plateau(smooth: FloatArray, bend: Bend) -> tuple[int, int]:
+    """First and last index at the bottom: within noise of the lowest point, which is anywhere."""
+    low = smooth[bend.bottom]
+    drop = min(smooth[bend.start], smooth[bend.end]) - low
+    high = np.flatnonzero(smooth[bend.start : bend.end + 1] > low + _PLATEAU_SHARE * drop)
+    high = high + bend.start
+    before, after = high[high < bend.bottom], high[high > bend.bottom]
+    first = int(before[-1]) + 1 if len(before) else bend.bottom
+    last = int(after[0]) - 1 if len(after) else bend.bottom
+    return first, last
 
 
 def _phase(t_s: FloatArray, curve: FloatArray, smooth: FloatArray) -> tuple[float, float]:
