@@ -48,29 +48,24 @@ _TOP_SHARE = 0.97  # frames with the shoulders this near to their highest are at
 
 @dataclass(frozen=True)
 class FrontScene:
-    """Shoulder, elbow and wrist of both arms in space, (M, 3) each, and what follows.
+    """Shoulder and wrist of both arms in space, (M, 3) each, and what follows.
 
     ``both_elbows_deg`` (M,) the three-dimensional elbow angle of both arms together, with its
-    95 % half-width; ``elbow_deg`` of each, likewise; ``flare_deg`` upper arm against the trunk
-    axis. What both arms have is keyed by "left" and "right".
-    ``trunk_axis`` (M, 3) unit vector from the shoulders to the hips.
-    ``pitch_deg`` the camera looks down by, ``yaw_deg`` it stands to the person's left of
-    straight ahead, ``distance`` to the hands.
+    95 % half-width; ``elbow_deg`` (M,) of each; ``flare_deg`` (M,) upper arm against the trunk
+    axis. What both arms have is keyed by "left" and "right". ``top`` (M,) the frames in which
+    the arms are straightest. ``pitch_deg`` the camera looks down by, ``yaw_deg`` it stands to
+    the person's left of straight ahead.
     """
 
     shoulder: Mapping[str, FloatArray]
-    elbow: Mapping[str, FloatArray]
     wrist: Mapping[str, FloatArray]
     both_elbows_deg: FloatArray
     both_elbows_plus_minus_deg: FloatArray
     elbow_deg: Mapping[str, FloatArray]
-    elbow_plus_minus_deg: Mapping[str, FloatArray]
     flare_deg: Mapping[str, FloatArray]
-    trunk_axis: FloatArray
     top: BoolArray
     pitch_deg: float
     yaw_deg: float
-    distance: float
 
 
 @dataclass(frozen=True)
@@ -189,9 +184,9 @@ def front_scene(
     settled = rough
     reach = {s: _reach(shoulder[s], wrist[s], top, bend_top) for s in SIDES}
     axis = _trunk_axis(camera, image, shoulder, wrist, pivot)
-    angle, half_width, flare = {}, {}, {}
+    angle, flare = {}, {}
     for s in SIDES:
-        angle[s], half_width[s] = _elbow_deg(
+        angle[s], _ = _elbow_deg(
             reach[s], beside[s].offset - settled.bias[s], beside[s].share, settled
         )
         upper = beside[s].elbow - shoulder[s]
@@ -205,18 +200,14 @@ def front_scene(
     )
     return FrontScene(
         shoulder=shoulder,
-        elbow={s: beside[s].elbow for s in SIDES},
         wrist=wrist,
         both_elbows_deg=both,
         both_elbows_plus_minus_deg=both_half_width,
         elbow_deg=angle,
-        elbow_plus_minus_deg=half_width,
         flare_deg=flare,
-        trunk_axis=axis,
         top=top,
         pitch_deg=float(np.degrees(camera.pitch)),
         yaw_deg=float(np.degrees(camera.yaw)),
-        distance=camera.distance,
     )
 
 
@@ -247,18 +238,14 @@ def _nothing_seen(frames: int) -> FrontScene:
     blank = np.full(frames, np.nan)
     return FrontScene(
         shoulder=point,
-        elbow=point,
         wrist=point,
         both_elbows_deg=blank,
         both_elbows_plus_minus_deg=blank,
         elbow_deg=curve,
-        elbow_plus_minus_deg=curve,
         flare_deg=curve,
-        trunk_axis=np.full((frames, 3), np.nan),
         top=np.zeros(frames, dtype=bool),
         pitch_deg=float("nan"),
         yaw_deg=float("nan"),
-        distance=float("nan"),
     )
 
 

@@ -50,24 +50,3 @@ def inclination_deg(low_end: FloatArray, high_end: FloatArray) -> FloatArray:
     rise = low_end[..., 1] - high_end[..., 1]
     run = np.abs(high_end[..., 0] - low_end[..., 0])
     return np.asarray(np.degrees(np.arctan2(rise, run)))
-
-
-def projected_elbow_deg(elbow_deg: FloatArray | float, flare_deg: float) -> FloatArray:
-    """Elbow angle a square side view shows when the forearm is vertical and elbows flare.
-
-    The upper arm's horizontal part is shortened by the cosine of the flare while its vertical
-    part is not: tan(seen - 90) = tan(true - 90) / cos(flare).
-    """
-    over = np.radians(np.asarray(elbow_deg, dtype=np.float64) - 90.0)
-    return np.asarray(90.0 + np.degrees(np.arctan(np.tan(over) / np.cos(np.radians(flare_deg)))))
-
-
-def seen_inclination_deg(inclination: float, yaw_deg: float) -> float:
-    """Inclination of a straight body seen by a camera turned ``yaw_deg`` off the side."""
-    rise = np.tan(np.radians(inclination)) / np.cos(np.radians(yaw_deg))
-    return float(np.degrees(np.arctan(rise)))
-
-
-def scale_error(depth_offset_m: float, distance_m: float) -> float:
-    """Relative enlargement of a point nearer the camera than the plane the scale is for."""
-    return depth_offset_m / (distance_m - depth_offset_m)

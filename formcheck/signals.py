@@ -16,7 +16,7 @@ from formcheck.front import SIDES, FrontScene, front_scene
 from formcheck.geometry import length, line_deviation_deg, signed_turn_deg
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 from formcheck.reps import bends
-from formcheck.views import USUAL_FOCAL_PER_LONG_SIDE, View
+from formcheck.views import USUAL_FOCAL_PER_LONG_SIDE, View, arms_hang
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -33,6 +33,7 @@ _ARM_AND_TRUNK = ("shoulder", "elbow", "wrist", "hip")
 # Landmarks jitter by less than 1 % of an arm on a usual clip. A track that jitters more is
 # smoothed more, as far as a slow push-up allows; its uncertainties grow with what is left.
 _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
+_KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
 
 # How much nearer the camera a planted hand is than its shoulder in a side view, in arm
@@ -84,7 +85,6 @@ class Signals:
     hip_height: FloatArray
     points_px: Mapping[str, FloatArray]
     steady_px: Mapping[str, FloatArray]
-    visibility: Mapping[str, FloatArray]
     arm_length_px: float
     near_side: str
     pose_rate_hz: float
@@ -151,7 +151,6 @@ def read_signals(
         hip_height=(wrist[:, 1] - hip[:, 1]) / arm_px,
         points_px=points,
         steady_px=steady,
-        visibility=grid.visibility,
         arm_length_px=arm_px,
         near_side=near,
         pose_rate_hz=grid.pose_rate_hz,
@@ -191,15 +190,16 @@ def _mean(curves: list[FloatArray]) -> FloatArray:
 
 @dataclass(frozen=True)
 class _Grid:
+    """The landmarks at even times, and how well they are known."""
+
     t_s: FloatArray
     points: dict[str, FloatArray]
-    visibility: dict[str, FloatArray]
     pose_rate_hz: float
     noise_px: float  # sd of what is left of the landmarks' jitter, one coordinate
 
 
 def _on_grid(track: PoseTrack) -> _Grid:
-    """Points and visibility by landmark on the uniform grid, outliers out, smoothed."""
+    """Points by landmark on the uniform grid, outliers out, smoothed."""
     frames = len(track.t_s)
     rate = 1.0 / float(np.median(np.diff(track.t_s))) if frames > 1 else track.fps
     end = max(float(track.t_s[-1]), 0.0) if frames else 0.0
@@ -218,12 +218,9 @@ def _on_grid(track: PoseTrack) -> _Grid:
     places_px = smooth.reshape(len(grid), -1, 2)
     # A landmark is one point: what is wrong in x is not to be trusted in y.
     places_px[np.isnan(places_px).any(axis=2)] = np.nan
-    seen = np.nan_to_num(track.visibility, nan=0.0)
-    places = np.clip(np.searchsorted(track.t_s, grid), 0, max(frames - 1, 0))
     return _Grid(
         grid,
         {name: places_px[:, i] for i, name in enumerate(LANDMARKS)},
-        {name: seen[places, i] for i, name in enumerate(LANDMARKS)},
         rate,
         jitter_px * min(1.0, (2.0 * cutoff_hz / rate) ** 0.5),
     )
@@ -311,10 +308,9 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
     if span < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
     planted = length(wrist - _usual_place(wrist, span)) < 0.3 * span
-    upright = np.zeros(len(reach_px), dtype=bool)
+    upright = arms_hang(wrist - shoulder, hip - shoulder, span)
     if view.kind in ("side", "oblique"):
-        turned = np.abs(line_deviation_deg(shoulder, hip, knee))
-        upright = turned > 65.0
+        upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
     ok = np.isfinite(reach_px) & planted & ~upright
     beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
     closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]

@@ -15,9 +15,6 @@ from formcheck.geometry import (
     inclination_deg,
     joint_angle_deg,
     line_deviation_deg,
-    projected_elbow_deg,
-    scale_error,
-    seen_inclination_deg,
 )
 from formcheck.reps import find_reps
 
@@ -89,7 +86,6 @@ def test_flare_bends_the_image_of_the_elbow(
     assert joint_angle_deg(wrist, elbow, shoulder) == pytest.approx(true_deg)
     image = far_camera(np.array([wrist, elbow, shoulder]))
     assert joint_angle_deg(*image) == pytest.approx(seen_deg, abs=0.06)
-    assert projected_elbow_deg(true_deg, flare_deg) == pytest.approx(seen_deg, abs=0.06)
 
 
 def test_below_20_degrees_out_of_plane_the_image_angle_is_nearly_the_true_one() -> None:
@@ -97,10 +93,15 @@ def test_below_20_degrees_out_of_plane_the_image_angle_is_nearly_the_true_one() 
     degrees out of plane, beyond that the joint looks too extended. "Very little" is read here
     as less than their observers' few degrees: 2."""
     bent = np.arange(60.0, 170.0, 5.0)
-    assert np.abs(projected_elbow_deg(bent, 19.0) - bent).max() < 2.0
-    obtuse = bent[bent > 95]
-    assert (projected_elbow_deg(obtuse, 50.0) > obtuse).all()
-    assert np.max(projected_elbow_deg(obtuse, 50.0) - obtuse) > 10.0
+
+    def too_straight_deg(flare_deg: float) -> FloatArray:
+        images = [far_camera(np.array(arm(true_deg, flare_deg))) for true_deg in bent]
+        return np.asarray([joint_angle_deg(*image) for image in images] - bent)
+
+    assert np.abs(too_straight_deg(19.0)).max() < 2.0
+    obtuse = bent > 95
+    assert (too_straight_deg(50.0)[obtuse] > 0.0).all()
+    assert too_straight_deg(50.0)[obtuse].max() > 10.0
 
 
 @pytest.mark.parametrize("yaw_deg", [0, 10, 20, 30, 45, 70])
@@ -122,7 +123,6 @@ def test_a_body_looks_steeper_when_the_camera_stands_off_the_side(
 ) -> None:
     ankle, _, shoulder = far_camera(sagging_body(20.0, 0.0), yaw_deg)
     assert inclination_deg(ankle, shoulder) == pytest.approx(seen_deg, abs=0.06)
-    assert seen_inclination_deg(20.0, yaw_deg) == pytest.approx(seen_deg, abs=0.06)
 
 
 # Computed for a hip that sags 15 degrees under a line rising by 20. How long trunk and leg are
@@ -171,7 +171,6 @@ def test_a_point_nearer_than_the_scale_plane_looks_larger(distance_m: float, sha
         return float(np.linalg.norm(image[1] - image[0]))
 
     assert height(nearer) / height(stick) - 1 == pytest.approx(share, abs=6e-4)
-    assert scale_error(0.2, distance_m) == pytest.approx(share, abs=6e-4)
 
 
 def test_two_passes_keep_the_cutoff_that_was_asked_for() -> None:

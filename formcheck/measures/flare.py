@@ -7,8 +7,6 @@ foreshortening leaves unseen, which is known far less well.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 import numpy.typing as npt
 
@@ -61,15 +59,6 @@ def side_flare(signals: Signals, rep: Rep) -> Quantity:
     if not np.isfinite(value):
         return not_measured(_UNSEEN)
     return Quantity(value, max(SIDE_LEAST_PLUS_MINUS_DEG, plus_minus), view="side")
-
-
-def disagreement_deg(front: Mapping[str, Quantity], side: Quantity) -> float:
-    """How far two views of one rep differ beyond what both allow; 0 when they agree."""
-    seen = front["elbow_flare_deg"]
-    if not (seen.known and side.known):
-        return 0.0
-    allowed = float(np.hypot(seen.plus_minus, side.plus_minus))
-    return max(0.0, abs(seen.value - side.value) - allowed)
 
 
 def _quantity(value: float, plus_minus: float) -> Quantity:

@@ -25,9 +25,6 @@ _RISE_SD = 0.02
 # women (539.4 of 1735 mm): de Leva 1996; it differs by some 4 % from person to person.
 ARM_PER_STATURE, _ARM_PER_STATURE_SPREAD = 0.3136, 0.04
 _PEAK_CUTOFF_HZ = 4.0  # a peak over less than a tenth of a second is noise
-# A linear encoder's push-up speeds vary by 6 to 7 % between reps of equal effort (van den
-# Tillaar & Ball, Sports 2019;7:207): a loss below that is noise.
-NOISE_PERCENT = 7.0
 _LEAST_HIP_RISE = 0.06  # arm lengths; hips that hardly move have no time of their own
 
 
@@ -80,6 +77,8 @@ def speed_loss_percent(speeds: Sequence[Quantity]) -> float:
     """Loss (%) from the set's fastest rep to its last, 0 at least; NaN with fewer than two.
 
     The set's own fastest rep is the reference (Perez-Castilla et al., Appl Sci 2024;14:4531).
+    Reps of equal effort vary by 6 to 7 % (van den Tillaar & Ball, Sports 2019;7:207), so less
+    than that says nothing.
     """
     known = [q.value for q in speeds if q.known]
     if len(known) < 2:

@@ -57,10 +57,6 @@ class PoseTrack:
         """(N, 2) pixels of one landmark."""
         return self.xy_px[:, INDEX[landmark]]
 
-    def seen(self, landmark: str) -> FloatArray:
-        """(N,) visibility of one landmark."""
-        return self.visibility[:, INDEX[landmark]]
-
     @property
     def frames_with_pose(self) -> int:
         return int(np.isfinite(self.xy_px[:, INDEX["left_shoulder"], 0]).sum())

@@ -40,7 +40,6 @@ def drawn(t_s: FloatArray = T_S, **given: Any) -> Signals:
         "in_position": np.ones(len(t_s), dtype=bool),
         "points_px": {},
         "steady_px": {},
-        "visibility": {},
         "arm_length_px": 200.0,
         "near_side": "left",
         "pose_rate_hz": RATE_HZ,

@@ -70,7 +70,6 @@ def posed_signals(
         hip_height=blank,
         points_px=points,
         steady_px=points,
-        visibility=dict.fromkeys(LANDMARKS, ones),
         arm_length_px=(upper + lower) * PX_PER_STATURE,
         near_side="left",
         pose_rate_hz=30.0,

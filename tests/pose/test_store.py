@@ -10,7 +10,7 @@ import pytest
 
 from formcheck.errors import TrackError
 from formcheck.pose.store import read_track, write_track
-from formcheck.pose.track import LANDMARKS, REQUIRED, PoseTrack
+from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 
 
 def a_track(world: bool = True) -> PoseTrack:
@@ -94,8 +94,8 @@ def test_a_foreign_track_with_only_the_needed_joints_is_read(tmp_path: Path) -> 
     assert track.frames == 5
     assert np.isnan(track.xy("nose")).all()
     assert np.isnan(track.xy("left_elbow")[2]).all()
-    assert np.isnan(track.seen("left_elbow")[2])
-    assert (track.seen("right_elbow") == 1.0).all()
+    assert np.isnan(track.visibility[2, INDEX["left_elbow"]])
+    assert (track.visibility[:, INDEX["right_elbow"]] == 1.0).all()
 
 
 def test_null_and_integer_columns_are_read_as_numbers(tmp_path: Path) -> None:

@@ -7,7 +7,22 @@ from itertools import pairwise
 import pytest
 
 from formcheck.report import theme
-from formcheck.report.theme import PHASES, contrast
+from formcheck.report.theme import PHASES
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio of two colours, 1 to 21 (WCAG 2.2, relative luminance)."""
+    lighter, darker = sorted((_luminance(one), _luminance(other)), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def _luminance(colour: str) -> float:
+    red, green, blue = (_linear(int(colour[i : i + 2], 16) / 255) for i in (1, 3, 5))
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _linear(channel: float) -> float:
+    return channel / 12.92 if channel <= 0.04045 else float(((channel + 0.055) / 1.055) ** 2.4)
 
 
 def test_contrast_of_black_on_white_is_21() -> None:
