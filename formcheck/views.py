@@ -147,16 +147,13 @@ def push_up_frames(track: PoseTrack) -> npt.NDArray[np.bool_]:
     """
     shoulder, wrist, hip = (_middle(track, joint) for joint in ("shoulder", "wrist", "hip"))
     arm, trunk = wrist - shoulder, hip - shoulder
-    arm_length, trunk_length = np.linalg.norm(arm, axis=1), np.linalg.norm(trunk, axis=1)
-    seen: npt.NDArray[np.bool_] = np.isfinite(arm_length) & np.isfinite(trunk_length)
+    arm_length = np.linalg.norm(arm, axis=1)
+    seen: npt.NDArray[np.bool_] = np.isfinite(arm_length) & np.isfinite(trunk[:, 0])
     if not seen.any():
         return np.zeros(len(track.t_s), dtype=bool)
     # The arm is at its longest, or near it, for much of any set.
     scale = float(np.nanpercentile(arm_length, 80))
-    with np.errstate(invalid="ignore", divide="ignore"):
-        cosine = np.einsum("ij,ij->i", arm, trunk) / (arm_length * trunk_length)
-        hanging = (cosine > _HANGING_ARM_COS) & (trunk_length > _SHORT_TRUNK * scale)
-    candidate: npt.NDArray[np.bool_] = seen & ~hanging
+    candidate: npt.NDArray[np.bool_] = seen & ~arms_hang(arm, trunk, scale)
     if not candidate.any():
         return candidate
     place = _busiest_place(wrist[candidate], _PLANTED_RADIUS * scale)
@@ -164,6 +161,19 @@ def push_up_frames(track: PoseTrack) -> npt.NDArray[np.bool_]:
         np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale
     )
     return candidate & planted
+
+
+def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float) -> npt.NDArray[np.bool_]:
+    """(M,) True where the arm lies along a trunk that is seen in full: standing, kneeling up.
+
+    ``arm`` (M, 2) shoulder to wrist and ``trunk`` (M, 2) shoulder to hip, px.
+    """
+    trunk_length = np.linalg.norm(trunk, axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cosine = np.einsum("ij,ij->i", arm, trunk) / (np.linalg.norm(arm, axis=1) * trunk_length)
+        return np.asarray(
+            (cosine > _HANGING_ARM_COS) & (trunk_length > _SHORT_TRUNK * arm_length_px)
+        )
 
 
 def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
