@@ -131,6 +131,7 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         "holds": list(variation.holds),
         "support_hold": _support_hold(variation.support_hold),
         "declared": dict(variation.declared),
+        "camera_roll_deg": _number(variation.slope_deg, 2),
         "confidence": {key: _number(value) for key, value in variation.confidence.items()},
         "disagreements": list(variation.disagreements),
     }
