@@ -43,7 +43,7 @@ _WINDOW_S = 1.0
 _CONTRADICTION_DEG = 28.0
 _WORST_MOMENTS = 3.5  # mean square of the phases' differences, in their standard deviations
 _WORST_MEAN_DEPTH_DEG, _WORST_MEAN_FLARE_DEG = 18.0, 30.0  # constant differences of the views
-_LEAST_SHARED = 0.5  # of the shorter clip's reps
+_LEAST_SHARED = 0.5  # of the shorter clip's reps, and of the time both clips hold
 _WORST_FIT = 3.0  # mean squared difference in standard deviations; about 1 for one set
 _AS_GOOD = 0.6  # misfits this near to the least are as good; the longer overlap decides
 
@@ -134,6 +134,12 @@ def _curve(take: Take) -> tuple[FloatArray, FloatArray]:
     return take.signals.t_s, np.minimum(angle, straight)
 
 
+def _lost(take: Take, at_s: FloatArray) -> npt.NDArray[np.bool_]:
+    """(K,) whether the arm was out of sight at these times."""
+    nearest = np.searchsorted(take.signals.t_s, at_s).clip(0, len(take.signals.t_s) - 1)
+    return np.asarray(take.signals.bridged[nearest])
+
+
 def _rough_offsets(first: Take, second: Take) -> list[float]:
     """Offsets that bring one clip's reps onto the other's, one for each shift of the count."""
     offsets = []
@@ -179,15 +185,19 @@ def _judge(
     grid = np.arange(begin, end, 1 / _RATE_HZ)
     if len(grid) < 2 * _RATE_HZ:
         return None
+    # Where a view lost the arm it does not say that the arm held still.
+    lost = _lost(first, grid) | _lost(second, grid - offset_s)
+    if lost.mean() > 1.0 - _LEAST_SHARED:
+        return None
     x, y = np.interp(grid, *a), np.interp(grid - offset_s, *b)
-    apart = x - np.clip(_range(x) / max(_range(y), 1.0), 0.8, 1.25) * y
-    apart -= np.median(apart)
+    apart = x - np.clip(_range(x[~lost]) / max(_range(y[~lost]), 1.0), 0.8, 1.25) * y
+    apart = np.where(lost, 0.0, apart - np.median(apart[~lost]))
     window = np.ones(int(_WINDOW_S * _RATE_HZ)) / int(_WINDOW_S * _RATE_HZ)
     worst = float(np.max(np.convolve(np.abs(apart), window, mode="valid")))
     moments = np.array(
         [np.subtract(_moments(first.reps[i]), _moments(second.reps[j])) for i, j in matches]
     )
-    curve = float(np.sqrt(np.mean(apart**2)))
+    curve = float(np.sqrt(np.mean(apart[~lost] ** 2)))
     moments -= offset_s
     in_sd = float(np.mean((moments / MOMENT_SD_S) ** 2))
     depth = _differences(first, second, matches, "elbow_deg")
