@@ -9,7 +9,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault, likely_beyond, rep_faults
+from formcheck.faults.rules import (
+    LINE_FAULTS,
+    RANGE_FAULTS,
+    Fault,
+    judged_by,
+    likely_beyond,
+    rep_faults,
+)
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import (
     hip_deviation,
@@ -19,7 +26,7 @@ from formcheck.measures.bodyline import (
 )
 from formcheck.measures.depth import (
     MOST_NOISE,
-    bend_shares_percent,
+    bend_share,
     elbow_bottom,
     elbow_top,
     range_loss_deg,
@@ -177,6 +184,7 @@ def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Ana
             {
                 **phase_times(rep, lead.signals, lead.view),
                 **ranged,
+                "bend_share_percent": bend_share(rep),
                 "hip_deviation_deg": hip,
                 "hip_deviation_change_deg": hip_deviation_change(body.signals, hip, own, body.view),
                 "head_angle_deg": head_angle(body.signals, there, body.view),
@@ -191,11 +199,6 @@ def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Ana
                 **loaded,
             }
         )
-    shares = bend_shares_percent(
-        [(values["elbow_bottom_deg"], values["elbow_top_deg"]) for values in measured]
-    )
-    for values, share in zip(measured, shares, strict=True):
-        values["bend_share_percent"] = share
     for values, arms in zip(
         measured,
         arm_loads(
@@ -253,7 +256,7 @@ def _verdict(
     for rep, values in zip(reps, measured, strict=True):
         found = rep_faults(rep, values, asked, limits, looks[0].view.kind, bounds)
         found = _allowed(found, looks)
-        attempt, why = _counts(rep, values, found, asked)
+        attempt, why = _counts(values, found, asked, limits)
         results.append(RepResult(rep, attempt, why, values, found))
     not_judged = _not_judged(results, looks, asked)
     summary = _summary(results)
@@ -321,17 +324,36 @@ def _joined(looks: Sequence[SetView]) -> tuple[list[SetView], list[Rep], Pairing
         for rep in only_there
         if all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in ours)
     ]
-    return [first, second], _in_order([*ours, *extra]), paired
+    filmed = [rep for rep in extra if rep.start_s >= 0 and rep.top_s <= first.track.duration_s]
+    if left_out := len(extra) - len(filmed):
+        paired = replace(
+            paired,
+            evidence=(
+                *paired.evidence,
+                f"{second.track.source_name} shows {left_out} more, outside the time that "
+                f"{first.track.source_name} was filming: not in this report.",
+            ),
+        )
+    return [first, second], _in_order(ours, filmed), paired
 
 
-def _in_order(reps: Sequence[Rep]) -> list[Rep]:
-    """Reps of both views by time: counted anew, each ending where the next one starts."""
-    ordered = sorted(reps, key=lambda rep: rep.bottom_s)
+def _in_order(ours: Sequence[Rep], theirs: Sequence[Rep]) -> list[Rep]:
+    """Reps of both views by time, counted anew; none ends after the next one starts.
+
+    A view that lost sight of the set took the rep before for the last: where the other view
+    shows the next one, that rep ends there. Where one view saw both, it knows of the break.
+    """
+    ordered = sorted(
+        [(rep, True) for rep in ours] + [(rep, False) for rep in theirs],
+        key=lambda entry: entry[0].bottom_s,
+    )
     out = []
-    for i, rep in enumerate(ordered):
-        follows = ordered[i + 1].start_s if i + 1 < len(ordered) else None
-        if follows is not None and rep.last:
-            rep = replace(rep, end_s=max(follows, rep.top_s), last=False)
+    for i, (rep, from_ours) in enumerate(ordered):
+        if i + 1 < len(ordered):
+            follows, also_ours = ordered[i + 1]
+            lost_sight = rep.last and from_ours != also_ours
+            if lost_sight or rep.end_s > follows.start_s:
+                rep = replace(rep, end_s=max(follows.start_s, rep.top_s), last=False)
         out.append(replace(rep, index=i + 1))
     return out
 
@@ -431,46 +453,33 @@ def _allowed(faults: tuple[Fault, ...], looks: Sequence[SetView]) -> tuple[Fault
 
 
 def _counts(
-    rep: Rep, values: Mapping[str, Quantity], faults: Sequence[Fault], asked: Prescription
+    values: Mapping[str, Quantity], faults: Sequence[Fault], asked: Prescription, limits: Limits
 ) -> tuple[Attempt, str | None]:
-    if rep.aborted:
+    if any(fault.key == "aborted" for fault in faults):
         return "aborted", "turned round far short of the reps beside it"
     # A rep counts when its range was more likely met than not, at odds of three to one; accusing
     # it of a fault takes more.
     missed = {fault.key: fault for fault in faults if likely_beyond(fault)}
     for key, what in (
-        ("shallow", f"deep enough ({_ASKED_DEPTH[asked.range_standard]} was asked)"),
+        ("shallow", f"deep enough ({_depth_words(asked, limits)} was asked)"),
         ("soft_lockout", "locked out at the top"),
     ):
         if key in missed:
             surely = "" if missed[key].verdict == "fault" else "probably "
             return "not_counted", f"{surely}not {what}"
-    depth = {
-        "elbow-90": "elbow_bottom_deg",
-        "arm-parallel": "upper_arm_bottom_deg",
-        "chest-low": "shoulder_height_bottom",
-    }[asked.range_standard]
-    for measure in (depth, "elbow_top_deg"):
+    measure_of = judged_by(asked.range_standard)
+    for measure in (measure_of["shallow"], measure_of["soft_lockout"]):
         if not values[measure].known:
             return "not_counted", f"range could not be judged: {values[measure].reason}"
     return "counted", None
 
 
-_ASKED_DEPTH = {
-    "elbow-90": "elbows bent to 90°",
-    "arm-parallel": "upper arms parallel to the floor",
-    "chest-low": "chest within a fist of the surface",
-}
-_MEASURE_OF = {
-    "shallow": "elbow_bottom_deg",
-    "soft_lockout": "elbow_top_deg",
-    "hip_sag": "hip_deviation_deg",
-    "hip_pike": "hip_deviation_deg",
-    "elbow_flare": "elbow_flare_deg",
-    "uneven_arms": "symmetry_deg",
-    "head_drop": "head_angle_deg",
-    "hips_late": "hips_lag_s",
-}
+def _depth_words(asked: Prescription, limits: Limits) -> str:
+    return {
+        "elbow-90": f"elbows bent to {limits['shallow'].value:g}°",
+        "arm-parallel": "upper arms parallel to the floor",
+        "chest-low": "chest within a fist of the surface",
+    }[asked.range_standard]
 
 
 def _not_judged(
@@ -481,8 +490,8 @@ def _not_judged(
     for key, reason in CANNOT_JUDGE[looks[0].view.kind].items():
         if all(key in CANNOT_JUDGE[look.view.kind] for look in looks):
             out[key] = reason
-    for key, measure in _MEASURE_OF.items():
-        blind = [r for r in results if not r.rep.aborted and not r.values[measure].known]
+    for key, measure in judged_by(asked.range_standard).items():
+        blind = [r for r in results if r.attempt != "aborted" and not r.values[measure].known]
         if not blind or key in out:
             continue
         reason = blind[0].values[measure].reason or "could not be measured"
@@ -498,7 +507,7 @@ def _not_judged(
 
 def _summary(results: Sequence[RepResult]) -> SetSummary:
     reps = [r.rep for r in results]
-    full = [r for r in results if not r.rep.aborted]
+    full = [r for r in results if r.attempt != "aborted"]
     form = RANGE_FAULTS | LINE_FAULTS
     broke = [
         r.rep.index

@@ -18,8 +18,8 @@ Attempt = Literal["counted", "not_counted", "aborted"]
 
 # A bend smaller than this is not an attempt: settling at the top, a shrug, noise.
 LEAST_BEND_DEG = 25.0
-# An attempt that goes less far than this share of both its neighbours was broken off.
-_BROKEN_OFF_SHARE = 0.65
+# Pressed up by less than this share of its way down, an attempt was not pressed up again.
+_PRESSED_SHARE = 0.5
 # A boundary is where the speed crosses 5 % of the phase's peak. Noise hides so slow a movement,
 # so the crossing is extrapolated from where the speed passes 15 and 40 %: a movement that
 # starts and stops smoothly has a speed that grows with the square of time at its ends.
@@ -39,7 +39,10 @@ class Rep:
 
     ``start_s`` leaves the top, ``bottom_start_s`` downward motion ends, ``bottom_s`` deepest,
     ``bottom_end_s`` upward motion starts, ``top_s`` reaches the top, ``end_s`` the next
-    attempt starts or the final hold ends.
+    attempt starts or the final hold ends. ``last`` when no attempt follows it without a break.
+    ``bend_share_percent`` how far the elbows bent, of the smaller bend beside it (100 with none
+    beside it); how far they straightened, of their own bend, if that is less than half; NaN
+    where the turn was not surely seen.
     """
 
     index: int
@@ -49,8 +52,8 @@ class Rep:
     bottom_end_s: float
     top_s: float
     end_s: float
-    aborted: bool = False
     last: bool = False
+    bend_share_percent: float = 100.0
 
     @property
     def eccentric_s(self) -> float:
@@ -111,17 +114,13 @@ def find_reps(
     """Attempts in order, with interpolated phase boundaries.
 
     ``elbow_deg`` (M,) on the even grid ``t_s``; ``in_position`` (M,) limits the search. An
-    attempt whose turn is ``unsure`` (the arm was lost there, or jitters) is never called broken
-    off.
+    attempt whose turn is ``unsure`` (M,) (the arm was lost there, or jitters) is compared with
+    none.
     """
     smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
     found = bends(elbow_deg, in_position, rate_hz, LEAST_BEND_DEG)
     times = [_boundaries(t_s, elbow_deg, smooth, bend) for bend in found]
-    aborted = _broken_off(smooth, found)
-    if unsure is not None:
-        aborted = [
-            broken and not unsure[bend.bottom] for broken, bend in zip(aborted, found, strict=True)
-        ]
+    shares = _bend_shares_percent(smooth, found)
     reps: list[Rep] = []
     for i, (bend, (start, down, up, top)) in enumerate(zip(found, times, strict=True)):
         follows = i + 1 < len(found) and bool(in_position[bend.end : found[i + 1].start + 1].all())
@@ -137,8 +136,10 @@ def find_reps(
                 bottom_end_s=up,
                 top_s=top,
                 end_s=max(end, top),
-                aborted=aborted[i],
                 last=not follows,
+                bend_share_percent=(
+                    float("nan") if unsure is not None and unsure[bend.bottom] else shares[i]
+                ),
             )
         )
     return reps
@@ -149,15 +150,15 @@ def _hold_end(t_s: FloatArray, in_position: BoolArray, after: int) -> float:
     return float(t_s[after + left[0] - 1] if len(left) and left[0] > 0 else t_s[-1])
 
 
-def _broken_off(smooth: FloatArray, found: list[Bend]) -> list[bool]:
-    """Which attempts turned round far short of both neighbours, or never came back up."""
-    drop = [smooth[b.start] - smooth[b.bottom] for b in found]
+def _bend_shares_percent(smooth: FloatArray, found: list[Bend]) -> list[float]:
+    """Each bend as ``Rep.bend_share_percent`` has it."""
+    drop_deg = [float(smooth[b.start] - smooth[b.bottom]) for b in found]
     out = []
     for i, bend in enumerate(found):
-        beside = [drop[j] for j in (i - 1, i + 1) if 0 <= j < len(found)]
-        short = bool(beside) and drop[i] < _BROKEN_OFF_SHARE * min(beside)
-        rise = smooth[bend.end] - smooth[bend.bottom]
-        out.append(short or bool(rise < 0.5 * drop[i]))
+        beside_deg = [drop_deg[j] for j in (i - 1, i + 1) if 0 <= j < len(found)]
+        pressed = float(smooth[bend.end] - smooth[bend.bottom]) / drop_deg[i]
+        share = drop_deg[i] / min(beside_deg) if beside_deg else 1.0
+        out.append(100.0 * (pressed if pressed < _PRESSED_SHARE else share))
     return out
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from functools import cache
 from pathlib import Path
@@ -241,3 +242,49 @@ def test_pace_and_time_under_tension_follow_from_the_reps() -> None:
     assert analysis.summary.pace_per_min == pytest.approx(60 / np.mean(np.diff(starts)))
     under = analysis.reps[-1].rep.top_s - starts[0]
     assert analysis.summary.time_under_tension_s == pytest.approx(under)
+
+
+def pair_with(hidden: tuple[float, float], cut_s: float = math.inf) -> Analysis:
+    """The flared pair, its side view blind during ``hidden`` and ended at ``cut_s``."""
+    side = track_of("flared_pair_side")
+    kept = side.t_s < cut_s
+    blind = (side.t_s >= hidden[0]) & (side.t_s <= hidden[1])
+    side = dataclasses.replace(
+        side,
+        t_s=side.t_s[kept],
+        xy_px=np.where(blind[:, None, None], np.nan, side.xy_px)[kept],
+        visibility=side.visibility[kept],
+        world_m=None,
+        duration_s=min(side.duration_s, cut_s),
+    )
+    return analyse([side, track_of("flared_pair_front")], views=["side", "front"])
+
+
+def test_a_rep_that_one_view_lost_is_taken_from_the_other_between_its_neighbours() -> None:
+    whole = pair_with(hidden=(-1.0, -1.0)).reps
+    third = whole[2].rep
+    reps = [r.rep for r in pair_with(hidden=(third.start_s - 0.3, third.top_s + 0.3)).reps]
+    assert [rep.index for rep in reps] == [1, 2, 3, 4, 5]
+    assert reps[2].bottom_s == pytest.approx(third.bottom_s, abs=0.3)
+    for rep, follows in itertools.pairwise(reps):
+        assert rep.top_s <= rep.end_s <= follows.start_s + 1e-9
+    assert [rep.last for rep in reps] == [False] * 4 + [True]
+
+
+def test_reps_after_the_end_of_the_clip_that_keeps_the_clock_are_left_out_and_said() -> None:
+    whole = pair_with(hidden=(-1.0, -1.0)).reps
+    ended = pair_with(hidden=(-1.0, -1.0), cut_s=whole[3].rep.start_s - 0.2)
+    assert ended.summary.attempts == 3
+    assert any("2 more" in note for note in ended.notes)
+
+
+def test_depth_that_the_view_cannot_tell_by_the_standard_asked_is_not_judged() -> None:
+    by_arm = analysed("clean_front", Prescription(range_standard="arm-parallel"))
+    assert "shallow" in reasons(by_arm)
+    assert all(result.attempt == "not_counted" for result in by_arm.reps)
+    assert "shallow" not in reasons(analysed("clean_front"))
+
+
+def test_the_depth_that_a_rep_lacked_is_named_by_the_limit_it_was_held_to() -> None:
+    strict = rejudge(analysed("clean_side"), with_values(default_limits(), {"shallow": 40.0}))
+    assert all("bent to 40°" in (result.why_not_counted or "") for result in strict.reps)

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from formcheck.faults.limits import default_limits
 from formcheck.reps import Rep, find_reps
 from tests.minimum_jerk import RATE_HZ, SLOW_END, Once, eased, elbow_curve
 
@@ -25,6 +26,10 @@ def reps_of(attempts: Sequence[Once], hold_s: float = 2.0, after_s: float = 2.0)
     return reps_in(*elbow_curve(attempts, hold_s, after_s))
 
 
+def broken_off(rep: Rep) -> bool:
+    return rep.bend_share_percent < default_limits()["aborted"].value
+
+
 def test_the_share_of_a_phase_below_the_boundary_speed_is_as_computed() -> None:
     """Flash and Hogan, J Neurosci 1985;5:1688-1703, for the movement; its share is computed."""
     u = np.linspace(0, 1, 200_001)
@@ -36,7 +41,7 @@ def test_the_share_of_a_phase_below_the_boundary_speed_is_as_computed() -> None:
 def test_three_reps_are_three_counted_in_order_from_one() -> None:
     reps = reps_of([Once()] * 3)
     assert [rep.index for rep in reps] == [1, 2, 3]
-    assert not any(rep.aborted for rep in reps)
+    assert not any(broken_off(rep) for rep in reps)
     assert [rep.last for rep in reps] == [False, False, True]
 
 
@@ -72,23 +77,34 @@ def test_an_attempt_broken_off_half_way_is_aborted_and_no_other(place: int) -> N
     attempts = [Once(), Once(), Once(), Once()]
     attempts[place] = Once(bottom_deg=130.0)
     reps = reps_of(attempts)
-    assert [rep.aborted for rep in reps] == [i == place for i in range(4)]
+    assert [broken_off(rep) for rep in reps] == [i == place for i in range(4)]
 
 
 def test_an_attempt_that_is_not_pressed_up_again_is_aborted() -> None:
     reps = reps_of([Once(), Once(), Once(up_s=1.0, top_deg=112.0)])
-    assert [rep.aborted for rep in reps] == [False, False, True]
+    assert [broken_off(rep) for rep in reps] == [False, False, True]
+
+
+def test_a_bend_is_compared_with_the_smaller_of_its_neighbours() -> None:
+    reps = reps_of([Once(bottom_deg=deg, top_deg=170.0) for deg in (80.0, 80.0, 125.0, 90.0)])
+    shares = [rep.bend_share_percent for rep in reps]
+    assert shares == pytest.approx([100.0, 200.0, 100 * 45 / 80, 100 * 80 / 45], rel=0.06)
+
+
+def test_a_lone_attempt_is_compared_with_nothing() -> None:
+    (rep,) = reps_of([Once(bottom_deg=120.0)])
+    assert rep.bend_share_percent == 100.0
 
 
 def test_losing_depth_rep_by_rep_is_not_breaking_off() -> None:
     reps = reps_of([Once(bottom_deg=deg) for deg in (85, 95, 105, 115, 122, 128)])
     assert len(reps) == 6
-    assert not any(rep.aborted for rep in reps)
+    assert not any(broken_off(rep) for rep in reps)
 
 
 def test_a_single_shallow_attempt_has_nothing_to_be_broken_off_from() -> None:
     (rep,) = reps_of([Once(bottom_deg=130.0)])
-    assert not rep.aborted
+    assert not broken_off(rep)
 
 
 @pytest.mark.parametrize(("bend_deg", "attempts"), [(20.0, 2), (32.0, 3)])
@@ -113,7 +129,7 @@ def test_slow_and_fast_reps_keep_their_phases(down_s: float, bottom_s: float, up
 def test_reps_of_six_tenths_of_a_second_are_all_found() -> None:
     reps = reps_of([Once(0.3, 0.0, 0.3, 0.0)] * 12)
     assert len(reps) == 12
-    assert not any(rep.aborted for rep in reps)
+    assert not any(broken_off(rep) for rep in reps)
 
 
 def test_a_set_done_half_as_fast_reads_twice_as_long() -> None:
@@ -125,7 +141,7 @@ def test_a_set_done_half_as_fast_reads_twice_as_long() -> None:
 def test_a_slow_drift_of_the_angle_changes_nothing() -> None:
     t_s, elbow = elbow_curve([Once()] * 6)
     reps, drifting = reps_in(t_s, elbow), reps_in(t_s, elbow - 0.8 * t_s)
-    assert len(drifting) == 6 and not any(rep.aborted for rep in drifting)
+    assert len(drifting) == 6 and not any(broken_off(rep) for rep in drifting)
     for rep, other in zip(reps, drifting, strict=True):
         assert other.bottom_s == pytest.approx(rep.bottom_s, abs=0.1)
         assert other.eccentric_s == pytest.approx(rep.eccentric_s, abs=0.1)
@@ -142,7 +158,7 @@ def test_a_clip_that_ends_in_mid_rep_ends_with_the_last_whole_one() -> None:
     cut = t_s < 2.0 + 2 * 4.0 + 1.6  # in the bottom of the third
     reps = reps_in(t_s[cut], elbow[cut])
     assert len(reps) == 2
-    assert not any(rep.aborted for rep in reps)
+    assert not any(broken_off(rep) for rep in reps)
 
 
 def test_bends_while_not_in_position_are_no_reps() -> None:
@@ -225,7 +241,7 @@ def test_noise_adds_no_reps_and_moves_no_boundary_far(noise_deg: float) -> None:
     errors = []
     for _ in range(5):
         reps = reps_in(t_s, elbow + rng.normal(0, noise_deg, len(t_s)))
-        assert [rep.aborted for rep in reps] == [rep.aborted for rep in exact]
+        assert [broken_off(rep) for rep in reps] == [broken_off(rep) for rep in exact]
         for rep, true in zip(reps, exact, strict=True):
             assert true.bottom_start_s - 0.15 <= rep.bottom_s <= true.bottom_end_s + 0.15
             errors += [rep.eccentric_s - true.eccentric_s, rep.concentric_s - true.concentric_s]
@@ -242,6 +258,7 @@ def test_an_attempt_whose_turn_was_not_seen_is_never_called_broken_off() -> None
     attempts = [Once(), Once(bottom_deg=130.0), Once()]
     t_s, elbow = elbow_curve(attempts)
     position, lost = np.ones(len(t_s), dtype=bool), (t_s > 7.0) & (t_s < 8.5)
-    assert [rep.aborted for rep in find_reps(t_s, elbow, position, RATE_HZ)] == [False, True, False]
+    seen = find_reps(t_s, elbow, position, RATE_HZ)
+    assert [broken_off(rep) for rep in seen] == [False, True, False]
     with_loss = find_reps(t_s, elbow, position, RATE_HZ, unsure=lost)
-    assert [rep.aborted for rep in with_loss] == [False, False, False]
+    assert [broken_off(rep) for rep in with_loss] == [False, False, False]

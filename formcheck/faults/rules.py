@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from formcheck.faults.limits import Limits
-from formcheck.prescription import Prescription
+from formcheck.prescription import Prescription, RangeStandard
 from formcheck.quantity import Quantity
 from formcheck.reps import Rep
 from formcheck.tempo import Tempo
@@ -75,7 +75,7 @@ def _rise(rep: Rep) -> float:
     return (rep.bottom_end_s + rep.top_s) / 2
 
 
-_DEPTH = {
+_DEPTH: Mapping[RangeStandard, _Rule] = {
     "elbow-90": _Rule("shallow", "elbow_bottom_deg", "shallow", True, _bottom),
     "arm-parallel": _Rule("shallow", "upper_arm_bottom_deg", "shallow_upper_arm", True, _bottom),
     "chest-low": _Rule("shallow", "shoulder_height_bottom", "shallow_chest", True, _bottom),
@@ -91,6 +91,11 @@ _FORM = (
 )
 
 
+def judged_by(standard: RangeStandard) -> dict[str, str]:
+    """The measured value by which each fault of range and form is judged, by fault key."""
+    return {rule.key: rule.measure for rule in (_DEPTH[standard], *_FORM)}
+
+
 def rep_faults(
     rep: Rep,
     values: Values,
@@ -101,11 +106,11 @@ def rep_faults(
 ) -> tuple[Fault, ...]:
     """All faults and borderlines of one attempt; ``view`` is used where a value names none.
 
+    A broken-off attempt is only that: its form, range and tempo are not held against it.
     ``hand_bounds`` are the smallest and largest hand spacing ratio of the position asked for.
     """
-    if rep.aborted:
-        share = values["bend_share_percent"]
-        limit = limits["aborted"]
+    share, limit = values["bend_share_percent"], limits["aborted"]
+    if share.known and share.value < limit.value:
         return (
             Fault(
                 rep.index, "aborted", rep.bottom_s, share.value, share.plus_minus, limit.value,

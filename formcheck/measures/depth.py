@@ -22,6 +22,7 @@ MOST_NOISE = 0.0125  # jitter, in arm lengths, beyond which angles are not told
 # From the front a nearly straight arm bends along the line of sight.
 _FRONT_TOP_PLUS_MINUS_DEG = 5.0
 _UPPER_ARM_PLUS_MINUS_DEG = 14.0  # 95 %, against exact joints; the elbow landmark is the weak one
+_BEND_SHARE_PLUS_MINUS_PERCENT = 10.0  # two bends of some 90 degrees, each known to 6 or so
 _TOP_WINDOW_S = 1.5  # the straightest moment is looked for this long after reaching the top
 _STEADY = 90.0  # percentile that stands for "straightest" without chasing noise
 
@@ -91,14 +92,11 @@ def shoulder_height_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
     return Quantity(float(np.nanmin(height)), 0.05, view=view.kind)
 
 
-def bend_shares_percent(elbow: Sequence[tuple[Quantity, Quantity]]) -> list[Quantity]:
-    """Each attempt's bend (top minus bottom) as a share of the smaller of its neighbours'."""
-    bend = [top.value - bottom.value for bottom, top in elbow]
-    out = []
-    for i, own in enumerate(bend):
-        beside = [bend[j] for j in (i - 1, i + 1) if 0 <= j < len(bend)]
-        out.append(Quantity(100.0 * own / min(beside), 10.0) if beside else Quantity(100.0, 10.0))
-    return out
+def bend_share(rep: Rep) -> Quantity:
+    """How much of the bend beside it an attempt reached (%), see ``Rep.bend_share_percent``."""
+    if not np.isfinite(rep.bend_share_percent):
+        return not_measured(ARM_LOST)
+    return Quantity(rep.bend_share_percent, _BEND_SHARE_PLUS_MINUS_PERCENT)
 
 
 def range_loss_deg(bottoms: Sequence[Quantity]) -> float:

@@ -201,7 +201,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Surface", _surface_text(analysis)),
         ("Load on the hands", _load_text(share, asked.body_mass_kg)),
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
-        ("Range asked", _RANGES[asked.range_standard]),
+        ("Range asked", _range_text(analysis)),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
         ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
          if summary.time_under_tension_s > 0 else ""),
@@ -244,11 +244,12 @@ def _rails_text(targets: Targets) -> str:
     return ": " + ", ".join(rails) if rails else ""
 
 
-_RANGES = {
-    "elbow-90": "elbow at most 90°",
-    "arm-parallel": "upper arm level with the floor",
-    "chest-low": "chest a fist from the hands",
-}
+def _range_text(analysis: Analysis) -> str:
+    return {
+        "elbow-90": f"elbow at most {analysis.limits['shallow'].value:g}°",
+        "arm-parallel": "upper arm level with the floor",
+        "chest-low": "chest a fist from the hands",
+    }[analysis.prescription.range_standard]
 
 
 def _clip_label(analysis: Analysis) -> str:

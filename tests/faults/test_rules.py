@@ -158,9 +158,16 @@ def test_a_broken_off_attempt_is_only_that() -> None:
         "concentric_s": Quantity(3.0, 0.1),
         "bend_share_percent": Quantity(40.0, 10.0),
     }
-    (fault,) = faults_of(everything_wrong, DRIVEN, rep=replace(REP, aborted=True))
+    (fault,) = faults_of(everything_wrong, DRIVEN)
     assert (fault.key, fault.verdict, fault.value) == ("aborted", "fault", 40.0)
     assert fault.at_s == REP.bottom_s
+
+
+def test_how_far_short_is_broken_off_is_the_users_limit_and_never_a_guess() -> None:
+    short = {"bend_share_percent": Quantity(60.0, 10.0)}
+    assert verdicts(short) == {"aborted": "fault"}
+    assert verdicts(short, limits={"aborted": 50.0}) == {}
+    assert verdicts({"bend_share_percent": not_measured("the arm was lost")}) == {}
 
 
 def test_a_sag_that_the_line_leaves_in_doubt_is_sure_when_the_change_alone_is_beyond() -> None:

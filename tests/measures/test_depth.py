@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from formcheck.measures.depth import (
     ELBOW_HIDDEN,
     JITTERY,
     MOST_NOISE,
-    bend_shares_percent,
+    bend_share,
     between,
     elbow_bottom,
     elbow_top,
@@ -35,7 +36,7 @@ SEEN_ARM = drawn(
 )
 
 
-def test_a_span_holds_the_samples_from_its_start_to_before_its_end() -> None:
+def test_a_span_holds_the_samples_from_its_start_to_its_end() -> None:
     assert between(SEEN, 1.0, 2.0) == slice(30, 61)
     assert between(SEEN, 1.01, 1.02).stop - between(SEEN, 1.01, 1.02).start == 1
 
@@ -114,16 +115,9 @@ def test_the_shoulders_lowest_height_is_that_of_the_bottom() -> None:
     assert shoulder_height_bottom(drawn(), REP, SIDE).reason == ELBOW_HIDDEN
 
 
-def test_a_bend_is_compared_with_the_smaller_of_its_neighbours() -> None:
-    bottoms, tops = [80.0, 80.0, 125.0, 90.0], [170.0] * 4
-    ends = [(Quantity(b), Quantity(t)) for b, t in zip(bottoms, tops, strict=True)]
-    shares = [q.value for q in bend_shares_percent(ends)]
-    assert shares == pytest.approx([100.0, 200.0, 100 * 45 / 80, 100 * 80 / 45])
-
-
-def test_a_lone_attempt_is_compared_with_nothing() -> None:
-    (share,) = bend_shares_percent([(Quantity(120.0), Quantity(170.0))])
-    assert share.value == 100.0
+def test_a_bend_whose_turn_was_not_seen_has_no_share_and_says_why() -> None:
+    assert bend_share(replace(REP, bend_share_percent=56.0)).value == 56.0
+    assert bend_share(replace(REP, bend_share_percent=math.nan)).reason == ARM_LOST
 
 
 def test_range_loss_is_what_the_last_rep_lacks_of_the_deepest() -> None:
