@@ -117,7 +117,7 @@ def solve_arm(
 
     high = use & (seen_px >= np.nanpercentile(seen_px[use], 85.0))
     top_px, top_bent_px = float(np.nanmedian(seen_px[high])), float(np.nanmedian(bent_px[high]))
-    swivel = np.full(len(cycles), np.radians(45.0))
+    swivel = np.full(len(cycles), np.radians(USUAL_SWIVEL_DEG))
     bend_top, bend_top_sd = np.radians(_LOCKED_BEND_DEG), np.radians(_LOCKED_BEND_SD_DEG)
     offset_bias, scale_px = 0.0, top_px
     # Scale, swivel and the bend at the top depend on each other only weakly: a few rounds settle.
@@ -138,7 +138,11 @@ def solve_arm(
             )  # fmt: skip
         else:
             swivel = np.full(len(cycles), np.radians(USUAL_SWIVEL_DEG - abs(yaw_deg)))
-        typical = float(np.median(np.cos(swivel))) if len(swivel) else float(np.cos(np.pi / 4))
+        typical = (
+            float(np.median(np.cos(swivel)))
+            if len(swivel)
+            else float(np.cos(np.radians(USUAL_SWIVEL_DEG)))
+        )
         bend_top, bend_top_sd = bend_at_top(top_bent_px / scale_px, max(abs(typical), 0.2))
         expected = float(offset_of(np.array([np.pi - bend_top]))[0]) * typical
         offset_bias = top_bent_px / scale_px - expected
@@ -190,7 +194,7 @@ def _swivel(
     """
     known = np.isfinite(reach) & np.isfinite(offset)
     if known.sum() < 3:
-        return float(np.radians(45.0))
+        return float(np.radians(USUAL_SWIVEL_DEG))
     whole = offset_of(elbow_of(np.minimum(reach, 0.999)))
     deep = known & (whole >= 0.6 * np.nanmax(whole[known]))
     share = 0.7

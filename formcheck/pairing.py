@@ -20,6 +20,7 @@ import numpy.typing as npt
 from scipy.signal import find_peaks
 
 from formcheck.errors import FormcheckError
+from formcheck.quantity import median_known
 from formcheck.reps import Rep
 from formcheck.signals import Signals
 
@@ -289,8 +290,9 @@ def _differences(
 
 
 def _at_bottom(take: Take, rep: Rep, curve: str) -> float:
-    values = getattr(take.signals, curve)[np.abs(take.signals.t_s - rep.bottom_s) <= 0.12]
-    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
+    return median_known(
+        getattr(take.signals, curve)[np.abs(take.signals.t_s - rep.bottom_s) <= 0.12]
+    )
 
 
 def _range(curve: FloatArray) -> float:

@@ -14,7 +14,7 @@ import numpy as np
 
 from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault
 from formcheck.measures.load import plank_load, worn_load_share
-from formcheck.measures.segments import body_segments
+from formcheck.measures.segments import arm_per_stature
 from formcheck.measures.surface import Support, Surface
 from formcheck.prescription import Prescription
 from formcheck.quantity import Quantity
@@ -458,8 +458,7 @@ def _stature_m(prescription: Prescription) -> float:
 
 
 def _arm_cm(prescription: Prescription) -> float:
-    size = body_segments(prescription.sex)
-    return (size["upper_arm"].length + size["forearm"].length) * _stature_m(prescription) * 100
+    return arm_per_stature(prescription.sex) * _stature_m(prescription) * 100
 
 
 @lru_cache

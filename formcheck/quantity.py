@@ -5,6 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
 
 @dataclass(frozen=True)
 class Quantity:
@@ -22,6 +25,11 @@ class Quantity:
     @property
     def known(self) -> bool:
         return math.isfinite(self.value)
+
+
+def median_known(values: npt.NDArray[np.float64]) -> float:
+    """Median of the values (K,) that are known; NaN when none is."""
+    return float(np.nanmedian(values)) if np.isfinite(values).any() else math.nan
 
 
 def not_measured(reason: str) -> Quantity:

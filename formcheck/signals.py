@@ -92,6 +92,15 @@ class Signals:
     bridged: BoolArray  # shoulder or wrist was lost here and is filled in
     scene: FrontScene | None = None  # both arms in space, from the front
 
+    def between(self, start_s: float, end_s: float) -> slice:
+        """Grid slice of a span: one sample at least, none when the clip does not hold it."""
+        half_s = 0.5 / self.rate_hz
+        if end_s < self.t_s[0] - half_s or start_s > self.t_s[-1] + half_s:
+            return slice(0, 0)
+        first = min(int(np.searchsorted(self.t_s, start_s - 1e-9)), len(self.t_s) - 1)
+        last = int(np.searchsorted(self.t_s, end_s + 1e-9))
+        return slice(first, max(last, first + 1))
+
 
 def read_signals(
     track: PoseTrack, view: View, hands_above_feet: float = 0.0, on_knees: bool = False
@@ -133,9 +142,9 @@ def read_signals(
             "shoulder_height": (wrist[:, 1] - shoulder[:, 1]) / arm_px,
         }
     # At a slant both sides show, and the middle of them errs less than the near side alone.
-    middle = view if view.kind == "side" else _BOTH_SIDES
+    one_side = near if view.kind == "side" else None
     shoulder, hip, knee, ankle, wrist, ear = (
-        _of(steady, near, joint, middle)
+        _joint(steady, joint, one_side)
         for joint in ("shoulder", "hip", "knee", "ankle", "wrist", "ear")
     )
     if view.kind == "side":
@@ -205,7 +214,7 @@ def _on_grid(track: PoseTrack) -> _Grid:
     end = max(float(track.t_s[-1]), 0.0) if frames else 0.0
     grid = np.arange(0.0, end + 0.5 / RATE_HZ, 1.0 / RATE_HZ)
     raw = _in_picture(track)
-    flat = raw.reshape(frames, -1)
+    flat = raw.reshape(frames, 2 * len(LANDMARKS))
     known = (np.isfinite(flat).sum(axis=0) > 5) & np.repeat([n in _USED for n in LANDMARKS], 2)
     smooth = np.full((len(grid), flat.shape[1]), np.nan)
     jitter_px = _jitter_px(raw)
@@ -274,14 +283,11 @@ def _span_px(raw: FloatArray) -> float:
     return float(np.percentile(known, 90)) if len(known) else 0.0
 
 
-_BOTH_SIDES = View("front", None)
-
-
-def _of(points: Mapping[str, FloatArray], near: str, joint: str, view: View) -> FloatArray:
-    """A joint of the near side where one side is near, else the middle of both."""
-    if view.kind in ("front", "rear"):
+def _joint(points: Mapping[str, FloatArray], joint: str, side: str | None) -> FloatArray:
+    """(M, 2) a joint of one side, or the middle of both."""
+    if side is None:
         return (points[f"left_{joint}"] + points[f"right_{joint}"]) / 2
-    return points[f"{near}_{joint}"]
+    return points[f"{side}_{joint}"]
 
 
 def _planted_side(points: Mapping[str, FloatArray], near: str) -> str:
@@ -298,8 +304,9 @@ def _planted_side(points: Mapping[str, FloatArray], near: str) -> str:
 
 def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> BoolArray:
     """Frames with the hands planted and, where it shows, the hips near the body's line."""
+    one_side = near if view.kind in ("side", "oblique") else None
     shoulder, wrist, hip, knee = (
-        _of(points, near, joint, view) for joint in ("shoulder", "wrist", "hip", "knee")
+        _joint(points, joint, one_side) for joint in ("shoulder", "wrist", "hip", "knee")
     )
     reach_px = length(wrist - shoulder)
     if np.isfinite(reach_px).sum() < RATE_HZ / 2:

@@ -13,7 +13,8 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.measures.segments import body_segments
+from formcheck.measures.bodyline import line_curve
+from formcheck.measures.segments import arm_per_stature
 from formcheck.measures.surface import (
     Side,
     Stance,
@@ -24,7 +25,7 @@ from formcheck.measures.surface import (
     top_frames,
 )
 from formcheck.prescription import HandSpacing, Prescription
-from formcheck.quantity import Quantity, not_measured
+from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import Signals
 from formcheck.views import View
@@ -101,6 +102,7 @@ class Variation:
 
 
 HOLD_S = 2.0  # a pause at the top or bottom this long is a hold (common practice)
+LEAST_HOLD_S = 5.0  # shorter, and without a rep, it is setting up (common practice)
 _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
 
 
@@ -151,7 +153,9 @@ def recognise_variation(
         surface_height_cm=_height_cm(stance, prescription),
         arm_work=work,
         holds=_holds(looks[0].reps),
-        support_hold=support_hold(seen.signals, seen.reps, seen.view, line_limits_deg),
+        support_hold=support_hold(
+            seen.signals, seen.reps, seen.view, line_limits_deg, prescription.support or own.support
+        ),
         declared=_declared(prescription),
         slope_deg=stance.slope_deg,
     )
@@ -184,17 +188,21 @@ def support_hold(
     reps: Sequence[Rep],
     view: View,
     line_limits_deg: tuple[float, float],
-    least_s: float = 5.0,
+    support: Support | None = None,
 ) -> SupportHold | None:
-    """The hold itself when a set has no reps: from first to last frame in position."""
+    """The hold itself when a set has no reps: from first to last frame in position.
+
+    None with a rep, or when held for less than ``LEAST_HOLD_S``. ``line_limits_deg`` pike and
+    sag at which the line, to the knees where ``support`` says so, is broken.
+    """
     held = np.flatnonzero(signals.in_position)
     if reps or len(held) < 2:
         return None
     t_s = signals.t_s[held]
     held_s = float(t_s[-1] - t_s[0])
-    if held_s < least_s:
+    if held_s < LEAST_HOLD_S:
         return None
-    line = signals.body_line_deg[held]
+    line = line_curve(signals, support)[held]
     if view.kind in ("front", "rear") or not np.isfinite(line).any():
         unseen = not_measured("the body line does not show from here; film from the side")
         return SupportHold(float(t_s[0]), held_s, unseen, float("nan"), None)
@@ -231,15 +239,15 @@ def _arm_work(front: Look | None, side: Look | None) -> ArmWork:
         return lifted
     for rep in front.reps:
         now = np.abs(front.signals.t_s - rep.bottom_s) <= 0.1
-        left = _median(front.signals.elbow_left_deg[now])
-        right = _median(front.signals.elbow_right_deg[now])
+        left = median_known(front.signals.elbow_left_deg[now])
+        right = median_known(front.signals.elbow_right_deg[now])
         if min(left, right) < _BENT_DEG and max(left, right) > _STRAIGHT_DEG:
             working: Side = "left" if left < right else "right"
             other = "right" if working == "left" else "left"
             bent.append(working)
             arm = _arm_px(px, other)[now]
             across = np.abs(px[f"{other}_wrist"][now, 0] - px[f"{other}_shoulder"][now, 0])
-            reaches.append(_median(across / arm))
+            reaches.append(median_known(across / arm))
     if not front.reps:
         return ArmWork(None, 0.0)
     part = len(bent) / len(front.reps)
@@ -289,11 +297,10 @@ def _holds(reps: Sequence[Rep]) -> tuple[Literal["top", "bottom"], ...]:
 
 
 def _height_cm(stance: Stance, prescription: Prescription) -> float | None:
-    """Height of the raised end, with the arm 0.31 of stature (de Leva 1996, joint centres)."""
+    """Height of the raised end."""
     if prescription.stature_m is None or not stance.height.known:
         return None
-    size = body_segments(prescription.sex)
-    arm_m = (size["upper_arm"].length + size["forearm"].length) * prescription.stature_m
+    arm_m = arm_per_stature(prescription.sex) * prescription.stature_m
     return abs(stance.height.value) * arm_m * 100
 
 
@@ -347,8 +354,4 @@ def _hand_confidence(spacing: Quantity | None) -> float:
 def _arm_px(px: Mapping[str, FloatArray], side: str) -> FloatArray:
     upper = np.linalg.norm(px[f"{side}_elbow"] - px[f"{side}_shoulder"], axis=1)
     lower = np.linalg.norm(px[f"{side}_wrist"] - px[f"{side}_elbow"], axis=1)
-    return upper + lower  # type: ignore[no-any-return]
-
-
-def _median(values: FloatArray) -> float:
-    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")
+    return np.asarray(upper + lower)

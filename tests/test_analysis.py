@@ -221,6 +221,19 @@ def test_a_clip_without_a_set_has_no_reps_and_no_faults() -> None:
         assert math.isnan(analysis.summary.pace_per_min)
 
 
+@pytest.mark.parametrize("frames", [0, 1, 2, 20])
+def test_a_track_of_a_moment_or_none_is_a_set_without_reps(frames: int) -> None:
+    track = track_of("clean_side")
+    moment = dataclasses.replace(
+        track,
+        t_s=track.t_s[:frames],
+        xy_px=track.xy_px[:frames],
+        visibility=track.visibility[:frames],
+        world_m=None,
+    )
+    assert analyse([moment]).summary.attempts == 0
+
+
 def test_a_side_and_a_front_clip_of_one_set_judge_what_either_shows() -> None:
     both = analyse([track_of("flared_pair_front"), track_of("flared_pair_side")])
     assert [look.view.kind for look in both.views] == ["side", "front"]

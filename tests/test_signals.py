@@ -11,6 +11,7 @@ import pytest
 from formcheck.pose.track import INDEX, PoseTrack
 from formcheck.signals import HIDDEN, RATE_HZ, Signals, read_signals
 from formcheck.views import recognise_view
+from tests.measures.handmade import drawn
 from tests.pinhole import Camera, PushUpSet
 
 FloatArray = npt.NDArray[np.float64]
@@ -280,3 +281,15 @@ def test_the_joints_a_track_needs_are_enough() -> None:
     bottoms = np.interp(DONE.bottoms_s(), signals.t_s, signals.elbow_deg)
     assert bottoms == pytest.approx(85.0, abs=4.0)
     assert np.isnan(signals.head_deg).all()
+
+
+def test_a_span_holds_the_samples_from_its_start_to_its_end() -> None:
+    signals = drawn()
+    assert signals.between(1.0, 2.0) == slice(30, 61)
+    assert signals.between(1.01, 1.02).stop - signals.between(1.01, 1.02).start == 1
+
+
+def test_a_span_outside_the_clip_is_empty() -> None:
+    signals = drawn()
+    assert len(signals.t_s[signals.between(-3.0, -1.0)]) == 0
+    assert len(signals.t_s[signals.between(99.0, 100.0)]) == 0

@@ -126,6 +126,16 @@ def test_a_short_dip_does_not_break_a_hold() -> None:
     assert hold is not None and hold.broke_at_s is None
 
 
+def test_on_the_knees_a_hold_is_watched_along_the_line_to_the_knees() -> None:
+    """The shanks lie on the floor: the line to the ankles bends there in everyone."""
+    look = held(np.full(900, -30.0))
+    knees = replace(look.signals, body_line_knee_deg=np.full(900, 3.0))
+    asked = Prescription(support="knees")
+    hold = recognise_variation([replace(look, signals=knees)], asked).support_hold
+    assert hold is not None and hold.broke_at_s is None
+    assert hold.line_deg.value == pytest.approx(3.0)
+
+
 def test_what_no_clip_shows_is_carried_as_declared() -> None:
     asked = Prescription(
         added_load_kg=10.0, added_load_place="vest", rings=True, rings_turned_out=True,

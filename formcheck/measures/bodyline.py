@@ -10,8 +10,8 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.filtering import CUTOFF_HZ, low_pass
-from formcheck.measures.depth import JITTERY, MOST_NOISE, between
-from formcheck.quantity import Quantity, not_measured
+from formcheck.measures.depth import JITTERY, MOST_NOISE
+from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import HIP_VENTRAL_SD, Signals
 from formcheck.views import View
@@ -62,8 +62,7 @@ def own_line(
     """
     prior_sd = _constant_sd_deg(view, support)
     first = reps[0].start_s if reps else float("nan")
-    part = line[between(signals, first - 1.0, first)] if reps else line[:0]
-    seen = float(np.nanmedian(part)) if np.isfinite(part).any() else float("nan")
+    seen = median_known(line[signals.between(first - 1.0, first)] if reps else line[:0])
     if not abs(seen) < _FURTHEST_DEG or view.kind in ("front", "rear"):
         return OwnLine(seen, 0.0, prior_sd)
     true = np.linspace(-_FURTHEST_DEG, _FURTHEST_DEG, 1201)
@@ -84,7 +83,7 @@ def hip_deviation(
         return not_measured(LINE_NEEDS_SIDE)
     if signals.noise > MOST_NOISE:
         return not_measured(JITTERY)
-    part = line[between(signals, rep.start_s, rep.top_s)] - own.error_deg
+    part = line[signals.between(rep.start_s, rep.top_s)] - own.error_deg
     if not np.isfinite(part).any():
         return not_measured(LINE_HIDDEN)
     low, high = np.nanpercentile(part, [5.0, 95.0])

@@ -27,25 +27,15 @@ _TOP_WINDOW_S = 1.5  # the straightest moment is looked for this long after reac
 _STEADY = 90.0  # percentile that stands for "straightest" without chasing noise
 
 
-def between(signals: Signals, start_s: float, end_s: float) -> slice:
-    """Grid slice of a span of time: one sample at least, none when the clip does not hold it."""
-    t_s, half_s = signals.t_s, 0.5 / signals.rate_hz
-    if end_s < t_s[0] - half_s or start_s > t_s[-1] + half_s:
-        return slice(0, 0)
-    first = min(int(np.searchsorted(t_s, start_s - 1e-9)), len(t_s) - 1)
-    last = int(np.searchsorted(t_s, end_s + 1e-9))
-    return slice(first, max(last, first + 1))
-
-
 def elbow_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
     """Smallest elbow angle (deg) of the rep."""
-    span = between(signals, rep.start_s, rep.top_s)
+    span = signals.between(rep.start_s, rep.top_s)
     curve = signals.elbow_deg[span]
     if not np.isfinite(curve).any():
         return not_measured(ELBOW_HIDDEN)
     if signals.noise > MOST_NOISE:
         return not_measured(JITTERY)
-    if signals.bridged[between(signals, rep.bottom_s - 0.1, rep.bottom_s + 0.1)].any():
+    if signals.bridged[signals.between(rep.bottom_s - 0.1, rep.bottom_s + 0.1)].any():
         return not_measured(ARM_LOST)
     deepest = int(np.nanargmin(curve))
     error = float(signals.elbow_plus_minus_deg[span][deepest])
@@ -54,7 +44,7 @@ def elbow_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
 
 def elbow_top(signals: Signals, rep: Rep, view: View) -> Quantity:
     """Elbow angle (deg) reached at the top, from reaching it until the next rep."""
-    span = between(signals, rep.top_s, min(rep.end_s, rep.top_s + _TOP_WINDOW_S))
+    span = signals.between(rep.top_s, min(rep.end_s, rep.top_s + _TOP_WINDOW_S))
     curve = signals.elbow_deg[span]
     if not np.isfinite(curve).any():
         return not_measured(ELBOW_HIDDEN)
@@ -75,7 +65,7 @@ def upper_arm_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
     """
     near = signals.near_side
     drop = signals.steady_px[f"{near}_elbow"][:, 1] - signals.steady_px[f"{near}_shoulder"][:, 1]
-    span = between(signals, rep.bottom_start_s, rep.bottom_end_s)
+    span = signals.between(rep.bottom_start_s, rep.bottom_end_s)
     sine = drop[span] / (UPPER * signals.arm_length_px)
     if view.kind not in ("side", "oblique") or not np.isfinite(sine).any():
         return not_measured(ELBOW_HIDDEN)
@@ -85,7 +75,7 @@ def upper_arm_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
 
 def shoulder_height_bottom(signals: Signals, rep: Rep, view: View) -> Quantity:
     """Height (arm lengths) of the shoulder joint above the wrists at the bottom."""
-    span = between(signals, rep.start_s, rep.top_s)
+    span = signals.between(rep.start_s, rep.top_s)
     height = signals.shoulder_height[span]
     if not np.isfinite(height).any():
         return not_measured(ELBOW_HIDDEN)

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.front import SIDES, FrontScene
-from formcheck.quantity import Quantity, not_measured
+from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import Signals
 
@@ -36,12 +36,12 @@ def front_flare(scene: FrontScene, t_s: FloatArray, rep: Rep) -> dict[str, Quant
     surer than either: a camera off the middle line errs on them in opposite ways.
     """
     now = np.abs(t_s - rep.bottom_s) <= BOTTOM_WINDOW_S
-    if not _median(scene.both_elbows_deg[now]) <= LEAST_BEND_DEG:
-        nothing = not_measured(_HARDLY_BENT)
+    if reason := _why_not(scene.both_elbows_deg[now]):
+        nothing = not_measured(reason)
         return dict.fromkeys(
             ("elbow_flare_deg", "elbow_flare_left_deg", "elbow_flare_right_deg"), nothing
         )
-    arms = {side: _median(scene.flare_deg[side][now]) for side in SIDES}
+    arms = {side: median_known(scene.flare_deg[side][now]) for side in SIDES}
     out = {
         f"elbow_flare_{side}_deg": _quantity(value, FRONT_ONE_ARM_PLUS_MINUS_DEG)
         for side, value in arms.items()
@@ -53,19 +53,26 @@ def front_flare(scene: FrontScene, t_s: FloatArray, rep: Rep) -> dict[str, Quant
 def side_flare(signals: Signals, rep: Rep) -> Quantity:
     """Flare (deg) of the near arm at the bottom of one rep, from foreshortening in a side view."""
     now = np.abs(signals.t_s - rep.bottom_s) <= BOTTOM_WINDOW_S
-    if not _median(signals.elbow_deg[now]) <= LEAST_BEND_DEG:
-        return not_measured(_HARDLY_BENT)
-    value, plus_minus = _median(signals.flare_deg[now]), _median(signals.flare_plus_minus_deg[now])
+    if reason := _why_not(signals.elbow_deg[now]):
+        return not_measured(reason)
+    value, plus_minus = (
+        median_known(signals.flare_deg[now]),
+        median_known(signals.flare_plus_minus_deg[now]),
+    )
     if not np.isfinite(value):
         return not_measured(_UNSEEN)
     return Quantity(value, max(SIDE_LEAST_PLUS_MINUS_DEG, plus_minus), view="side")
+
+
+def _why_not(elbow_deg: FloatArray) -> str | None:
+    """Why these elbows (K,) at the bottom show no flare, if they do not."""
+    bend_deg = median_known(elbow_deg)
+    if not np.isfinite(bend_deg):
+        return _UNSEEN
+    return _HARDLY_BENT if bend_deg > LEAST_BEND_DEG else None
 
 
 def _quantity(value: float, plus_minus: float) -> Quantity:
     if not np.isfinite(value):
         return not_measured(_UNSEEN)
     return Quantity(value, plus_minus, view="front")
-
-
-def _median(values: FloatArray) -> float:
-    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")

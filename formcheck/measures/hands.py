@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.front import FrontScene
-from formcheck.quantity import Quantity, not_measured
+from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
 
 FloatArray = npt.NDArray[np.float64]
@@ -43,5 +43,4 @@ def hand_spacing(scene: FrontScene, t_s: FloatArray, rep: Rep) -> Quantity:
 
 
 def _distance(left: FloatArray, right: FloatArray) -> float:
-    apart = np.linalg.norm(left - right, axis=1)
-    return float(np.nanmedian(apart)) if np.isfinite(apart).any() else float("nan")
+    return median_known(np.asarray(np.linalg.norm(left - right, axis=1)))

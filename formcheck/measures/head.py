@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from formcheck.measures.depth import between
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import Signals
@@ -19,7 +18,7 @@ def head_angle(signals: Signals, rep: Rep, view: View) -> Quantity:
     """Angle (deg) by which the head hangs below the trunk's line at the bottom, - raised."""
     if view.kind in ("front", "rear"):
         return not_measured(HEAD_NEEDS_SIDE)
-    part = signals.head_deg[between(signals, rep.bottom_s - 0.1, rep.bottom_s + 0.1)]
+    part = signals.head_deg[signals.between(rep.bottom_s - 0.1, rep.bottom_s + 0.1)]
     if not np.isfinite(part).any():
         return not_measured(HEAD_HIDDEN)
     slant = 1.5 if view.kind == "oblique" else 1.0

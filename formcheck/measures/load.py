@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.measures.segments import Sex, body_segments, centre_of_mass
+from formcheck.measures.segments import Sex, arm_per_stature, body_segments, centre_of_mass
 from formcheck.measures.surface import (
     ABOVE_SURFACE,
     FRONT_ON,
@@ -206,7 +206,7 @@ def plank(
     the head from under the shoulders, arm lengths; None puts the arms square to the body.
     """
     size = body_segments(sex)
-    arm = size["upper_arm"].length + size["forearm"].length
+    arm = arm_per_stature(sex)
     legs = size["thigh"].length + (size["shank"].length if support == "toes" else 0.0)
     line = legs + size["trunk"].length
     base = KNEE_HEIGHT if support == "knees" else ANKLE_HEIGHT

@@ -54,6 +54,12 @@ def body_segments(sex: Sex | None = None) -> Mapping[str, Segment]:
     }
 
 
+def arm_per_stature(sex: Sex | None = None) -> float:
+    """Upper arm plus forearm between joint centres, as a share of stature (de Leva 1996)."""
+    segments = body_segments(sex)
+    return segments["upper_arm"].length + segments["forearm"].length
+
+
 def centre_of_mass(joints: Mapping[str, FloatArray], segments: Mapping[str, Segment]) -> FloatArray:
     """(M, 2) centre of mass of the body from sagittal joint positions (M, 2), any unit.
 
@@ -79,7 +85,7 @@ def centre_of_mass(joints: Mapping[str, FloatArray], segments: Mapping[str, Segm
     massive = {name: segment.mass for name, segment in segments.items() if segment.mass}
     total = sum(massive.values())
     weighted = [mass / total * centre[name] for name, mass in massive.items()]
-    return np.sum(weighted, axis=0)  # type: ignore[no-any-return]
+    return np.asarray(np.sum(weighted, axis=0))
 
 
 def _or_else(first: FloatArray | None, second: FloatArray) -> FloatArray:

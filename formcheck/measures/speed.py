@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.filtering import low_pass
-from formcheck.measures.depth import between
+from formcheck.measures.segments import arm_per_stature
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import Signals
@@ -21,9 +21,8 @@ RISE_HIDDEN = "the shoulders or hips were not seen all the way up"
 HIPS_NEED_SIDE = "hips and shoulders rise apart visibly only from the side"
 # Arm lengths: an error of the rise between two smoothed points, one standard deviation.
 _RISE_SD = 0.02
-# Upper arm plus forearm between joint centres over stature, mean of men (550.6 of 1741 mm) and
-# women (539.4 of 1735 mm): de Leva 1996; it differs by some 4 % from person to person.
-ARM_PER_STATURE, _ARM_PER_STATURE_SPREAD = 0.3136, 0.04
+# How much the arm's share of stature differs from person to person (from memory).
+_ARM_PER_STATURE_SPREAD = 0.04
 _PEAK_CUTOFF_HZ = 4.0  # a peak over less than a tenth of a second is noise
 _LEAST_HIP_RISE = 0.06  # arm lengths; hips that hardly move have no time of their own
 
@@ -39,7 +38,7 @@ def mean_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
 
 def peak_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
     """Fastest rise of the shoulders within the concentric (arm lengths per second)."""
-    around = between(signals, rep.bottom_end_s - 0.5, rep.top_s + 0.5)
+    around = signals.between(rep.bottom_end_s - 0.5, rep.top_s + 0.5)
     smooth = low_pass(signals.shoulder_height[around], signals.rate_hz, _PEAK_CUTOFF_HZ)
     speed = np.gradient(smooth, 1.0 / signals.rate_hz)
     if not np.isfinite(speed).any():
@@ -52,7 +51,7 @@ def in_metres(speed: Quantity, stature_m: float | None) -> Quantity:
     """A speed in arm lengths per second as metres per second, where the stature is known."""
     if stature_m is None or not speed.known:
         return speed
-    arm_m = ARM_PER_STATURE * stature_m
+    arm_m = arm_per_stature() * stature_m
     spread = 1.96 * _ARM_PER_STATURE_SPREAD * speed.value
     return replace(
         speed,
@@ -65,7 +64,7 @@ def hips_lag(signals: Signals, rep: Rep, view: View) -> Quantity:
     """How much later (s) the hips pass half of their rise than the shoulders; - earlier."""
     if view.kind not in ("side", "oblique"):
         return not_measured(HIPS_NEED_SIDE)
-    span = between(signals, rep.bottom_end_s - 0.2, rep.top_s + 0.2)
+    span = signals.between(rep.bottom_end_s - 0.2, rep.top_s + 0.2)
     shoulder = _half_way_s(signals.shoulder_height[span], signals.t_s[span])
     hip = _half_way_s(signals.hip_height[span], signals.t_s[span])
     if not np.isfinite(shoulder) or not np.isfinite(hip):
@@ -74,21 +73,21 @@ def hips_lag(signals: Signals, rep: Rep, view: View) -> Quantity:
 
 
 def speed_loss_percent(speeds: Sequence[Quantity]) -> float:
-    """Loss (%) from the set's fastest rep to its last, 0 at least; NaN with fewer than two.
+    """Loss (%) from the set's fastest rep to its last, 0 at least; NaN with fewer than two known.
 
     The set's own fastest rep is the reference (Perez-Castilla et al., Appl Sci 2024;14:4531).
     Reps of equal effort vary by 6 to 7 % (van den Tillaar & Ball, Sports 2019;7:207), so less
     than that says nothing.
     """
     known = [q.value for q in speeds if q.known]
-    if len(known) < 2:
+    if len(known) < 2 or max(known) <= 0:
         return float("nan")
     return max(0.0, 100.0 * (max(known) - known[-1]) / max(known))
 
 
 def _rise(height: FloatArray, signals: Signals, rep: Rep) -> float:
-    low = height[between(signals, rep.bottom_end_s - 0.05, rep.bottom_end_s + 0.05)]
-    high = height[between(signals, rep.top_s - 0.05, rep.top_s + 0.05)]
+    low = height[signals.between(rep.bottom_end_s - 0.05, rep.bottom_end_s + 0.05)]
+    high = height[signals.between(rep.top_s - 0.05, rep.top_s + 0.05)]
     if not (np.isfinite(low).any() and np.isfinite(high).any()):
         return float("nan")
     return float(np.nanmean(high) - np.nanmean(low))

@@ -114,6 +114,8 @@ def stance_at_top(
     support = support or found
 
     contact_deg = _contact_angle_deg(signals, use, support, arm_px, lifted)
+    if not np.isfinite(contact_deg):
+        return _unknown(UNSEEN)
     contact_deg += _degrees(CAMERA_HEIGHT_PER_DISTANCE * slant)
     hand, foot = _contacts(at, support, arm_px)
     reach = float(np.median(np.linalg.norm(hand - foot, axis=1))) / arm_px
@@ -144,8 +146,10 @@ def stance_at_top(
         slope_sd = float(np.sqrt(trust) * contact_sd)
     else:
         slope_deg, slope_sd = 0.0, USUAL_ROLL_SD_DEG
-    seen = np.radians(leaning_deg - slope_deg)
-    inclination = float(np.degrees(np.arctan2(np.sin(seen) * np.cos(_yaw(view)), np.cos(seen))))
+    in_picture = np.radians(leaning_deg - slope_deg)
+    inclination = float(
+        np.degrees(np.arctan2(np.sin(in_picture) * np.cos(_yaw(view)), np.cos(in_picture)))
+    )
     plus_minus = 2 * float(np.hypot(np.hypot(slope_sd, 0.8), 0.3 * contact_sd))
     height = 0.0 if surface == "floor" else reach * np.sin(np.radians(contact_deg - slope_deg))
     return Stance(
@@ -261,7 +265,7 @@ def _contact_angle_deg(
     arm_px: float,
     lifted: Side | None,
 ) -> float:
-    """Rise from foot to hand contact, mean of the near and far side where both are seen.
+    """Rise from foot to hand contact, mean of the near and far side as far as they are seen.
 
     A raised camera shows the hand that is nearer lower than the foot behind it, and the far
     hand higher by as much: the mean is free of it.
@@ -276,7 +280,7 @@ def _contact_angle_deg(
         hand, foot = _contacts(at, support, arm_px)
         if np.isfinite((hand - foot)[:, 0]).any():
             angles.append(_angle_deg(foot, hand))
-    return float(np.mean(angles))
+    return float(np.mean(angles)) if angles else float("nan")
 
 
 def _knee(at: Mapping[str, FloatArray], arm_px: float) -> tuple[float, float]:

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.front import FrontScene
-from formcheck.quantity import Quantity, not_measured
+from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
 
 FloatArray = npt.NDArray[np.float64]
@@ -52,9 +52,9 @@ def evenness(scene: FrontScene, t_s: FloatArray, rep: Rep) -> Evenness:
     apart = (left - right)[bent]
     heights = scene.shoulder["left"][:, 2] - scene.shoulder["right"][:, 2]
     at_top = heights[within & scene.top] if (within & scene.top).any() else heights[scene.top]
-    sunk = _median(heights[np.abs(t_s - rep.bottom_s) <= 0.12]) - _median(at_top)
+    sunk = median_known(heights[np.abs(t_s - rep.bottom_s) <= 0.12]) - median_known(at_top)
     return Evenness(
-        _quantity(_median(apart), ELBOW_PLUS_MINUS_DEG), _quantity(sunk, HEIGHT_PLUS_MINUS)
+        _quantity(median_known(apart), ELBOW_PLUS_MINUS_DEG), _quantity(sunk, HEIGHT_PLUS_MINUS)
     )
 
 
@@ -75,7 +75,7 @@ def stance_remarks(scene: FrontScene) -> tuple[str, ...]:
         )
     middle = (scene.wrist["left"] + scene.wrist["right"])[scene.top, 1] / 2
     over = (scene.shoulder["left"] + scene.shoulder["right"])[scene.top, 1] / 2
-    lean = float(np.degrees(np.arctan(_median(over - middle))))
+    lean = float(np.degrees(np.arctan(median_known(over - middle))))
     if abs(lean) > SHOULDERS_TURNED_DEG:
         toward = "left" if lean > 0 else "right"
         remarks.append(
@@ -87,14 +87,10 @@ def stance_remarks(scene: FrontScene) -> tuple[str, ...]:
 
 def _tilt_deg(across: FloatArray) -> float:
     """Median tilt of right-to-left lines (K, 3) above the horizontal, + = left end higher."""
-    return float(np.degrees(np.arctan2(_median(across[:, 2]), _median(across[:, 1]))))
+    return float(np.degrees(np.arctan2(median_known(across[:, 2]), median_known(across[:, 1]))))
 
 
 def _quantity(value: float, plus_minus: float) -> Quantity:
     if not np.isfinite(value):
         return not_measured(_UNSEEN)
     return Quantity(value, plus_minus, view="front")
-
-
-def _median(values: FloatArray) -> float:
-    return float(np.nanmedian(values)) if np.isfinite(values).any() else float("nan")

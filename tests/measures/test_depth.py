@@ -15,7 +15,6 @@ from formcheck.measures.depth import (
     JITTERY,
     MOST_NOISE,
     bend_share,
-    between,
     elbow_bottom,
     elbow_top,
     range_loss_deg,
@@ -34,16 +33,6 @@ SEEN_ARM = drawn(
         "left_elbow": np.full((len(T_S), 2), 340.0),
     }
 )
-
-
-def test_a_span_holds_the_samples_from_its_start_to_its_end() -> None:
-    assert between(SEEN, 1.0, 2.0) == slice(30, 61)
-    assert between(SEEN, 1.01, 1.02).stop - between(SEEN, 1.01, 1.02).start == 1
-
-
-def test_a_span_outside_the_clip_is_empty() -> None:
-    assert len(T_S[between(SEEN, -3.0, -1.0)]) == 0
-    assert len(T_S[between(SEEN, 99.0, 100.0)]) == 0
 
 
 def test_the_bottom_is_the_smallest_angle_of_the_rep() -> None:

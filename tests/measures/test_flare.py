@@ -61,7 +61,16 @@ def test_arms_that_hardly_bend_have_no_flare() -> None:
     assert signals.scene is not None
     rep = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)[0]
     held = replace(rep, bottom_s=0.5)  # in the hold before the first rep
-    assert not front_flare(signals.scene, signals.t_s, held)["elbow_flare_deg"].known
+    flare = front_flare(signals.scene, signals.t_s, held)["elbow_flare_deg"]
+    assert not flare.known and "hardly bend" in (flare.reason or "")
+
+
+def test_elbows_out_of_sight_are_not_said_to_hardly_bend() -> None:
+    signals = signals_of(PushUpSet(), Camera())
+    assert signals.scene is not None
+    rep = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)[0]
+    unseen = replace(signals.scene, both_elbows_deg=np.full(len(signals.t_s), np.nan))
+    assert "hidden" in (front_flare(unseen, signals.t_s, rep)["elbow_flare_deg"].reason or "")
 
 
 @pytest.mark.parametrize("name", ["clean_front", "close_front", "wide_front", "flared_pair_front"])

@@ -108,3 +108,8 @@ def test_unknown_speeds_are_left_out_and_one_alone_tells_no_loss() -> None:
     assert speed_loss_percent([hidden, *speeds(1.0, 0.8), hidden]) == pytest.approx(20.0)
     assert np.isnan(speed_loss_percent([hidden, *speeds(1.0)]))
     assert np.isnan(speed_loss_percent([]))
+
+
+def test_shoulders_that_never_rose_have_no_speed_to_lose() -> None:
+    assert np.isnan(speed_loss_percent(speeds(0.0, 0.0)))
+    assert np.isnan(speed_loss_percent(speeds(-0.1, -0.2)))

@@ -96,3 +96,14 @@ def test_a_free_hand_behind_the_back_is_not_a_raised_surface() -> None:
     assert stance_at_top(signals, SIDE, [ONE_REP]).surface == "floor"
     # The same with the free hand on the camera's side.
     assert stance_at_top(signals, View("side", "right"), [ONE_REP]).surface == "floor"
+
+
+def test_a_free_near_hand_and_far_feet_out_of_sight_leave_the_surface_open() -> None:
+    signals = posed_signals(plank(reach=0.0))
+    free = signals.points_px["right_hip"] - np.array([0.0, 40.0])
+    for name in ("right_wrist", "right_index", "right_pinky"):
+        signals.points_px[name][:] = free
+    for name in ("left_ankle", "left_heel", "left_foot_index"):
+        signals.points_px[name][:] = np.nan
+    stance = stance_at_top(signals, View("side", "right"), [ONE_REP])
+    assert stance.surface is None and stance.inclination_deg.reason
