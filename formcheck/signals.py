@@ -314,11 +314,15 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
     span = float(np.nanpercentile(reach_px, 90))
     if span < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
-    planted = length(wrist - _usual_place(wrist, span)) < 0.3 * span
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
     if view.kind in ("side", "oblique"):
         upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
-    ok = np.isfinite(reach_px) & planted & ~upright
+    ok = np.isfinite(reach_px) & ~upright
+    if not ok.any():
+        return ok
+    # The hands' place is looked for among these frames only: who stands about for a minute
+    # before a short set has the hands somewhere else for longest.
+    ok &= length(wrist - _usual_place(wrist[ok], span)) < 0.3 * span
     beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
     closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
     return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))

@@ -17,7 +17,7 @@ from formcheck.faults.limits import default_limits, with_values
 from formcheck.measures.timing import SET_ENDS
 from formcheck.pairing import NotOneSetError
 from formcheck.pose.store import read_track
-from formcheck.pose.track import PoseTrack
+from formcheck.pose.track import INDEX, PoseTrack
 from formcheck.prescription import Prescription
 from formcheck.tempo import parse_tempo
 from formcheck.views import CANNOT_JUDGE
@@ -301,3 +301,45 @@ def test_depth_that_the_view_cannot_tell_by_the_standard_asked_is_not_judged() -
 def test_the_depth_that_a_rep_lacked_is_named_by_the_limit_it_was_held_to() -> None:
     strict = rejudge(analysed("clean_side"), with_values(default_limits(), {"shallow": 40.0}))
     assert all("bent to 40°" in (result.why_not_counted or "") for result in strict.reps)
+
+
+# A person standing at ease: (across, down) in picture heights from the middle of the body.
+_STANDING = {
+    "ear": (0.01, -0.50), "shoulder": (0.0, -0.40), "elbow": (0.01, -0.22), "wrist": (0.02, -0.06),
+    "hip": (0.0, -0.10), "knee": (0.0, 0.12), "ankle": (0.0, 0.34),
+}  # fmt: skip
+
+
+def standing_about(like: PoseTrack, seconds: float) -> PoseTrack:
+    t_s = np.arange(0.0, seconds, 1 / 15)
+    xy_px = np.full((len(t_s), 33, 2), np.nan)
+    sway_px = 2.0 * np.sin(t_s / 3)[:, None]
+    for joint, place in _STANDING.items():
+        for side in ("left", "right"):
+            at = np.array([0.4 * like.width, 0.55 * like.height]) + np.array(place) * like.height
+            xy_px[:, INDEX[f"{side}_{joint}"]] = at + sway_px
+    return dataclasses.replace(
+        like, t_s=t_s, xy_px=xy_px, visibility=np.ones((len(t_s), 33)), world_m=None
+    )
+
+
+def test_standing_about_for_longer_than_the_set_hides_no_rep() -> None:
+    track = track_of("too_fast_side")
+    idle = standing_about(track, 40.0)
+    both = dataclasses.replace(
+        track,
+        t_s=np.concatenate([idle.t_s, track.t_s + 40.0]),
+        xy_px=np.concatenate([idle.xy_px, track.xy_px]),
+        visibility=np.concatenate([idle.visibility, track.visibility]),
+        world_m=None,
+    )
+    found = analyse([both])
+    assert [r.rep.bottom_s - 40.0 for r in found.reps] == pytest.approx(
+        [r.rep.bottom_s for r in analysed("too_fast_side").reps], abs=0.05
+    )
+
+
+def test_who_only_stands_does_no_rep_and_holds_no_support() -> None:
+    found = analyse([standing_about(track_of("too_fast_side"), 20.0)])
+    assert not found.reps
+    assert found.variation.support_hold is None
