@@ -150,7 +150,7 @@ def solve_arm(
     swivel_at = _per_frame(swivel, cycles, len(seen_px))
     depth = offset_of(elbow_of(np.minimum(reach, 0.999))) * np.sin(swivel_at)
     offset = bent_px / scale_px - offset_bias
-    offset = offset - _enlarged(depth, distance, shoulder, elbow, across, scale_px)
+    offset = offset - _enlarged(depth, distance, elbow, across, scale_px)
     angle, random_sd = combine(reach, offset, np.cos(swivel_at), sd_reach, noise_px / scale_px)
     systematic = _systematic_sd(angle, bend_top, bend_top_sd)
     flare, flare_sd = _flare(angle, swivel_at, along, across, trunk)
@@ -208,7 +208,6 @@ def _swivel(
 def _enlarged(
     depth: FloatArray,
     distance: float,
-    shoulder: FloatArray,
     elbow: FloatArray,
     across: FloatArray,
     scale_px: float,
@@ -221,7 +220,7 @@ def _enlarged(
 def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames: int) -> FloatArray:
     """(frames,) a value of each cycle, interpolated between the cycles' middles."""
     if len(per_cycle) == 0:
-        return np.full(frames, np.radians(45.0))
+        return np.full(frames, np.radians(USUAL_SWIVEL_DEG))
     middles = [(a + b) / 2 for a, b in cycles]
     return np.interp(np.arange(frames), middles, per_cycle)
 

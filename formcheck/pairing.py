@@ -181,7 +181,7 @@ def _judge(
     shared = len(matches) / min(len(first.reps), len(second.reps))
     if not matches or shared < _LEAST_SHARED:
         return None
-    offset_s = _refined(first.reps, second.reps, matches, a, b, rough_s)
+    offset_s = _refined([first.reps[i] for i, _ in matches], a, b, rough_s)
     begin, end = max(a[0][0], b[0][0] + offset_s), min(a[0][-1], b[0][-1] + offset_s)
     grid = np.arange(begin, end, 1 / _RATE_HZ)
     if len(grid) < 2 * _RATE_HZ:
@@ -254,23 +254,19 @@ def _matches(
 
 
 def _refined(
-    ours: Sequence[Rep],
-    theirs: Sequence[Rep],
-    matches: Sequence[tuple[int, int]],
+    reps: Sequence[Rep],
     a: tuple[FloatArray, FloatArray],
     b: tuple[FloatArray, FloatArray],
     rough_s: float,
 ) -> float:
-    """Offset at which the curves around the matched reps fit best, to a fraction of a frame."""
-    use = np.concatenate(
-        [np.arange(ours[i].start_s, ours[i].top_s, 1 / _RATE_HZ) for i, _ in matches]
-    )
+    """Offset at which the curves fit best during the first clip's ``reps``, within a frame."""
+    use = np.concatenate([np.arange(rep.start_s, rep.top_s, 1 / _RATE_HZ) for rep in reps])
     x = np.interp(use, *a)
     tries = rough_s + np.arange(-0.4, 0.401, 1 / _RATE_HZ)
     miss = np.array([np.var(x - np.interp(use - offset, *b)) for offset in tries])
     k = int(np.clip(np.argmin(miss), 1, len(tries) - 2))
-    before, at, after = miss[k - 1 : k + 2]
-    bow = before - 2 * at + after
+    before, middle, after = miss[k - 1 : k + 2]
+    bow = before - 2 * middle + after
     vertex = 0.5 * (before - after) / bow if bow > 0 else 0.0
     return float(tries[k] + np.clip(vertex, -1, 1) / _RATE_HZ)
 
