@@ -36,7 +36,7 @@ from formcheck.measures.depth import (
 from formcheck.measures.flare import front_flare, side_flare
 from formcheck.measures.hands import hand_spacing
 from formcheck.measures.head import head_angle
-from formcheck.measures.load import LoadCurve, arm_loads, load_over_time, rep_loads
+from formcheck.measures.load import arm_loads, load_over_time, rep_loads
 from formcheck.measures.speed import (
     hips_lag,
     in_metres,
@@ -99,6 +99,7 @@ class SetSummary:
     speed_loss_percent: float
     range_loss_deg: float
     first_breakdown_rep: int | None
+    load_fraction: Quantity
 
 
 @dataclass(frozen=True)
@@ -114,7 +115,6 @@ class Analysis:
     summary: SetSummary
     variation: Variation
     next_step: NextStep
-    load: LoadCurve
     own_line_deg: float
     notes: tuple[str, ...] = ()
     pairing: Pairing | None = None
@@ -213,7 +213,7 @@ def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Ana
     remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
     notes = (*(paired.evidence if paired else ()), *remarks, *load.remarks)
     return _verdict(
-        looks, asked, limits, reps, measured, variation, load, own.measured_deg, notes, paired
+        looks, asked, limits, reps, measured, variation, own.measured_deg, notes, paired
     )
 
 
@@ -232,7 +232,6 @@ def rejudge(
         [result.rep for result in analysis.reps],
         [result.values for result in analysis.reps],
         analysis.variation,
-        analysis.load,
         analysis.own_line_deg,
         analysis.notes,
         analysis.pairing,
@@ -246,7 +245,6 @@ def _verdict(
     reps: Sequence[Rep],
     measured: Sequence[Mapping[str, Quantity]],
     variation: Variation,
-    load: LoadCurve,
     own_line_deg: float,
     notes: tuple[str, ...],
     paired: Pairing | None,
@@ -269,7 +267,7 @@ def _verdict(
         not_judged={entry.key for entry in not_judged},
         first_breakdown_rep=summary.first_breakdown_rep,
         speed_loss_percent=summary.speed_loss_percent,
-        load_fraction=_set_load(results),
+        load_fraction=summary.load_fraction,
     )
     return Analysis(
         prescription=asked,
@@ -281,7 +279,6 @@ def _verdict(
         summary=summary,
         variation=variation,
         next_step=next_step(record, variation, asked),
-        load=load,
         own_line_deg=own_line_deg,
         notes=notes,
         pairing=paired,
@@ -438,10 +435,12 @@ def _set_spacing(front: SetView | None, reps: Sequence[Rep]) -> Quantity | None:
     )
 
 
-def _set_load(results: Sequence[RepResult]) -> Quantity | None:
-    known = [r.values["load_fraction"] for r in results if r.values["load_fraction"].known]
+def _set_load(results: Sequence[RepResult]) -> Quantity:
+    """Mean share of body mass on the hands over the reps."""
+    each = [r.values["load_fraction"] for r in results]
+    known = [q for q in each if q.known]
     if not known:
-        return None
+        return each[0] if each else not_measured("no rep was found")
     return Quantity(float(np.mean([q.value for q in known])), known[0].plus_minus)
 
 
@@ -527,4 +526,5 @@ def _summary(results: Sequence[RepResult]) -> SetSummary:
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in full]),
         range_loss_deg=range_loss_deg([r.values["elbow_bottom_deg"] for r in full]),
         first_breakdown_rep=min(broke) if broke else None,
+        load_fraction=_set_load(results),
     )

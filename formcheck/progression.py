@@ -13,7 +13,7 @@ from typing import Any, Literal
 import numpy as np
 
 from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault
-from formcheck.measures.load import plank_load, worn_load_share
+from formcheck.measures.plank import plank_load, worn_load_share
 from formcheck.measures.segments import arm_per_stature
 from formcheck.measures.surface import Support, Surface
 from formcheck.prescription import Prescription

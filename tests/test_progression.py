@@ -5,7 +5,8 @@ from dataclasses import replace
 import pytest
 
 from formcheck.faults.rules import Fault, Verdict
-from formcheck.measures.load import hand_load_range, plank, plank_load, standing
+from formcheck.measures.load import hand_load_range
+from formcheck.measures.plank import plank, plank_load, standing
 from formcheck.measures.surface import Support, Surface
 from formcheck.prescription import Prescription
 from formcheck.progression import SetRecord, ladder, nearest_rung, next_step

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from formcheck.measures.load import plank
+from formcheck.measures.plank import plank
 from formcheck.prescription import Prescription
 from formcheck.quantity import Quantity, not_measured
 from formcheck.variation import Look, hand_class, recognise_variation

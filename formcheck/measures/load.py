@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.measures.segments import Sex, arm_per_stature, body_segments, centre_of_mass
+from formcheck.measures.segments import Sex, body_segments, centre_of_mass
 from formcheck.measures.surface import (
-    ABOVE_SURFACE,
     FRONT_ON,
     Support,
     Surface,
@@ -43,10 +42,6 @@ KNEES_PLUS_MINUS = 0.10
 # between the shoulder blades, a vest hangs around the chest, a belt at the hips.
 WORN_AT = {"back": 0.25, "vest": 0.30, "belt": 1.0}
 
-# Heights of the joints of the schematic body over the surface, statures: ankle 0.13 m and wrist
-# 0.06 m of 1.74 m, knee by its thickness (from memory).
-ANKLE_HEIGHT, WRIST_HEIGHT, KNEE_HEIGHT = 0.13 / 1.74, 0.06 / 1.74, 0.06 / 1.74
-
 KNEES_BIAS = (
     "On the knees this model reads 3 to 10 points of body mass more than force plates do, "
     "because the knee does not turn about its joint centre on the floor."
@@ -66,25 +61,16 @@ TOO_SLANTED = (
 class LoadCurve:
     """Share of body mass on both hands, over time.
 
-    ``share`` (M,) best estimate, ``low`` and ``high`` (M,) the two models that bound it (equal
-    on a level floor), added load included; NaN where unknown. ``plus_minus`` 95 % half-width of
-    ``share``, range included. ``body_mass_kg`` None when not given. ``reason`` says why all of
-    it is unknown. ``remarks`` belong beside the number wherever it is shown.
+    ``share`` (M,) best estimate, added load included; NaN where unknown. ``plus_minus`` its
+    95 % half-width, the range between the two models included. ``reason`` says why all of it is
+    unknown. ``remarks`` belong beside the number wherever it is shown.
     """
 
     share: FloatArray
-    low: FloatArray
-    high: FloatArray
     plus_minus: float
-    body_mass_kg: float | None = None
     view: str | None = None
     reason: str | None = None
     remarks: tuple[str, ...] = ()
-
-    @property
-    def kg(self) -> FloatArray | None:
-        """(M,) kilograms on both hands, or None without a body mass."""
-        return None if self.body_mass_kg is None else self.share * self.body_mass_kg
 
 
 def load_over_time(
@@ -110,10 +96,7 @@ def load_over_time(
     slant = 0.09 * abs(np.sin(np.radians(view.yaw_deg)))  # nearer end 11 % larger at 15 degrees
     return LoadCurve(
         share,
-        low,
-        high,
         float(np.hypot(model, slant)) + half_range,
-        body_mass_kg=prescription.body_mass_kg,
         view=view.kind,
         remarks=_remarks(variation, prescription),
     )
@@ -194,66 +177,6 @@ def _planted(
     return {name: points - sway for name, points in body.items()}, places
 
 
-def plank(
-    height: float = 0.0,
-    support: Support = "toes",
-    sex: Sex | None = None,
-    reach: float | None = 0.0,
-) -> dict[str, FloatArray]:
-    """A straight body at the top, joint positions (1, 2) in statures, from segment lengths alone.
-
-    ``height`` of the hands above the feet (knees), arm lengths. ``reach`` of the hands toward
-    the head from under the shoulders, arm lengths; None puts the arms square to the body.
-    """
-    size = body_segments(sex)
-    arm = arm_per_stature(sex)
-    legs = size["thigh"].length + (size["shank"].length if support == "toes" else 0.0)
-    line = legs + size["trunk"].length
-    base = KNEE_HEIGHT if support == "knees" else ANKLE_HEIGHT
-    rise = height * arm + WRIST_HEIGHT - base  # of the wrist over the base joint
-
-    def wrist_over_base(lean: FloatArray) -> FloatArray:
-        drop = np.cos(lean) if reach is None else np.sqrt(1 - reach**2)
-        return np.asarray(line * np.sin(lean) - arm * drop)
-
-    leans = np.linspace(-1.2, 1.55, 1101)
-    lean = float(np.interp(rise, wrist_over_base(leans), leans))
-    along = np.array([np.cos(lean), np.sin(lean)])
-    down = np.array([along[1], -along[0]])
-    if reach is not None:
-        down = np.array([reach, -np.sqrt(1 - reach**2)])
-    ankle = np.array([0.0, base])
-    knee = ankle if support == "knees" else ankle + size["shank"].length * along
-    hip = knee + size["thigh"].length * along
-    shoulder = hip + size["trunk"].length * along
-    if support == "knees":  # the shank lies on the floor behind the knee
-        ankle = knee - np.array([size["shank"].length, 0.0])
-    wrist = shoulder + arm * down
-    joints = {
-        "ankle": ankle,
-        "knee": knee,
-        "hip": hip,
-        "shoulder": shoulder,
-        "elbow": shoulder + size["upper_arm"].length * down,
-        "wrist": wrist,
-        "knuckle": np.array(
-            [wrist[0] + size["hand"].length, height * arm + ABOVE_SURFACE["knuckle"] * arm]
-        ),
-        "toe": np.array([ankle[0], ABOVE_SURFACE["toe"] * arm]),
-    }
-    unseen = {name: np.full((1, 2), np.nan) for name in ("ear", "heel")}
-    return {name: point[np.newaxis] for name, point in joints.items()} | unseen
-
-
-def standing(body: Mapping[str, FloatArray], support: Support) -> tuple[FloatArray, FloatArray]:
-    """Contacts (M, 2) of hand and foot (knee) under exactly known joints."""
-    upper, lower = (
-        np.linalg.norm(body[one] - body[other], axis=1)
-        for one, other in (("shoulder", "elbow"), ("elbow", "wrist"))
-    )
-    return contact_points(body, support, float(np.nanmedian(upper + lower)))
-
-
 def best_estimate(low: FloatArray, high: FloatArray, surface: Surface) -> FloatArray:
     """One share out of the range: its middle, but with raised feet its upper end.
 
@@ -262,31 +185,6 @@ def best_estimate(low: FloatArray, high: FloatArray, surface: Surface) -> FloatA
     upper end (67-69 and 70-73): Ebben 2011.
     """
     return high if surface == "feet_raised" else (low + high) / 2
-
-
-def plank_load(
-    height: float = 0.0,
-    support: Support = "toes",
-    sex: Sex | None = None,
-    reach: float | None = 0.0,
-) -> float:
-    """Share of body mass on the hands of a straight body at the top (see ``plank``)."""
-    surface: Surface = "floor"
-    if height:
-        surface = "hands_raised" if height > 0 else "feet_raised"
-    body = plank(height, support, sex, reach)
-    low, high = hand_load_range(body, standing(body, support), support, surface, sex)
-    return float(best_estimate(low, high, surface)[0])
-
-
-def worn_load_share(place: str | None, sex: Sex | None = None) -> float:
-    """Share of worn weight that reaches the hands of a straight body at the top on the floor."""
-    body = plank(0.0, "toes", sex, 0.0)
-    at = WORN_AT[place or "back"]
-    contacts = standing(body, "toes")
-    bare, _ = hand_load_range(body, contacts, "toes", "floor", sex)
-    loaded, _ = hand_load_range(body, contacts, "toes", "floor", sex, (1.0, at))
-    return float(loaded[0] - bare[0])
 
 
 def arm_loads(
@@ -386,4 +284,4 @@ def _mean(curve: LoadCurve, t_s: FloatArray, start_s: float, end_s: float) -> Qu
 
 def _unknown(signals: Signals, reason: str) -> LoadCurve:
     empty = np.full(len(signals.t_s), np.nan)
-    return LoadCurve(empty, empty, empty, float("nan"), reason=reason)
+    return LoadCurve(empty, float("nan"), reason=reason)

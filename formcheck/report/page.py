@@ -186,12 +186,6 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         f"hands {variation.hands}" if variation.hands else "",
         arms.get(variation.arms or "", ""),
     ]
-    load = [r.values["load_fraction"] for r in analysis.reps if "load_fraction" in r.values]
-    share = (
-        float(np.mean([q.value for q in load if q.known]))
-        if any(q.known for q in load)
-        else math.nan
-    )
     facts = [
         ("Variation", ", ".join(part for part in kind if part)),
         ("Body angle", plus_minus(variation.inclination_deg.value,
@@ -199,7 +193,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Held at the top", f"{variation.support_hold.held_s:.0f} s"
          if variation.support_hold else ""),
         ("Surface", _surface_text(analysis)),
-        ("Load on the hands", _load_text(share, asked.body_mass_kg)),
+        ("Load on the hands", _load_text(summary.load_fraction.value, asked.body_mass_kg)),
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _range_text(analysis)),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),

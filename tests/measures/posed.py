@@ -31,7 +31,7 @@ def posed_signals(
 ) -> Signals:
     """A body that keeps one posture, both sides alike, head to the left of the picture.
 
-    ``joints`` (1, 2) or (M, 2) in statures, x toward the head, y up (see ``load.plank``); NaN
+    ``joints`` (1, 2) or (M, 2) in statures, x toward the head, y up (see ``plank.plank``); NaN
     joints stay unseen. ``roll_deg`` turns the picture so that a level line rises toward the head.
     ``moved`` replaces landmarks (full names) by picture points (M, 2) px.
     """

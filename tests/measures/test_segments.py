@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from formcheck.measures.load import plank
+from formcheck.measures.plank import plank
 from formcheck.measures.segments import Sex, body_segments, centre_of_mass
 
 

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from formcheck.measures.load import plank
+from formcheck.measures.plank import plank
 from formcheck.measures.surface import Support, Surface, stance_at_top
 from formcheck.views import View
 from tests.measures.posed import ONE_REP, posed_signals

@@ -127,3 +127,11 @@ def test_what_was_not_judged_comes_with_how_to_film_it(sagging: Analysis) -> Non
 def test_advice_comes_with_its_cautions(sagging: Analysis) -> None:
     text = Tags(page_html(sagging, None, "annotated.mp4")).text
     assert "Stop on pain" in text and "qualified professional" in text
+
+
+def test_the_load_is_in_kilograms_once_the_body_mass_is_known(sagging: Analysis) -> None:
+    share = sagging.summary.load_fraction.value
+    heavy = replace(sagging, prescription=replace(sagging.prescription, body_mass_kg=80.0))
+    text = Tags(page_html(heavy, None, "annotated.mp4")).text
+    assert f"{100 * share:.0f} % of body mass, {80.0 * share:.0f} kg" in text
+    assert " kg" not in Tags(page_html(sagging, None, "annotated.mp4")).text
