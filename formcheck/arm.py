@@ -18,12 +18,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import BoolArray, FloatArray
 from formcheck.geometry import length
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 # Upper arm over forearm between joint centres: 281.7/268.9 mm (men), 275.1/264.3 mm (women),
 # de Leva, J Biomech 1996;29:1223-1230; the mean is used.

@@ -5,12 +5,11 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-import numpy.typing as npt
 from scipy.interpolate import Akima1DInterpolator
 from scipy.ndimage import median_filter
 from scipy.signal import butter, sosfiltfilt
 
-FloatArray = npt.NDArray[np.float64]
+from formcheck.arrays import FloatArray
 
 # A push-up at 60 a minute is 1 Hz, so 6 Hz keeps six harmonics of the fastest sets while
 # landmark jitter is cut; 6 Hz is the usual choice for human movement (Appl Sci 2025;15(4):2177).

@@ -15,14 +15,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.optimize import least_squares
 
 from formcheck.arm import FOREARM, UPPER, bend_at_top, combine, offset_of, reach_of
+from formcheck.arrays import BoolArray, FloatArray
 from formcheck.views import USUAL_FOCAL_PER_LONG_SIDE
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 # Elbow landmarks err sideways by a few percent of the arm, much alike at the top and the bottom;
 # and what looks like error at the top may be an arm that turns: half of it is taken out.

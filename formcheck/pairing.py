@@ -16,15 +16,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.signal import find_peaks
 
+from formcheck.arrays import BoolArray, FloatArray
 from formcheck.errors import FormcheckError
 from formcheck.quantity import median_known
 from formcheck.reps import Rep
 from formcheck.signals import Signals
-
-FloatArray = npt.NDArray[np.float64]
 
 # One standard deviation of what two views of one set differ by, after a constant is allowed for;
 # as found on rendered pairs.
@@ -135,7 +133,7 @@ def _curve(take: Take) -> tuple[FloatArray, FloatArray]:
     return take.signals.t_s, np.minimum(angle, straight)
 
 
-def _lost(take: Take, at_s: FloatArray) -> npt.NDArray[np.bool_]:
+def _lost(take: Take, at_s: FloatArray) -> BoolArray:
     """(K,) whether the arm was out of sight at these times."""
     nearest = np.searchsorted(take.signals.t_s, at_s).clip(0, len(take.signals.t_s) - 1)
     return np.asarray(take.signals.bridged[nearest])

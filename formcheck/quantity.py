@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
+
+from formcheck.arrays import FloatArray
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,7 @@ class Quantity:
         return math.isfinite(self.value)
 
 
-def median_known(values: npt.NDArray[np.float64]) -> float:
+def median_known(values: FloatArray) -> float:
     """Median of the values (K,) that are known; NaN when none is."""
     return float(np.nanmedian(values)) if np.isfinite(values).any() else math.nan
 

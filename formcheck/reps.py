@@ -6,14 +6,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 from scipy.ndimage import label
 from scipy.signal import find_peaks
 
+from formcheck.arrays import BoolArray, FloatArray
 from formcheck.filtering import low_pass
 
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 Attempt = Literal["counted", "not_counted", "aborted"]
 
 # A bend smaller than this is not an attempt: settling at the top, a shrug, noise.

@@ -7,19 +7,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.ndimage import binary_closing, binary_opening, gaussian_filter
 
 from formcheck.arm import Arm, solve_arm
+from formcheck.arrays import BoolArray, FloatArray
 from formcheck.filtering import CUTOFF_HZ, low_pass, resample, without_outliers
 from formcheck.front import SIDES, FrontScene, front_scene
 from formcheck.geometry import length, line_deviation_deg, signed_turn_deg
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 from formcheck.reps import bends
 from formcheck.views import USUAL_FOCAL_PER_LONG_SIDE, View, arms_hang
-
-FloatArray = npt.NDArray[np.float64]
-BoolArray = npt.NDArray[np.bool_]
 
 RATE_HZ = 30.0
 # Eyes, mouth and thumbs tell nothing about a push-up and are not smoothed.

@@ -11,8 +11,8 @@ from itertools import pairwise
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import BoolArray, FloatArray
 from formcheck.measures.bodyline import line_curve
 from formcheck.measures.segments import arm_per_stature
 from formcheck.measures.surface import (
@@ -30,7 +30,6 @@ from formcheck.reps import Rep
 from formcheck.signals import Signals
 from formcheck.views import View
 
-FloatArray = npt.NDArray[np.float64]
 Arms = Literal["two", "archer", "one"]
 
 
@@ -218,7 +217,7 @@ def support_hold(
     )
 
 
-def _first_lasting(t_s: FloatArray, flags: npt.NDArray[np.bool_], lasting_s: float) -> float | None:
+def _first_lasting(t_s: FloatArray, flags: BoolArray, lasting_s: float) -> float | None:
     since: float | None = None
     for t, flag in zip(t_s, flags, strict=True):
         since = (since if since is not None else float(t)) if flag else None

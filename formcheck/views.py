@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import BoolArray, FloatArray
 from formcheck.pose.track import INDEX, PoseTrack
 
-FloatArray = npt.NDArray[np.float64]
 ViewKind = Literal["side", "front", "oblique", "rear"]
 
 # Widths between the model's own left and right landmarks, over trunk length. Seen straight
@@ -139,7 +138,7 @@ def recognise_view(track: PoseTrack) -> View:
     return View("oblique", near, yaw)
 
 
-def push_up_frames(track: PoseTrack) -> npt.NDArray[np.bool_]:
+def push_up_frames(track: PoseTrack) -> BoolArray:
     """(N,) True where the hands are planted and the arms do not hang along the trunk.
 
     Works on raw landmarks of any view. The planted place is where the hands are for most of
@@ -148,22 +147,20 @@ def push_up_frames(track: PoseTrack) -> npt.NDArray[np.bool_]:
     shoulder, wrist, hip = (_middle(track, joint) for joint in ("shoulder", "wrist", "hip"))
     arm, trunk = wrist - shoulder, hip - shoulder
     arm_length = np.linalg.norm(arm, axis=1)
-    seen: npt.NDArray[np.bool_] = np.isfinite(arm_length) & np.isfinite(trunk[:, 0])
+    seen: BoolArray = np.isfinite(arm_length) & np.isfinite(trunk[:, 0])
     if not seen.any():
         return np.zeros(len(track.t_s), dtype=bool)
     # The arm is at its longest, or near it, for much of any set.
     scale = float(np.nanpercentile(arm_length, 80))
-    candidate: npt.NDArray[np.bool_] = seen & ~arms_hang(arm, trunk, scale)
+    candidate: BoolArray = seen & ~arms_hang(arm, trunk, scale)
     if not candidate.any():
         return candidate
     place = _busiest_place(wrist[candidate], _PLANTED_RADIUS * scale)
-    planted: npt.NDArray[np.bool_] = (
-        np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale
-    )
+    planted: BoolArray = np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale
     return candidate & planted
 
 
-def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float) -> npt.NDArray[np.bool_]:
+def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float) -> BoolArray:
     """(M,) True where the arm lies along a trunk that is seen in full: standing, kneeling up.
 
     ``arm`` (M, 2) shoulder to wrist and ``trunk`` (M, 2) shoulder to hip, px.
@@ -195,7 +192,7 @@ def _across(track: PoseTrack, joint: str) -> FloatArray:
 
 
 def _directions(
-    track: PoseTrack, use: npt.NDArray[np.bool_]
+    track: PoseTrack, use: BoolArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Unit vector to the hands; hips to shoulders, right to left shoulder, right to left hip."""
     shoulder, wrist, hip = (_middle(track, joint)[use] for joint in ("shoulder", "wrist", "hip"))
@@ -229,9 +226,7 @@ def _yaw_deg(width: float, across: float, along: float, width_per_trunk: float) 
     return float(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
 
 
-def _trunk_off_middle_deg(
-    track: PoseTrack, use: npt.NDArray[np.bool_], trunk_across_px: float
-) -> float:
+def _trunk_off_middle_deg(track: PoseTrack, use: BoolArray, trunk_across_px: float) -> float:
     """How much farther from behind the camera sees the trunk than the middle of the body.
 
     The yaw of a view is that of the line to the middle between shoulders and feet.
@@ -245,7 +240,7 @@ def _trunk_off_middle_deg(
     return float(np.degrees(np.arctan(off_px / focal_px)))
 
 
-def _world_yaw_deg(track: PoseTrack, use: npt.NDArray[np.bool_]) -> float:
+def _world_yaw_deg(track: PoseTrack, use: BoolArray) -> float:
     """How far the model's own trunk points at the camera (its z grows away from it)."""
     if track.world_m is None:
         return float("nan")

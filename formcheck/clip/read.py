@@ -20,9 +20,9 @@ from av.container import InputContainer
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
+from formcheck.arrays import FloatArray
 from formcheck.errors import ClipError
 
-FloatArray = npt.NDArray[np.float64]
 RgbImage = npt.NDArray[np.uint8]  # (height, width, 3), contiguous
 Plane = npt.NDArray[np.uint8]  # (height, width)
 Planes = tuple[Plane, Plane, Plane]  # Y, and U and V at half the width and height

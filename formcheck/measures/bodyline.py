@@ -7,16 +7,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.filtering import CUTOFF_HZ, low_pass
 from formcheck.measures.depth import JITTERY, MOST_NOISE
 from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import HIP_VENTRAL_SD, Signals
 from formcheck.views import View
-
-FloatArray = npt.NDArray[np.float64]
 
 LINE_NEEDS_SIDE = "the line of the body shows only from the side"
 LINE_HIDDEN = "shoulder, hip or foot was hidden or out of the picture during the rep"

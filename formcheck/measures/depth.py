@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
 from formcheck.arm import UPPER
 from formcheck.quantity import Quantity, not_measured
@@ -13,7 +12,6 @@ from formcheck.reps import Rep
 from formcheck.signals import Signals
 from formcheck.views import View
 
-FloatArray = npt.NDArray[np.float64]
 
 ELBOW_HIDDEN = "the near elbow or wrist was hidden or out of the picture at that moment"
 ARM_LOST = "the tracker lost the arm at the bottom of this rep, so its depth was not seen"

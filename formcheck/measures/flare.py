@@ -8,14 +8,12 @@ foreshortening leaves unseen, which is known far less well.
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.front import SIDES, FrontScene
 from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import Signals
-
-FloatArray = npt.NDArray[np.float64]
 
 BOTTOM_WINDOW_S = 0.12  # either side of the deepest moment
 LEAST_BEND_DEG = 140.0  # a straighter arm has no flare to speak of

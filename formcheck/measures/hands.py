@@ -9,13 +9,11 @@ is averaged with the one that belongs to an arm of this length.
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.front import FrontScene
 from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
-
-FloatArray = npt.NDArray[np.float64]
 
 # Shoulder joint to shoulder joint over upper arm plus forearm. Biacromial 0.2244 of stature over
 # shoulder-elbow 0.2053 plus radiale-stylion 0.1482 (ANSUR II women, Gordon et al. 2014) is 0.635;

@@ -12,8 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.measures.segments import Sex, body_segments, centre_of_mass
 from formcheck.measures.surface import (
     FRONT_ON,
@@ -29,8 +29,6 @@ from formcheck.reps import Rep
 from formcheck.signals import Signals
 from formcheck.variation import Variation
 from formcheck.views import View
-
-FloatArray = npt.NDArray[np.float64]
 
 # 95 % half-widths, share of body mass. On a level floor a segment model comes within about four
 # points of a force plate (static plate values: Suprak 2011, Mier 2014); on the knees it reads

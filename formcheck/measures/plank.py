@@ -8,13 +8,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.measures.load import WORN_AT, best_estimate, hand_load_range
 from formcheck.measures.segments import Sex, arm_per_stature, body_segments
 from formcheck.measures.surface import ABOVE_SURFACE, Support, Surface, contact_points
-
-FloatArray = npt.NDArray[np.float64]
 
 # Heights of the joints of the schematic body over the surface, statures: ankle 0.13 m and wrist
 # 0.06 m of 1.74 m, knee by its thickness (from memory).

@@ -10,9 +10,9 @@ from importlib.resources import files
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from formcheck.arrays import FloatArray
+
 Sex = Literal["female", "male"]
 
 

@@ -6,16 +6,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.filtering import low_pass
 from formcheck.measures.segments import arm_per_stature
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import Signals
 from formcheck.views import View
-
-FloatArray = npt.NDArray[np.float64]
 
 RISE_HIDDEN = "the shoulders or hips were not seen all the way up"
 HIPS_NEED_SIDE = "hips and shoulders rise apart visibly only from the side"

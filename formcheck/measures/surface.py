@@ -12,14 +12,13 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import BoolArray, FloatArray
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import Signals
 from formcheck.views import View
 
-FloatArray = npt.NDArray[np.float64]
 Support = Literal["toes", "knees"]
 Side = Literal["left", "right"]
 Surface = Literal["floor", "hands_raised", "feet_raised", "wall"]
@@ -191,7 +190,7 @@ def sagittal_points(
     return {name: (points * mirror) @ rotation.T for name, points in near.items()}
 
 
-def lifted_hand(signals: Signals, use: npt.NDArray[np.bool_]) -> Side | None:
+def lifted_hand(signals: Signals, use: BoolArray) -> Side | None:
     """The hand that stays well above the other one, as in a one-arm push-up; None if neither."""
     px = signals.points_px
     apart = (px["left_wrist"] - px["right_wrist"])[use, 1] / signals.arm_length_px
@@ -203,7 +202,7 @@ def lifted_hand(signals: Signals, use: npt.NDArray[np.bool_]) -> Side | None:
     return "right" if higher_right > 0 else "left"
 
 
-def top_frames(signals: Signals, reps: Sequence[Rep]) -> npt.NDArray[np.bool_]:
+def top_frames(signals: Signals, reps: Sequence[Rep]) -> BoolArray:
     """(M,) True in the top positions between and around the reps (everywhere in a hold)."""
     if not reps:
         return signals.in_position.copy()
@@ -260,7 +259,7 @@ def contact_points(
 
 def _contact_angle_deg(
     signals: Signals,
-    use: npt.NDArray[np.bool_],
+    use: BoolArray,
     support: Support | None,
     arm_px: float,
     lifted: Side | None,

@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.front import FrontScene
 from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
-
-FloatArray = npt.NDArray[np.float64]
 
 # 95 % of the left-right difference that landmarks show on rendered, perfectly even clips.
 ELBOW_PLUS_MINUS_DEG = 9.0

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.pose.track import INDEX
 
 Poses = npt.NDArray[np.float32]  # (…, 33, 6): x, y as shares of the picture, visibility, world
@@ -71,7 +72,7 @@ def people_apart(finds: Poses) -> Poses:
     return np.array(people, dtype=np.float32).reshape(-1, *finds.shape[1:])
 
 
-def changes_person(t_s: npt.NDArray[np.float64], poses: Poses) -> bool:
+def changes_person(t_s: FloatArray, poses: Poses) -> bool:
     """Whether an (N, 33, 6) track jumps from one body to another, as no body moves."""
     seen = np.isfinite(poses[:, 0, 0])
     if seen.sum() < 2:

@@ -31,7 +31,8 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from formcheck.clip.read import ClipInfo, FloatArray, RgbImage, at_most, read_frames
+from formcheck.arrays import FloatArray
+from formcheck.clip.read import ClipInfo, RgbImage, at_most, read_frames
 from formcheck.errors import ModelError
 from formcheck.pose.follow import (
     WHOLE,

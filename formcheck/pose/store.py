@@ -17,8 +17,9 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from formcheck.arrays import FloatArray
 from formcheck.errors import TrackError
-from formcheck.pose.track import LANDMARKS, REQUIRED, FloatArray, PoseTrack
+from formcheck.pose.track import LANDMARKS, REQUIRED, PoseTrack
 
 _KEY = b"formcheck"
 _POSITION = ("x", "y")

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from formcheck.arrays import FloatArray
 
 LANDMARKS: tuple[str, ...] = (
     "nose", "left_eye_inner", "left_eye", "left_eye_outer", "right_eye_inner", "right_eye",

@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 
 from formcheck.analysis import Analysis, SetView
+from formcheck.arrays import FloatArray
 from formcheck.clip.read import ClipInfo, Planes, probe, read_planes
 from formcheck.clip.write import ClipWriter
 from formcheck.faults.rules import Fault
@@ -27,7 +28,6 @@ from formcheck.report.overlay import (
     paint_call,
 )
 from formcheck.report.targets import targets_of
-from formcheck.signals import FloatArray
 
 LONG_SIDE_PX = 1280
 MOST_PX = 800_000  # of the whole picture: a phone or a page shows no more

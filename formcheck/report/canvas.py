@@ -16,11 +16,12 @@ import cv2
 import numpy as np
 import numpy.typing as npt
 
+from formcheck.arrays import FloatArray
 from formcheck.report.lettering import Coverage, lettered, text_width
 
 Plane = npt.NDArray[np.uint8]
 Picture = npt.NDArray[np.uint8]  # (H, W, 3) RGB
-Point = Sequence[float] | npt.NDArray[np.float64]
+Point = Sequence[float] | FloatArray
 Anchor = Literal["left", "middle", "right"]
 Matrix = Literal["bt601", "bt709"]
 

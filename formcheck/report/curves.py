@@ -15,11 +15,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from formcheck.analysis import Analysis
+from formcheck.arrays import FloatArray
 from formcheck.measures.bodyline import line_curve
 from formcheck.report import theme
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
 from formcheck.report.targets import Targets
-from formcheck.signals import FloatArray
 from formcheck.views import CANNOT_JUDGE
 
 _PT_PER_INCH = 72.0

@@ -11,9 +11,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from formcheck.analysis import RepResult
+from formcheck.arrays import FloatArray
 from formcheck.faults.rules import Fault
 from formcheck.report import theme
 from formcheck.report.canvas import Canvas, Point
@@ -24,7 +24,7 @@ from formcheck.report.words import PHASES, fault_words, limit_text, with_unit
 from formcheck.tempo import Tempo
 from formcheck.views import View
 
-Points = Mapping[str, npt.NDArray[np.float64]]  # landmark → (2,) px in the picture, NaN unseen
+Points = Mapping[str, FloatArray]  # landmark → (2,) px in the picture, NaN unseen
 
 BAND_UNITS = 74  # height of the band under the picture
 _CASING = theme.BAND
@@ -268,7 +268,7 @@ def _paint_range(band: Canvas, elbow_deg: float, targets: Targets, unit: float) 
 
 def _elbow(
     picture: Canvas,
-    arm: Sequence[npt.NDArray[np.float64]],
+    arm: Sequence[FloatArray],
     angle_deg: float,
     toward: float,
     colour: str,
@@ -299,8 +299,8 @@ def _stroke(
 
 def _dashed(
     picture: Canvas,
-    start: npt.NDArray[np.float64],
-    end: npt.NDArray[np.float64],
+    start: FloatArray,
+    end: FloatArray,
     colour: str,
     unit: float,
 ) -> None:
@@ -349,5 +349,5 @@ def _bars(picture: Canvas, x: float, y: float, width: float, height: float, unit
     box.strokes(bars, _WHITE, 1.6 * unit)
 
 
-def _seen(*points: npt.NDArray[np.float64]) -> bool:
+def _seen(*points: FloatArray) -> bool:
     return all(bool(np.isfinite(point).all()) for point in points)
