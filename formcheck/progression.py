@@ -47,12 +47,21 @@ _FAULT_WORDS = {
     "hip_sag": "hips sagged",
     "hip_pike": "hips piked",
     "hips_late": "hips and shoulders did not rise together",
+    "elbow_flare": "elbows flared",
+    "uneven_arms": "arms uneven",
+    "hand_spacing": "hands not where asked",
+    "head_drop": "head dropped",
+    "rushed_eccentric": "lowered too fast",
+    "slow_eccentric": "lowered too slowly",
+    "short_bottom_pause": "bottom pause cut short",
+    "slow_concentric": "pressed too slowly",
+    "short_top_pause": "top pause cut short",
 }
 _JUDGED_WORDS = {
     "shallow": "depth",
     "soft_lockout": "lockout",
-    "hip_sag": "body line",
-    "hip_pike": "body line",
+    "hip_sag": "the body line",
+    "hip_pike": "the body line",
 }
 
 
@@ -129,7 +138,9 @@ def next_step(record: SetRecord, variation: Variation, prescription: Prescriptio
     direction, why = _decide(record, variation, prescription)
     rung = nearest_rung(variation)
     if direction == "same" or rung is None:
-        move = _Move(describe(variation, prescription))
+        what = describe(variation, prescription)
+        held = record.attempts == 0 and variation.support_hold is not None
+        move = _Move(f"hold at the top of the {what}" if held else what)
         if direction != "same":
             why = (*why, "Which variation this was does not show here, so the step has no size.")
     else:
@@ -205,7 +216,7 @@ def _decide(
         if target
         else "no target was given, so every rep has to be clean"
     )
-    score = f"{record.clean} of {record.attempts} reps were clean; {asked}."
+    score = f"{record.clean} of {record.attempts} reps clean; {asked}."
     heavy = [f for f in record.faults if f.key in TOO_HEAVY_FAULTS and f.verdict == "fault"]
     blocking = [
         f for f in record.faults if f.key in RANGE_FAULTS | LINE_FAULTS and f.verdict == "fault"
@@ -220,15 +231,10 @@ def _decide(
             score,
             broke,
             "Range and line come before load: own this one first, and end the set "
-            f"before it breaks{f', at {first - 1}' if first > 2 else ''}.",
+            f"before it breaks{f', after rep {first - 1}' if first > 2 else ''}.",
         )
     if record.clean < record.attempts and record.clean < wanted:
-        first_rep = record.first_breakdown_rep
-        where = f" The first was rep {first_rep}." if first_rep else ""
-        return "same", (
-            score,
-            f"Range and line held, but not everything that was asked.{where}",
-        )
+        return "same", (score, *_not_clean(record))
     if record.clean < wanted:
         if record.clean < steps["early_share"] * wanted:
             return "easier", (score, f"The set ended after rep {record.attempts}, all of it clean.")
@@ -259,6 +265,25 @@ def _decide(
             "as fast as possible: near the end already.",
         )
     return "harder", (score, "Range and line held to the last rep.")
+
+
+def _not_clean(record: SetRecord) -> tuple[str, ...]:
+    """What kept reps from being clean where neither range nor line is accused."""
+    said = []
+    uncounted = record.attempts - record.counted
+    if uncounted:
+        said.append(
+            f"{uncounted} did not count: the range was probably missed, or could not be judged."
+        )
+    unseen = [_JUDGED_WORDS[key] for key in MUST_BE_JUDGED if key in record.not_judged]
+    if not uncounted and not unseen:
+        said.append("Range and line held.")
+    if unseen:
+        said.append(f"This view does not show {' and '.join(dict.fromkeys(unseen))}.")
+    others = [fault for fault in record.faults if fault.verdict == "fault"]
+    if others:
+        said.append(f"To clean up first: {_named(others)}.")
+    return tuple(said)
 
 
 def _decide_hold(variation: Variation) -> tuple[Direction, tuple[str, ...]]:

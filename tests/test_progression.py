@@ -124,7 +124,7 @@ def test_a_set_that_breaks_down_early_earns_an_easier_one_with_the_rep_named() -
 def test_a_set_that_breaks_down_late_is_to_be_owned_first() -> None:
     step = next_step(broken("hip_sag", 8), done(), NOTHING_ASKED)
     assert step.direction == "same"
-    assert any("at 7" in why for why in step.why)
+    assert any("after rep 7" in why for why in step.why)
 
 
 def test_habits_of_attention_do_not_make_it_lighter() -> None:
@@ -160,6 +160,19 @@ def test_speed_loss_counts_only_when_every_rep_was_to_be_fast() -> None:
     fast, slow = (Prescription(tempo=parse_tempo(text)) for text in ("2-1-X-1", "2-1-2-1"))
     assert next_step(tired, done(), fast).direction == "same"
     assert next_step(tired, done(), slow).direction == "harder"
+
+
+def test_nothing_is_said_to_have_held_that_the_view_does_not_show() -> None:
+    wide = Fault(1, "hand_spacing", 1.0, 2.1, 0.1, 1.7, "shoulder widths", "fault", "front")
+    seen = SetRecord(5, 5, 4, (wide,), ())
+    assert "Range and line held." in next_step(seen, done(), NOTHING_ASKED).why
+    unseen = replace(seen, not_judged={"hip_sag", "hip_pike"})
+    why = " ".join(next_step(unseen, done(), NOTHING_ASKED).why)
+    assert "held" not in why and "does not show the body line" in why
+    assert "hands not where asked (rep 1)" in why
+    doubtful = SetRecord(5, 4, 4, (), ())
+    why = " ".join(next_step(doubtful, done(), NOTHING_ASKED).why)
+    assert "held" not in why and "1 did not count" in why
 
 
 def test_a_set_without_reps_is_judged_as_a_hold() -> None:
