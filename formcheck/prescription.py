@@ -15,8 +15,10 @@ HandSpacing = Literal["diamond", "close", "normal", "wide"]
 class Prescription:
     """All of it optional: what is not asked is measured but not judged.
 
-    ``target_reps`` clean reps asked for; ``added_load_kg`` worn at ``added_load_place``;
-    ``variation`` fields that the user states (support, surface, arms) win over ours.
+    ``target_reps`` clean reps asked for; ``added_load_kg`` worn at ``added_load_place``, the
+    upper back when not told. ``support``, ``surface`` and ``arms`` are the user's word on what
+    was done and win over what the clip shows. ``stature_m`` turns arm lengths into metres,
+    ``body_mass_kg`` shares into kilograms, ``sex`` picks the segment table.
     """
 
     tempo: Tempo | None = None

@@ -12,7 +12,6 @@ from formcheck.reps import Rep
 from formcheck.signals import Signals
 from formcheck.views import View
 
-
 ELBOW_HIDDEN = "the near elbow or wrist was hidden or out of the picture at that moment"
 ARM_LOST = "the tracker lost the arm at the bottom of this rep, so its depth was not seen"
 JITTERY = "the landmarks jitter too much to tell angles; film in better light, nearer, on a tripod"
