@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
 
@@ -26,16 +25,9 @@ if TYPE_CHECKING:
     from formcheck.analysis import Analysis
     from formcheck.clip.read import ClipInfo
 
+    _Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
+
 _PROCESSES = 2  # each holds the model, some 350 MB
-
-
-@dataclass(frozen=True)
-class _Source:
-    """What the user gave: a clip, or a pose track (then ``clip`` is None)."""
-
-    path: Path
-    clip: ClipInfo | None
-    track: PoseTrack | None
 
 
 def _tempo(text: str) -> Tempo:
@@ -161,13 +153,16 @@ def judge_set(
     )
     views = _views(view, len(clips))
     judged_by = read_limits(limits)
-    sources = [_look_at(path) for path in clips]
-    folder = out or _default_folder(sources[0])
+    given = [_look_at(path) for path in clips]
+    folder = out or _default_folder(given[0])
     check_free(folder, overwrite)
     landmarks = find_model(model)
 
     with made_whole(folder) as scratch:
-        tracks = [s.track or _pose(s.clip, landmarks, pose_rate, fresh) for s in sources]
+        tracks = [
+            one if isinstance(one, PoseTrack) else _pose(one, landmarks, pose_rate, fresh)
+            for one in given
+        ]
         try:
             analysis = analyse(tracks, prescription, judged_by, views)
         except NotOneSetError as error:
@@ -175,7 +170,7 @@ def judge_set(
         order = [next(i for i, t in enumerate(tracks) if t is v.track) for v in analysis.views]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(tracks[place], scratch / name)
-        _draw(analysis, [sources[place] for place in order], scratch, xlsx, note)
+        _draw(analysis, [given[place] for place in order], scratch, xlsx, note)
     print_summary(analysis, folder)
     if analysis.summary.attempts == 0 and analysis.variation.support_hold is None:
         raise typer.Exit(int(Exit.NO_SET_FOUND))
@@ -194,34 +189,31 @@ def _views(given: list[str] | None, clips: int) -> list[ViewKind] | None:
     return cast("list[ViewKind]", given)
 
 
-def _look_at(path: Path) -> _Source:
+def _look_at(path: Path) -> _Given:
     from formcheck.clip.read import probe
     from formcheck.pose.store import read_track
 
     if path.suffix == ".parquet":
-        return _Source(path, None, read_track(path))
-    return _Source(path, probe(path), None)
+        return read_track(path)
+    return probe(path)
 
 
-def _default_folder(source: _Source) -> Path:
+def _default_folder(given: _Given) -> Path:
     """Here, named after the clip."""
-    name = source.track.source_name if source.track else source.path.name
+    name = given.source_name if isinstance(given, PoseTrack) else given.path.name
     return Path(f"{Path(name).stem}_report")
 
 
-def _pose(clip: ClipInfo | None, model: PoseModel, rate_hz: float, fresh: bool) -> PoseTrack:
+def _pose(clip: ClipInfo, model: PoseModel, rate_hz: float, fresh: bool) -> PoseTrack:
     from formcheck.cli.progress import progress_bar
     from formcheck.pose.cache import find_pose_once
 
-    assert clip is not None
     cores = os.cpu_count() or 1
     with progress_bar(f"Finding the pose in {clip.path.name}") as report:
         return find_pose_once(clip, model, rate_hz, min(_PROCESSES, cores), fresh, report)
 
 
-def _draw(
-    analysis: Analysis, sources: Sequence[_Source], folder: Path, xlsx: bool, note: str
-) -> None:
+def _draw(analysis: Analysis, given: Sequence[_Given], folder: Path, xlsx: bool, note: str) -> None:
     from formcheck.cli.progress import progress_bar
     from formcheck.report.write import write_report
 
@@ -229,7 +221,7 @@ def _draw(
     with progress_bar("Drawing the clip") as report:
         write_report(
             analysis,
-            [source.path if source.clip else None for source in sources],
+            [None if isinstance(one, PoseTrack) else one.path for one in given],
             folder,
             xlsx=xlsx,
             note=note,
