@@ -120,6 +120,11 @@ class Analysis:
     pairing: Pairing | None = None
 
     @property
+    def empty(self) -> bool:
+        """Neither a rep nor a hold was found: there is nothing to judge."""
+        return not self.reps and self.variation.support_hold is None
+
+    @property
     def speed_unit(self) -> str:
         return "arm lengths/s" if self.prescription.stature_m is None else "m/s"
 
@@ -256,7 +261,11 @@ def _verdict(
         found = _allowed(found, looks)
         attempt, why = _counts(values, found, asked, limits)
         results.append(RepResult(rep, attempt, why, values, found))
-    not_judged = _not_judged(results, looks, asked)
+    if results or variation.support_hold is not None:
+        not_judged = _not_judged(results, looks, asked, variation)
+    else:
+        not_judged = (NotJudged("reps", _why_empty(looks)),)
+        notes = ()
     summary = _summary(results)
     faults = tuple(fault for result in results for fault in result.faults)
     record = SetRecord(
@@ -481,8 +490,17 @@ def _depth_words(asked: Prescription, limits: Limits) -> str:
     }[asked.range_standard]
 
 
+def _why_empty(looks: Sequence[SetView]) -> str:
+    if not any(look.track.frames_with_pose for look in looks):
+        return "nobody is seen in this clip"
+    return "nobody does a push-up in this clip"
+
+
 def _not_judged(
-    results: Sequence[RepResult], looks: Sequence[SetView], asked: Prescription
+    results: Sequence[RepResult],
+    looks: Sequence[SetView],
+    asked: Prescription,
+    variation: Variation,
 ) -> tuple[NotJudged, ...]:
     """What no view shows, what was not asked, and what could not be measured on some reps."""
     out: dict[str, str] = {}
@@ -496,6 +514,10 @@ def _not_judged(
         reason = blind[0].values[measure].reason or "could not be measured"
         reps = ", ".join(str(r.rep.index) for r in blind)
         out[key] = reason if len(blind) == len(results) else f"rep {reps}: {reason}"
+    if variation.support is None or variation.surface is None:
+        out["surface"] = variation.inclination_deg.reason or "feet or hands were not seen"
+    if results and not (load := _set_load(results)).known:
+        out["load_fraction"] = load.reason or "could not be measured"
     out[scapula.KEY] = scapula.REASON
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO

@@ -343,3 +343,15 @@ def test_who_only_stands_does_no_rep_and_holds_no_support() -> None:
     found = analyse([standing_about(track_of("too_fast_side"), 20.0)])
     assert not found.reps
     assert found.variation.support_hold is None
+
+
+@pytest.mark.parametrize(
+    ("clip", "unknown"),
+    [("clean_front", {"load_fraction", "surface"}), ("oblique", {"load_fraction"})],
+)
+def test_load_and_surface_that_no_view_shows_are_listed_with_the_reason(
+    clip: str, unknown: set[str]
+) -> None:
+    listed = reasons(analysed(clip))
+    assert unknown == {"load_fraction", "surface"} & listed.keys()
+    assert all(listed[key] for key in unknown)

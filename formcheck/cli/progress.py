@@ -14,7 +14,7 @@ def progress_bar(what: str) -> Iterator[Callable[[float, float], None]]:
     """Yields ``report(done, of)``, in whatever unit."""
     console = Console(stderr=True)
     with Progress(
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         TextColumn("{task.percentage:>3.0f} %"),
         TimeRemainingColumn(),

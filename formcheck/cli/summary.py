@@ -8,8 +8,9 @@ from rich.console import Console
 from rich.table import Table
 
 from formcheck.analysis import Analysis, RepResult
-from formcheck.report.answer import answer_line, fix_line, rep_list, reps_with
-from formcheck.report.words import ATTEMPTS, fault_words, with_unit
+from formcheck.progression import NextStep
+from formcheck.report.answer import answer_line, fix_line, rep_list, reps_with, variation_line
+from formcheck.report.words import ATTEMPTS, fault_words, plus_minus, visible, with_unit
 
 _COLUMNS = (  # heading, value, unit
     ("down", "eccentric_s", "s"),
@@ -18,35 +19,52 @@ _COLUMNS = (  # heading, value, unit
     ("top", "top_pause_s", "s"),
     ("elbow low", "elbow_bottom_deg", "deg"),
     ("elbow top", "elbow_top_deg", "deg"),
-    ("hips", "hip_deviation_deg", "deg"),
+    ("hips, + sag", "hip_deviation_deg", "deg"),
 )
+_PIPED_WIDTH = 120  # characters
 _DIRECTION = {"easier": "Next time easier", "same": "Next time the same", "harder": "Next step"}
 
 
 def print_summary(analysis: Analysis, folder: Path) -> None:
     """Print to standard output; plain text when piped."""
-    console = Console(highlight=False, soft_wrap=True)
+    # File names are text: no markup in them is obeyed, no escape in them reaches the terminal.
+    console = Console(highlight=False, soft_wrap=True, markup=False)
+    if not console.is_terminal:
+        console.width = _PIPED_WIDTH
     for view in analysis.views:
         side = f", {view.view.near_side} side near" if view.view.near_side else ""
+        kind = f"{view.view.kind} view{side}, " if view.track.frames_with_pose else ""
         console.print(
-            f"{view.track.source_name}: {view.view.kind} view{side}, {view.track.duration_s:.1f} s",
+            f"{visible(view.track.source_name)}: {kind}{view.track.duration_s:.1f} s",
             style="dim",
         )
     console.print(answer_line(analysis), style="bold")
     if line := fix_line(analysis):
         console.print(line)
+    if not analysis.empty and (done := variation_line(analysis)):
+        angle = analysis.variation.inclination_deg
+        at = f", body at {plus_minus(angle.value, angle.plus_minus, 'deg')}" if angle.known else ""
+        console.print(f"Done: {done}{at}")
     if analysis.reps:
         console.print(_reps(analysis))
     _print_faults(console, analysis)
-    for item in analysis.not_judged:
+    for item in () if analysis.empty else analysis.not_judged:
         console.print(f"Not judged: {fault_words(item.key).judged.lower()}: {item.reason}")
-    for note in (*analysis.notes, *(n for view in analysis.views for n in view.track.notes)):
-        console.print(f"Note: {note}")
-    step = analysis.next_step
+    for note in (
+        *analysis.variation.disagreements,
+        *analysis.notes,
+        *(n for view in analysis.views for n in view.track.notes),
+    ):
+        console.print(f"Note: {visible(note)}")
+    if not analysis.empty:
+        _print_step(console, analysis.next_step)
+    console.print(f"Report: {folder / 'report.html'}")
+
+
+def _print_step(console: Console, step: NextStep) -> None:
     console.print(f"{_DIRECTION[step.direction]}: {step.variation}", style="bold")
     for text in (*step.why, *step.cautions):
         console.print(f"  {text}")
-    console.print(f"Report: {folder / 'report.html'}")
 
 
 def _reps(analysis: Analysis) -> Table:
@@ -72,6 +90,8 @@ def _cells(result: RepResult) -> list[str]:
 def _said(result: RepResult) -> str:
     faults = [fault_words(f.key).call.lower() for f in result.faults if f.verdict == "fault"]
     counted = [] if result.attempt == "counted" else [ATTEMPTS[result.attempt]]
+    if result.attempt == "not_counted" and not faults:
+        counted = [f"{ATTEMPTS[result.attempt]}: {result.why_not_counted}"]
     return ", ".join(dict.fromkeys(counted + faults)) or "clean"
 
 

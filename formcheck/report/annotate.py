@@ -146,8 +146,9 @@ def annotate(
             in_position = _value(clock, "in_position", frames[0][0]) > 0.5
             elbow = _value(clock, "elbow", frames[0][0]) if in_position else math.nan
             paint_band(
-                band, now, analysis.reps, t_s, elbow, analysis.prescription.tempo, targets, unit
-            )
+                band, now, analysis.reps, t_s, elbow, analysis.prescription.tempo, targets, unit,
+                analysis.variation.support_hold,
+            )  # fmt: skip
             clip.write_planes(packed, t_s)
             if poster is None and t_s >= poster_at_s:
                 poster = canvas.rgb()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from formcheck.analysis import Analysis
-from formcheck.report.words import fault_words
+from formcheck.report.words import fault_words, plus_minus
 
 # A lost line or range spoils the rep; a flared or uneven rep is still a rep; tempo comes last.
 _WEIGHT = {
@@ -27,24 +27,59 @@ def fix_first(analysis: Analysis) -> str | None:
 
 
 def answer_line(analysis: Analysis) -> str:
-    """``4 of 6 counted, 2 clean``; or how long a support was held, or that no rep was found."""
+    """``4 of 6 counted, 2 clean``; or how long a support was held, or that nothing was found."""
     summary = analysis.summary
     hold = analysis.variation.support_hold
+    if analysis.empty:
+        seen = any(view.track.frames_with_pose for view in analysis.views)
+        return "No push-up rep found in this clip" if seen else "Nobody seen in this clip"
     if summary.attempts == 0 and hold is not None:
-        broke = "" if hold.broke_at_s is None else f", line lost at {hold.broke_at_s:.1f} s"
+        broke = (
+            ""
+            if hold.broke_at_s is None
+            else f", line lost after {hold.broke_at_s - hold.start_s:.0f} s"
+        )
         return f"Support hold, {hold.held_s:.0f} s{broke}"
-    if summary.attempts == 0:
-        return "No push-up rep found in this clip"
     return f"{summary.counted} of {summary.attempts} counted, {summary.clean} clean"
 
 
 def fix_line(analysis: Analysis) -> str:
-    """``Fix first: hips sag (reps 5, 6)``, or that nothing needs fixing."""
+    """``Fix first: hips sag (reps 5, 6)``, or that nothing needs fixing, or what to film."""
     key = fix_first(analysis)
+    hold = analysis.variation.support_hold
+    if analysis.empty:
+        return (
+            "Nothing to count or measure. Film the whole set from before the first rep until "
+            "after the last, whole body in the picture, one person"
+        )
+    if not analysis.reps and hold is not None:
+        if not hold.line_deg.known:
+            return "The body line does not show in this view"
+        line = plus_minus(hold.line_deg.value, hold.line_deg.plus_minus, "deg")
+        return f"Body line while held: {line} (+ sags, − piked)"
     if key is None:
-        return "No fault seen" if analysis.reps else ""
+        which = "these views" if len(analysis.views) > 1 else "this view"
+        return f"No fault seen in what {which} can judge"
     reps = reps_with(analysis, key)
     return f"Fix first: {fault_words(key).name.lower()} ({rep_list(reps)})"
+
+
+def variation_line(analysis: Analysis) -> str:
+    """``on the toes, hands raised, hands wide``: what is known of the variation."""
+    variation = analysis.variation
+    support = {"toes": "on the toes", "knees": "on the knees"}
+    surface = {
+        "floor": "floor", "hands_raised": "hands raised", "feet_raised": "feet raised",
+        "wall": "against a wall",
+    }  # fmt: skip
+    arms = {"archer": "archer", "one": "one arm"}
+    parts = (
+        support.get(variation.support or "", ""),
+        surface.get(variation.surface or "", ""),
+        f"hands {variation.hands}" if variation.hands else "",
+        arms.get(variation.arms or "", ""),
+    )
+    return ", ".join(part for part in parts if part)
 
 
 def reps_with(analysis: Analysis, key: str, verdict: str = "fault") -> list[int]:

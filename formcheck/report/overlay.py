@@ -22,6 +22,7 @@ from formcheck.report.moments import PHASE_KEYS, Moment, asked_s, bounds_s
 from formcheck.report.targets import Targets
 from formcheck.report.words import PHASES, fault_words, limit_text, with_unit
 from formcheck.tempo import Tempo
+from formcheck.variation import SupportHold
 from formcheck.views import View
 
 Points = Mapping[str, FloatArray]  # landmark → (2,) px in the picture, NaN unseen
@@ -135,11 +136,16 @@ def paint_band(
     tempo: Tempo | None,
     targets: Targets,
     unit: float,
+    hold: SupportHold | None = None,
 ) -> None:
-    """Rep, phase against the tempo, and the elbow between its two limits."""
+    """Rep, phase against the tempo, and the elbow between its two limits; or the time held."""
     band.fill(theme.BAND)
     if not reps:
-        band.letter("No rep found", 12 * unit, 46 * unit, 17 * unit, _WHITE)
+        words = "No rep found"
+        if hold is not None:
+            held_s = min(max(t_s - hold.start_s, 0.0), hold.held_s)
+            words = f"Support hold, {held_s:.0f} s" if held_s > 0 else "Ready"
+        band.letter(words, 12 * unit, 46 * unit, 17 * unit, _WHITE)
         return
     _paint_set(band, reps, t_s, unit)
     done = [result for result in reps if result.rep.start_s <= t_s]

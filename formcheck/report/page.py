@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import math
-import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from importlib.resources import files
@@ -20,7 +19,14 @@ from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.rules import Fault
 from formcheck.report import marks, theme
 from formcheck.report.annotate import Annotated, FaultId, id_of
-from formcheck.report.answer import answer_line, fix_first, rep_list, reps_with
+from formcheck.report.answer import (
+    answer_line,
+    fix_first,
+    fix_line,
+    rep_list,
+    reps_with,
+    variation_line,
+)
 from formcheck.report.canvas import Picture
 from formcheck.report.curves import chart, samples, series_of
 from formcheck.report.icons import dashed, sign
@@ -35,6 +41,7 @@ from formcheck.report.words import (
     how_to_film,
     limit_text,
     plus_minus,
+    visible,
     with_unit,
 )
 
@@ -94,13 +101,6 @@ def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: 
     )
 
 
-def visible(text: str) -> str:
-    """Text in which signs that hide or turn its neighbours are written out, like ⟨U+202E⟩."""
-    return "".join(
-        f"⟨U+{ord(c):04X}⟩" if unicodedata.category(c) in ("Cf", "Cc", "Cs") else c for c in text
-    )
-
-
 def _context(
     analysis: Analysis, clip: Annotated | None, clip_name: str, note: str
 ) -> dict[str, Any]:
@@ -124,12 +124,14 @@ def _context(
         "notes": [*analysis.notes, *(n for v in analysis.views for n in v.track.notes)],
         "first": fault_words(first) if first else None,
         "first_key": first,
+        "fix_line": fix_line(analysis),
+        "empty": analysis.empty,
         "first_reps": rep_list(reps_with(analysis, first)) if first else "",
         "next_step": analysis.next_step,
         "cautions": analysis.next_step.cautions or CAUTIONS[:2],
         "closing": CAUTIONS,
         "too_close": TOO_CLOSE,
-        "facts": _facts(analysis),
+        "facts": [] if analysis.empty else _facts(analysis),
         "disagreements": analysis.variation.disagreements,
         "marks": marks.marks(analysis, targets),
         "rails_text": _rails_text(targets),
@@ -174,20 +176,8 @@ def _context(
 def _facts(analysis: Analysis) -> list[tuple[str, str]]:
     """What was done and asked, as name and value with unit; only what is known."""
     summary, variation, asked = analysis.summary, analysis.variation, analysis.prescription
-    support = {"toes": "on the toes", "knees": "on the knees"}
-    surface = {
-        "floor": "floor", "hands_raised": "hands raised", "feet_raised": "feet raised",
-        "wall": "against a wall",
-    }  # fmt: skip
-    arms = {"two": "", "archer": "archer", "one": "one arm"}
-    kind = [
-        support.get(variation.support or "", ""),
-        surface.get(variation.surface or "", ""),
-        f"hands {variation.hands}" if variation.hands else "",
-        arms.get(variation.arms or "", ""),
-    ]
     facts = [
-        ("Variation", ", ".join(part for part in kind if part)),
+        ("Variation", variation_line(analysis)),
         ("Body angle", plus_minus(variation.inclination_deg.value,
                                   variation.inclination_deg.plus_minus, "deg")),
         ("Held at the top", f"{variation.support_hold.held_s:.0f} s"

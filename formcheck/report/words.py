@@ -6,6 +6,7 @@ One entry a fault key: the page, the clip and the terminal all speak from here.
 from __future__ import annotations
 
 import math
+import unicodedata
 from dataclasses import dataclass
 
 
@@ -223,9 +224,12 @@ _UNITS: dict[str, tuple[str, int]] = {
 }
 
 
+_OTHERS = {"load_fraction": "Load on the hands", "surface": "Support and surface"}
+
+
 def fault_words(key: str) -> FaultWords:
     """The words of a fault; a key without an entry is spoken as it is."""
-    plain = key.replace("_", " ").capitalize()
+    plain = _OTHERS.get(key) or key.replace("_", " ").capitalize()
     return FAULTS.get(key) or FaultWords(plain, plain, plain, plain.lower(), "", "", "")
 
 
@@ -254,6 +258,13 @@ def plus_minus(value: float | None, uncertainty: float | None, unit: str) -> str
     if len(suffix) > 1:
         text = text.removesuffix(suffix)  # say the unit once
     return f"{text} ± {with_unit(uncertainty, unit)}"
+
+
+def visible(text: str) -> str:
+    """Text in which signs that hide or turn its neighbours are written out, like ⟨U+202E⟩."""
+    return "".join(
+        f"⟨U+{ord(c):04X}⟩" if unicodedata.category(c) in ("Cf", "Cc", "Cs") else c for c in text
+    )
 
 
 def limit_text(value: float, limit: float, unit: str) -> str:

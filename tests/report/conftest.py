@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -34,6 +34,18 @@ def nobody(frames: int = 90) -> Analysis:
         frames, "nobody.mp4",
     )  # fmt: skip
     return analyse([track])
+
+
+def hold(seconds: float) -> Analysis:
+    """The top of a set, held: one moment of it, frozen."""
+    track = read_track(TRACKS / "hip_sag_side.parquet")
+    frames = round(30 * seconds) + 1
+    xy_px, seen = (np.repeat(a[30:31], frames, axis=0) for a in (track.xy_px, track.visibility))
+    still = replace(
+        track, t_s=np.arange(frames) / 30.0, xy_px=xy_px, visibility=seen, world_m=None,
+        duration_s=seconds, frames=frames,
+    )  # fmt: skip
+    return analyse([still])
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,15 @@ from dataclasses import replace
 import pytest
 
 from formcheck.analysis import Analysis
-from formcheck.report.answer import answer_line, fix_first, fix_line, rep_list, reps_with
-from tests.report.conftest import judged, nobody
+from formcheck.report.answer import (
+    answer_line,
+    fix_first,
+    fix_line,
+    rep_list,
+    reps_with,
+    variation_line,
+)
+from tests.report.conftest import hold, judged, nobody
 
 
 @pytest.mark.parametrize(
@@ -34,7 +41,7 @@ def test_depth_is_fixed_first_where_most_reps_lack_it(short_range: Analysis) -> 
 
 def test_a_set_without_faults_has_nothing_to_fix() -> None:
     clean = judged("clean_side")
-    assert fix_first(clean) is None and fix_line(clean) == "No fault seen"
+    assert fix_first(clean) is None and fix_line(clean).startswith("No fault seen")
 
 
 def test_borderlines_are_nothing_to_fix(sagging: Analysis) -> None:
@@ -46,4 +53,24 @@ def test_borderlines_are_nothing_to_fix(sagging: Analysis) -> None:
 
 
 def test_a_clip_without_a_rep_says_so() -> None:
-    assert answer_line(nobody()) == "No push-up rep found in this clip"
+    assert answer_line(nobody()) == "Nobody seen in this clip"
+    assert answer_line(hold(2.0)) == "No push-up rep found in this clip"
+    for empty in (nobody(), hold(2.0)):
+        assert "Film the whole set" in fix_line(empty)
+        assert [entry.key for entry in empty.not_judged] == ["reps"] and not empty.notes
+
+
+def test_a_hold_says_how_long_and_how_straight() -> None:
+    held = hold(12.0)
+    assert answer_line(held) == "Support hold, 12 s"
+    assert fix_line(held).startswith("Body line while held: ")
+    support = held.variation.support_hold
+    assert support is not None
+    lost = replace(support, start_s=2.0, broke_at_s=9.0)
+    broken = replace(held, variation=replace(held.variation, support_hold=lost))
+    assert answer_line(broken) == "Support hold, 12 s, line lost after 7 s"
+
+
+def test_what_was_done_is_named_from_what_is_known(sagging: Analysis) -> None:
+    assert variation_line(sagging) == "on the toes, floor"
+    assert variation_line(judged("wide_front")) == "hands wide"

@@ -14,6 +14,7 @@ from formcheck.report.words import (
     fault_words,
     limit_text,
     plus_minus,
+    visible,
     with_unit,
 )
 
@@ -77,3 +78,8 @@ def test_the_limit_names_the_side_that_was_left() -> None:
 def test_every_unit_of_the_limits_file_can_be_written() -> None:
     for limit in default_limits().values():
         assert with_unit(1.0, limit.unit).startswith("1")
+
+
+def test_a_plain_name_stays_as_it_is_and_a_turning_sign_is_written_out() -> None:
+    assert visible("plain name – 1.mp4") == "plain name – 1.mp4"
+    assert visible("a\u202eb\x1b[31m") == "a⟨U+202E⟩b⟨U+001B⟩[31m"
