@@ -23,7 +23,10 @@ def reps_in(
 
 
 def reps_of(attempts: Sequence[Once], hold_s: float = 2.0, after_s: float = 2.0) -> list[Rep]:
-    return reps_in(*elbow_curve(attempts, hold_s, after_s))
+    """The reps found, as many as were done: so that no check on each is passed by none."""
+    reps = reps_in(*elbow_curve(attempts, hold_s, after_s))
+    assert len(reps) == len(attempts)
+    return reps
 
 
 def broken_off(rep: Rep) -> bool:

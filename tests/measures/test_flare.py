@@ -32,7 +32,9 @@ def test_flare_from_the_front_is_the_prescribed_one(flare_deg: float, hand_spaci
     filmed = PushUpSet(flare_deg=flare_deg, hand_spacing=hand_spacing)
     signals = signals_of(filmed, Camera())
     assert signals.scene is not None
-    for rep in find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz):
+    reps = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)
+    assert reps
+    for rep in reps:
         flare = front_flare(signals.scene, signals.t_s, rep)
         for key in KEYS:
             assert flare[key].value == pytest.approx(flare_deg, abs=6.0)

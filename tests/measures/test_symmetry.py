@@ -57,6 +57,7 @@ def test_one_hand_put_farther_forward_is_said() -> None:
 @pytest.mark.parametrize("name", ["clean_front", "close_front", "wide_front", "flared_pair_front"])
 def test_even_rendered_sets_stay_within_the_stated_uncertainty(name: str) -> None:
     _, reps = read(read_track(DATA / f"{name}.parquet"))
+    assert reps
     for rep in reps:
         assert rep.symmetry_deg.value < rep.symmetry_deg.plus_minus
         assert abs(rep.shoulder_height.value) < rep.shoulder_height.plus_minus
