@@ -19,6 +19,7 @@ from formcheck.faults.rules import (
 )
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import (
+    OwnLine,
     hip_deviation,
     hip_deviation_change,
     line_curve,
@@ -115,7 +116,7 @@ class Analysis:
     summary: SetSummary
     variation: Variation
     next_step: NextStep
-    own_line_deg: float
+    own_line: OwnLine
     notes: tuple[str, ...] = ()
     pairing: Pairing | None = None
 
@@ -217,9 +218,7 @@ def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Ana
         values |= arms
     remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
     notes = (*(paired.evidence if paired else ()), *remarks, *load.remarks)
-    return _verdict(
-        looks, asked, limits, reps, measured, variation, own.measured_deg, notes, paired
-    )
+    return _verdict(looks, asked, limits, reps, measured, variation, own, notes, paired)
 
 
 def rejudge(
@@ -237,7 +236,7 @@ def rejudge(
         [result.rep for result in analysis.reps],
         [result.values for result in analysis.reps],
         analysis.variation,
-        analysis.own_line_deg,
+        analysis.own_line,
         analysis.notes,
         analysis.pairing,
     )
@@ -250,7 +249,7 @@ def _verdict(
     reps: Sequence[Rep],
     measured: Sequence[Mapping[str, Quantity]],
     variation: Variation,
-    own_line_deg: float,
+    own: OwnLine,
     notes: tuple[str, ...],
     paired: Pairing | None,
 ) -> Analysis:
@@ -288,7 +287,7 @@ def _verdict(
         summary=summary,
         variation=variation,
         next_step=next_step(record, variation, asked),
-        own_line_deg=own_line_deg,
+        own_line=own,
         notes=notes,
         pairing=paired,
     )

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Literal
 
 import cv2
 import numpy as np
@@ -100,7 +99,7 @@ def annotate(
     """
     infos = [probe(path) for path in clip_paths]
     targets = targets_of(analysis)
-    panels, width, height = _layout(analysis.views, infos, analysis.variation.support)
+    panels, width, height = _layout(analysis, infos)
     unit = width / 360
     band_height = _even(BAND_UNITS * unit)
     clock = panels[0]
@@ -169,12 +168,9 @@ def _calls(analysis: Analysis) -> list[tuple[float, Fault]]:
     return sorted(calls, key=lambda call: call[0])
 
 
-def _layout(
-    views: Sequence[SetView],
-    infos: Sequence[ClipInfo],
-    support: Literal["toes", "knees"] | None,
-) -> tuple[list[_Panel], int, int]:
+def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel], int, int]:
     """Panels from left to right, and width and height of the row of pictures."""
+    views = analysis.views
     cuts = [(0.0, float(info.width)) for info in infos]
     if len(views) > 1:
         cuts = [_columns_used(view, info) for view, info in zip(views, infos, strict=True)]
@@ -213,7 +209,12 @@ def _layout(
                     "elbow": _at_times(view.signals.t_s, view.signals.elbow_deg, times),
                     "left": _at_times(view.signals.t_s, view.signals.elbow_left_deg, times),
                     "right": _at_times(view.signals.t_s, view.signals.elbow_right_deg, times),
-                    "line": _at_times(view.signals.t_s, line_curve(view.signals, support), times),
+                    "line": _at_times(
+                        view.signals.t_s,
+                        line_curve(view.signals, analysis.variation.support)
+                        - analysis.own_line.error_deg,
+                        times,
+                    ),
                     "in_position": _at_times(
                         view.signals.t_s, view.signals.in_position.astype(np.float64), times
                     ),
@@ -300,7 +301,6 @@ def _readings(
         elbow_left_deg=_value(panel, "left", index),
         elbow_right_deg=_value(panel, "right", index),
         elbow_deg=_value(panel, "elbow", index),
-        body_line_deg=line,
         hot=frozenset(hot),
     )
 

@@ -51,7 +51,7 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
             "speed_loss_percent": _number(summary.speed_loss_percent),
             "range_loss_deg": _number(summary.range_loss_deg),
             "first_breakdown_rep": summary.first_breakdown_rep,
-            "own_line_deg": _number(analysis.own_line_deg),
+            "own_line_deg": _number(analysis.own_line.measured_deg),
             "speed_unit": analysis.speed_unit,
         },
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},

@@ -68,7 +68,7 @@ def series_of(analysis: Analysis) -> list[Series]:
                 continue
             signals = view.signals
             curve = (
-                line_curve(signals, analysis.variation.support)
+                line_curve(signals, analysis.variation.support) - analysis.own_line.error_deg
                 if key == "body_line_deg"
                 else getattr(signals, key)
             )

@@ -42,7 +42,6 @@ class Readings:
     elbow_left_deg: float
     elbow_right_deg: float
     elbow_deg: float
-    body_line_deg: float
     hot: frozenset[str] = frozenset()
 
 

@@ -25,6 +25,14 @@ def test_a_front_view_has_no_curve_of_the_body_line() -> None:
     assert "body_line_deg" not in [one.key for one in series_of(judged("clean_front"))]
 
 
+def test_the_body_line_drawn_is_the_one_that_was_judged(sagging: Analysis) -> None:
+    (line,) = [one for one in series_of(sagging) if one.key == "body_line_deg"]
+    for result in sagging.reps[2:]:
+        during = (line.t_s >= result.rep.start_s) & (line.t_s <= result.rep.top_s)
+        judged_deg = result.values["hip_deviation_deg"].value
+        assert np.nanpercentile(line.values[during], 95) == pytest.approx(judged_deg, abs=0.3)
+
+
 def test_a_second_view_is_drawn_on_the_first_ones_clock(sagging: Analysis) -> None:
     late = replace(sagging, views=(replace(sagging.views[0], offset_s=2.5),))
     assert series_of(late)[0].t_s[0] - series_of(sagging)[0].t_s[0] == pytest.approx(2.5)
