@@ -140,8 +140,10 @@ def analyse(
 
     ``views`` is the user's word on what each track shows, where recognition is not wanted.
     The side view keeps the clock. Raises ``pairing.NotOneSetError`` when two tracks do not show
-    the same set.
+    the same set, and ValueError for no track or more than two.
     """
+    if len(tracks) not in (1, 2):
+        raise ValueError(f"a set is seen by one camera or by two, not by {len(tracks)}")
     with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
         # A joint that is not seen is NaN, and a stretch of it an empty median: no news to anyone.
         warnings.simplefilter("ignore", RuntimeWarning)
@@ -317,7 +319,7 @@ def _joined(looks: Sequence[SetView]) -> tuple[list[SetView], list[Rep], Pairing
     if not paired.same_set:
         raise NotOneSetError(
             f"{first.track.source_name} and {second.track.source_name} do not show the same set: "
-            + " ".join(paired.evidence)
+            + " ".join((*paired.evidence, "Judge them one at a time."))
         )
     second = replace(second, offset_s=paired.offset_s)
     matched = {j for _, j in paired.matches}

@@ -249,6 +249,12 @@ def test_clips_of_two_different_sets_are_not_laid_over_each_other() -> None:
         analyse([track_of("hip_sag_side"), track_of("wide_front")])
 
 
+@pytest.mark.parametrize("tracks", [0, 3])
+def test_no_view_or_more_than_two_are_no_set(tracks: int) -> None:
+    with pytest.raises(ValueError, match="one camera or by two"):
+        analyse([track_of("clean_side")] * tracks)
+
+
 def test_pace_and_time_under_tension_follow_from_the_reps() -> None:
     analysis = analysed("clean_side")
     starts = [result.rep.start_s for result in analysis.reps]

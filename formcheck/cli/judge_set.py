@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
 import typer
 
 from formcheck.cli.output import TRACK_FILES, check_free, made_whole
-from formcheck.errors import Exit, FormcheckError
+from formcheck.errors import Exit
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.track import PoseTrack
 from formcheck.prescription import HandSpacing, Prescription, RangeStandard
@@ -129,7 +129,6 @@ def judge_set(
     from formcheck.analysis import analyse
     from formcheck.cli.summary import print_summary
     from formcheck.faults.limits import read_limits
-    from formcheck.pairing import NotOneSetError
     from formcheck.pose.store import write_track
 
     if len(clips) > 2:
@@ -163,10 +162,7 @@ def judge_set(
             one if isinstance(one, PoseTrack) else _pose(one, landmarks, pose_rate, fresh)
             for one in given
         ]
-        try:
-            analysis = analyse(tracks, prescription, judged_by, views)
-        except NotOneSetError as error:
-            raise FormcheckError(f"{error} Judge them one at a time.") from error
+        analysis = analyse(tracks, prescription, judged_by, views)
         order = [next(i for i, t in enumerate(tracks) if t is v.track) for v in analysis.views]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(tracks[place], scratch / name)
