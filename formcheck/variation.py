@@ -13,7 +13,7 @@ from typing import Literal
 import numpy as np
 
 from formcheck.arrays import BoolArray, FloatArray
-from formcheck.measures.bodyline import line_curve
+from formcheck.measures.bodyline import line_curve, line_doubt_deg
 from formcheck.measures.segments import arm_per_stature
 from formcheck.measures.surface import (
     Side,
@@ -192,7 +192,8 @@ def support_hold(
     """The hold itself when a set has no reps: from first to last frame in position.
 
     None with a rep, or when held for less than ``LEAST_HOLD_S``. ``line_limits_deg`` pike and
-    sag at which the line, to the knees where ``support`` says so, is broken.
+    sag at which the line, to the knees where ``support`` says so, is broken: it has to be beyond
+    them by more than it may err, itself or against the hold's first second.
     """
     held = np.flatnonzero(signals.in_position)
     if reps or len(held) < 2:
@@ -207,11 +208,17 @@ def support_hold(
         return SupportHold(float(t_s[0]), held_s, unseen, float("nan"), None)
     known = np.isfinite(line)
     drift = float(np.polyfit(t_s[known], line[known], 1)[0]) * 60
-    broken = (line < line_limits_deg[0]) | (line > line_limits_deg[1])
+    doubt, doubt_of_change = line_doubt_deg(signals, view, support)
+    change = line - median_known(line[t_s <= t_s[0] + 1.0])
+
+    def beyond(curve: FloatArray, by: float) -> BoolArray:
+        return (curve < line_limits_deg[0] - by) | (curve > line_limits_deg[1] + by)
+
+    broken = beyond(line, 0.0) & (beyond(line, doubt) | beyond(change, doubt_of_change))
     return SupportHold(
         float(t_s[0]),
         held_s,
-        Quantity(float(np.nanmedian(line)), 2 * float(np.nanstd(line)), view=view.kind),
+        Quantity(float(np.nanmedian(line)), doubt, view=view.kind),
         drift,
         _first_lasting(t_s, broken, 1.0),
     )
@@ -336,7 +343,7 @@ _WORDS = {
 def _disagreement(name: str, word: str, ours: str, confidence: float) -> str:
     return (
         f"Told as {_WORDS[word]}, but the clip looks like {_WORDS[ours]} "
-        f"({100 * confidence:.0f} % sure); "
+        f"({min(100 * confidence, 99):.0f} % sure); "
         + ("the told width is judged against." if name == "hands" else "the word given counts.")
     )
 

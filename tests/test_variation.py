@@ -119,6 +119,15 @@ def test_a_hold_without_reps_is_timed_and_its_line_watched() -> None:
     assert hold.drift_deg_per_min > 10
 
 
+def test_a_line_that_may_be_landmark_error_does_not_break_a_hold() -> None:
+    hold = recognise_variation([held(np.full(900, 13.0))], Prescription()).support_hold
+    assert hold is not None and hold.broke_at_s is None
+    assert hold.line_deg.value - hold.line_deg.plus_minus < 12.0  # the limit
+    assert hold.line_deg.plus_minus > 2.0  # a still line is not a certain one
+    sure = recognise_variation([held(np.full(900, 25.0))], Prescription()).support_hold
+    assert sure is not None and sure.broke_at_s == sure.start_s
+
+
 def test_a_short_dip_does_not_break_a_hold() -> None:
     line = np.full(900, 3.0)
     line[300:320] = 18.0  # two thirds of a second

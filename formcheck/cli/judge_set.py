@@ -168,7 +168,7 @@ def judge_set(
             write_track(tracks[place], scratch / name)
         _draw(analysis, [given[place] for place in order], scratch, xlsx, note)
     print_summary(analysis, folder)
-    if analysis.summary.attempts == 0 and analysis.variation.support_hold is None:
+    if analysis.empty:
         raise typer.Exit(int(Exit.NO_SET_FOUND))
 
 

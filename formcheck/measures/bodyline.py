@@ -102,6 +102,13 @@ def hip_deviation_change(
     return Quantity(float(change), float(1.96 * within), view=view.kind)
 
 
+def line_doubt_deg(signals: Signals, view: View, support: str | None) -> tuple[float, float]:
+    """95 % half-widths of a moment's body line and of its change against another moment (deg)."""
+    within = _within_sd_deg(signals)
+    line = float(1.96 * np.hypot(_constant_sd_deg(view, support), within))
+    return line, float(1.96 * np.sqrt(2) * within)
+
+
 def _within_sd_deg(signals: Signals) -> float:
     """What smoothing leaves of the line's wobble; noise of the landmarks comes on top of it."""
     # Shoulder, hip and foot half an arm to a whole one apart: a degree is some 1.2 % of an arm.

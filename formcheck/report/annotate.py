@@ -109,7 +109,10 @@ def annotate(
     band = canvas.part(0, height, width, height + band_height)
     calls = _calls(analysis)
     wanted = list(calls)
-    poster_at_s = analysis.reps[0].rep.bottom_s if analysis.reps else 0.0
+    hold = analysis.variation.support_hold
+    poster_at_s = 0.0 if hold is None else hold.start_s + hold.held_s / 2
+    if analysis.reps:
+        poster_at_s = analysis.reps[0].rep.bottom_s
     stills: dict[FaultId, Picture] = {}
     poster: Picture | None = None
     half_frame_s = 0.5 / max(clock.info.fps, 1.0)
@@ -146,7 +149,7 @@ def annotate(
             elbow = _value(clock, "elbow", frames[0][0]) if in_position else math.nan
             paint_band(
                 band, now, analysis.reps, t_s, elbow, analysis.prescription.tempo, targets, unit,
-                analysis.variation.support_hold,
+                hold,
             )  # fmt: skip
             clip.write_planes(packed, t_s)
             if poster is None and t_s >= poster_at_s:

@@ -185,7 +185,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Surface", _surface_text(analysis)),
         ("Load on the hands", _load_text(summary.load_fraction.value, asked.body_mass_kg)),
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
-        ("Range asked", _range_text(analysis)),
+        ("Range asked", _range_text(analysis) if analysis.reps else ""),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
         ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
          if summary.time_under_tension_s > 0 else ""),
