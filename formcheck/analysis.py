@@ -464,7 +464,7 @@ def _allowed(faults: tuple[Fault, ...], looks: Sequence[SetView]) -> tuple[Fault
 def _counts(
     values: Mapping[str, Quantity], faults: Sequence[Fault], asked: Prescription, limits: Limits
 ) -> tuple[Attempt, str | None]:
-    if any(fault.key == "aborted" for fault in faults):
+    if any(fault.key == "aborted" and fault.verdict == "fault" for fault in faults):
         return "aborted", "turned round far short of the reps beside it"
     # A rep counts when its range was more likely met than not, at odds of three to one; accusing
     # it of a fault takes more.

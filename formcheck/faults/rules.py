@@ -109,15 +109,18 @@ def rep_faults(
     A broken-off attempt is only that: its form, range and tempo are not held against it.
     ``hand_bounds`` are the smallest and largest hand spacing ratio of the position asked for.
     """
+    found: list[Fault] = []
     share, limit = values["bend_share_percent"], limits["aborted"]
-    if share.known and share.value < limit.value:
-        return (
+    verdict = verdict_of(share, limit.value, at_most=False)
+    if verdict:
+        found.append(
             Fault(
                 rep.index, "aborted", rep.bottom_s, share.value, share.plus_minus, limit.value,
-                limit.unit, "fault", share.view or view,
-            ),
+                limit.unit, verdict, share.view or view,
+            )
         )  # fmt: skip
-    found: list[Fault] = []
+    if verdict == "fault":
+        return tuple(found)
     for rule in (_DEPTH[prescription.range_standard], *_FORM):
         quantity = values.get(rule.measure)
         if quantity is None:

@@ -19,7 +19,7 @@ MOST_NOISE = 0.0125  # jitter, in arm lengths, beyond which angles are not told
 # From the front a nearly straight arm bends along the line of sight.
 _FRONT_TOP_PLUS_MINUS_DEG = 5.0
 _UPPER_ARM_PLUS_MINUS_DEG = 14.0  # 95 %, against exact joints; the elbow landmark is the weak one
-_BEND_SHARE_PLUS_MINUS_PERCENT = 10.0  # two bends of some 90 degrees, each known to 6 or so
+_BEND_SHARE_PLUS_MINUS = 0.10  # 95 %, of the share, against exact joints
 _TOP_WINDOW_S = 1.5  # the straightest moment is looked for this long after reaching the top
 _STEADY = 90.0  # percentile that stands for "straightest" without chasing noise
 
@@ -83,7 +83,8 @@ def bend_share(rep: Rep) -> Quantity:
     """How much of the bend beside it an attempt reached (%), see ``Rep.bend_share_percent``."""
     if not np.isfinite(rep.bend_share_percent):
         return not_measured(ARM_LOST)
-    return Quantity(rep.bend_share_percent, _BEND_SHARE_PLUS_MINUS_PERCENT)
+    share = rep.bend_share_percent
+    return Quantity(share, _BEND_SHARE_PLUS_MINUS * share)
 
 
 def range_loss_deg(bottoms: Sequence[Quantity]) -> float:

@@ -164,9 +164,10 @@ def test_a_broken_off_attempt_is_only_that() -> None:
 
 
 def test_how_far_short_is_broken_off_is_the_users_limit_and_never_a_guess() -> None:
-    short = {"bend_share_percent": Quantity(60.0, 10.0)}
+    short = {"bend_share_percent": Quantity(57.0, 5.7)}
     assert verdicts(short) == {"aborted": "fault"}
     assert verdicts(short, limits={"aborted": 50.0}) == {}
+    assert verdicts(short, limits={"aborted": 60.0}) == {"aborted": "borderline"}
     assert verdicts({"bend_share_percent": not_measured("the arm was lost")}) == {}
 
 
