@@ -109,23 +109,17 @@ def rep_faults(
     A broken-off attempt is only that: its form, range and tempo are not held against it.
     ``hand_bounds`` are the smallest and largest hand spacing ratio of the position asked for.
     """
-    found: list[Fault] = []
-    share, limit = values["bend_share_percent"], limits["aborted"]
-    verdict = verdict_of(share, limit.value, at_most=False)
-    if verdict:
-        found.append(
-            Fault(
-                rep.index, "aborted", rep.bottom_s, share.value, share.plus_minus, limit.value,
-                limit.unit, verdict, share.view or view,
-            )
-        )  # fmt: skip
-    if verdict == "fault":
+    limit = limits["aborted"]
+    found = _judged(
+        rep, "aborted", rep.bottom_s, values["bend_share_percent"], limit.value, limit.unit,
+        at_most=False, view=view,
+    )  # fmt: skip
+    if found and found[0].verdict == "fault":
         return tuple(found)
     for rule in (_DEPTH[prescription.range_standard], *_FORM):
-        quantity = values.get(rule.measure)
+        quantity, limit = values.get(rule.measure), limits[rule.limit]
         if quantity is None:
             continue
-        limit = limits[rule.limit]
         # Lag counts whichever end is late.
         if rule.key == "hips_late":
             quantity = Quantity(abs(quantity.value), quantity.plus_minus, view=quantity.view)
@@ -135,28 +129,44 @@ def rep_faults(
             # that alone breaks the limit for sure, the doubt about the line is no excuse.
             change = values["hip_deviation_change_deg"]
             if verdict_of(change, limit.value, rule.at_most) == "fault":
-                quantity, verdict = change, "fault"
-        if verdict:
-            found.append(
-                Fault(
-                    rep.index, rule.key, rule.at_s(rep), quantity.value, quantity.plus_minus,
-                    limit.value, limit.unit, verdict, quantity.view or view,
-                )
-            )  # fmt: skip
-    if hand_bounds is not None and (spacing := values["hand_spacing_ratio"]).known:
-        at_most = spacing.value > hand_bounds[1]
-        bound = hand_bounds[1] if at_most else hand_bounds[0]
-        verdict = verdict_of(spacing, bound, at_most)
-        if verdict:
-            found.append(
-                Fault(
-                    rep.index, "hand_spacing", rep.start_s, spacing.value, spacing.plus_minus,
-                    bound, "shoulder widths", verdict, spacing.view or view,
-                )
-            )  # fmt: skip
+                quantity = change
+        found += _judged(
+            rep, rule.key, rule.at_s(rep), quantity, limit.value, limit.unit,
+            at_most=rule.at_most, view=view,
+        )  # fmt: skip
+    if hand_bounds is not None:
+        spacing = values["hand_spacing_ratio"]
+        too_wide = spacing.value > hand_bounds[1]
+        found += _judged(
+            rep, "hand_spacing", rep.start_s, spacing, hand_bounds[1 if too_wide else 0],
+            "shoulder widths", at_most=too_wide, view=view,
+        )  # fmt: skip
     if prescription.tempo is not None:
-        found.extend(_tempo_faults(rep, values, prescription.tempo, limits, view))
+        found += _tempo_faults(rep, values, prescription.tempo, limits, view)
     return tuple(found)
+
+
+def _judged(
+    rep: Rep,
+    key: str,
+    at_s: float,
+    quantity: Quantity,
+    limit: float,
+    unit: str,
+    *,
+    at_most: bool,
+    view: str,
+) -> list[Fault]:
+    """The fault or borderline that one value makes against one limit, or nothing."""
+    verdict = verdict_of(quantity, limit, at_most)
+    if verdict is None:
+        return []
+    seen_in = quantity.view or view
+    return [
+        Fault(
+            rep.index, key, at_s, quantity.value, quantity.plus_minus, limit, unit, verdict, seen_in
+        )
+    ]
 
 
 def _tempo_faults(rep: Rep, values: Values, tempo: Tempo, limits: Limits, view: str) -> list[Fault]:
@@ -182,15 +192,10 @@ def _tempo_faults(rep: Rep, values: Values, tempo: Tempo, limits: Limits, view: 
         ("short_top_pause", "top_pause_s", tempo.top_pause_s - slack(tempo.top_pause_s), False,
          rep.end_s),
     )  # fmt: skip
-    found = []
-    for key, measure, limit_s, at_most, at_s in checks:
-        quantity = values[measure]
-        verdict = verdict_of(quantity, limit_s, at_most)
-        if verdict:
-            found.append(
-                Fault(
-                    rep.index, key, at_s, quantity.value, quantity.plus_minus, limit_s, "s",
-                    verdict, quantity.view or view,
-                )
-            )  # fmt: skip
-    return found
+    return [
+        fault
+        for key, measure, limit_s, at_most, at_s in checks
+        for fault in _judged(
+            rep, key, at_s, values[measure], limit_s, "s", at_most=at_most, view=view
+        )
+    ]
