@@ -241,6 +241,8 @@ def test_a_run_that_is_ended_leaves_neither_folders_nor_processes(
         cwd=tmp_path,
         env={**os.environ, "PYTHONPATH": str(here)},
         stderr=subprocess.DEVNULL,
+        # Tests that run in the background of a shell inherit that Ctrl-C is ignored.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )
     try:
         top = psutil.Process(process.pid)
