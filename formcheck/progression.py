@@ -18,6 +18,7 @@ from formcheck.measures.segments import arm_per_stature
 from formcheck.measures.surface import Support, Surface
 from formcheck.prescription import Prescription
 from formcheck.quantity import Quantity
+from formcheck.reps import rep_list
 from formcheck.variation import Arms, Variation
 
 Direction = Literal["easier", "same", "harder"]
@@ -261,8 +262,8 @@ def _decide(
         unclear, what = (sagging, "body line") if sagging else (close, "range")
         return "same", (
             score,
-            f"But {_reps(unclear)} came so close to the limit of the {what} that this view cannot "
-            "clear them.",
+            f"But {rep_list(unclear)} came so close to the limit of the {what} that this view "
+            "cannot clear them.",
         )
     if target is None and record.attempts < steps["least_reps"]:
         return "same", (score, "So few reps say little: do more of them first.")
@@ -479,11 +480,7 @@ def _named(faults: Sequence[Fault]) -> str:
     by_key: dict[str, set[int]] = {}
     for fault in faults:
         by_key.setdefault(fault.key, set()).add(fault.rep)
-    return "; ".join(f"{_FAULT_WORDS[key]} ({_reps(reps)})" for key, reps in by_key.items())
-
-
-def _reps(reps: Collection[int]) -> str:
-    return ("rep " if len(reps) == 1 else "reps ") + ", ".join(str(rep) for rep in sorted(reps))
+    return "; ".join(f"{_FAULT_WORDS[key]} ({rep_list(reps)})" for key, reps in by_key.items())
 
 
 def _stature_m(prescription: Prescription) -> float:

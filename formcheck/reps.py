@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Literal
 
@@ -227,3 +228,18 @@ def _crossing(t_s: FloatArray, share: FloatArray, begin: int, step: int, level: 
             return float(t_s[i] + part * (t_s[i + step] - t_s[i]))
         i += step
     return float(t_s[i])
+
+
+def rep_list(indices: Collection[int]) -> str:
+    """Reps in words, in order: ``rep 4``; ``reps 1–3, 6``."""
+    runs: list[list[int]] = []
+    for index in sorted(indices):
+        if runs and index == runs[-1][-1] + 1:
+            runs[-1].append(index)
+        else:
+            runs.append([index])
+    parts = [
+        f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(str(index) for index in run)
+        for run in runs
+    ]
+    return ("rep " if len(indices) == 1 else "reps ") + ", ".join(parts)

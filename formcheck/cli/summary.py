@@ -9,8 +9,9 @@ from rich.table import Table
 
 from formcheck.analysis import Analysis, RepResult
 from formcheck.progression import NextStep
-from formcheck.report.answer import answer_line, fix_line, rep_list, reps_with, variation_line
+from formcheck.report.answer import answer_line, fix_line, reps_with, variation_line
 from formcheck.report.words import ATTEMPTS, fault_words, plus_minus, visible, with_unit
+from formcheck.reps import rep_list
 
 _COLUMNS = (  # heading, value, unit
     ("down", "eccentric_s", "s"),

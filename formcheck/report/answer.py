@@ -6,6 +6,7 @@ from collections import Counter
 
 from formcheck.analysis import Analysis
 from formcheck.report.words import fault_words, plus_minus
+from formcheck.reps import rep_list
 
 # A lost line or range spoils the rep; a flared or uneven rep is still a rep; tempo comes last.
 _WEIGHT = {
@@ -89,18 +90,3 @@ def reps_with(analysis: Analysis, key: str, verdict: str = "fault") -> list[int]
         for result in analysis.reps
         if any(f.key == key and f.verdict == verdict for f in result.faults)
     ]
-
-
-def rep_list(indices: list[int]) -> str:
-    """``rep 4``; ``reps 1–3, 6``."""
-    runs: list[list[int]] = []
-    for index in indices:
-        if runs and index == runs[-1][-1] + 1:
-            runs[-1].append(index)
-        else:
-            runs.append([index])
-    parts = [
-        f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(str(index) for index in run)
-        for run in runs
-    ]
-    return ("rep " if len(indices) == 1 else "reps ") + ", ".join(parts)

@@ -23,7 +23,6 @@ from formcheck.report.answer import (
     answer_line,
     fix_first,
     fix_line,
-    rep_list,
     reps_with,
     variation_line,
 )
@@ -44,6 +43,7 @@ from formcheck.report.words import (
     visible,
     with_unit,
 )
+from formcheck.reps import rep_list
 
 STILLS_BUDGET = 700_000  # bytes of JPEG, so that the page stays under 1.5 MB
 _WIDE_PX, _NARROW_PX = 1080.0, 344.0

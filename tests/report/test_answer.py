@@ -9,10 +9,10 @@ from formcheck.report.answer import (
     answer_line,
     fix_first,
     fix_line,
-    rep_list,
     reps_with,
     variation_line,
 )
+from formcheck.reps import rep_list
 from tests.report.conftest import hold, judged, nobody
 
 
