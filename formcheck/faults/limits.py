@@ -54,7 +54,8 @@ def read_limits(path: Path | None) -> Limits:
         given = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
         raise LimitsError(
-            f"{path}: the limits file cannot be read ({error.strerror}); “formcheck limits” prints one to start from."
+            f"{path}: the limits file cannot be read ({error.strerror}); “formcheck limits” prints "
+            "one to start from."
         ) from error
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise LimitsError(
