@@ -12,24 +12,18 @@ from scipy.signal import find_peaks
 
 from formcheck.arrays import BoolArray, FloatArray
 from formcheck.filtering import low_pass
+from formcheck.phases import boundaries, first_guess
 
 Attempt = Literal["counted", "not_counted", "aborted"]
+Moments = tuple[float, float, float, float]  # leaves the top, ends down, starts up, reaches top
 
 # A bend smaller than this is not an attempt: settling at the top, a shrug, noise.
 LEAST_BEND_DEG = 25.0
 # Pressed up by less than this share of its way down, an attempt was not pressed up again.
 _PRESSED_SHARE = 0.5
-# A boundary is where the speed crosses 5 % of the phase's peak. Noise hides so slow a movement,
-# so the crossing is extrapolated from where the speed passes 15 and 40 %: a movement that
-# starts and stops smoothly has a speed that grows with the square of time at its ends.
-_BOUNDARY_SHARE, _LOW_SHARE, _HIGH_SHARE = 0.05, 0.15, 0.40
 _SPEED_CUTOFF_HZ = 3.5
-# The slower the phase the lower the frequencies it holds, and the more of the rest is noise: a
-# smooth movement of duration T has nothing above some 4/T.
-_CUTOFF_TIMES_DURATION = 4.0
-_CUTOFFS_HZ = (1.0, 1.4, 2.0, 2.5, 3.0, 3.5, 4.5, 6.0)
+_REST_S = 0.7  # of the rest beside a phase that its fit looks at
 _PLATEAU_SHARE = 0.02
-_MIDDLE_SHARE = 0.35  # of a smooth phase's duration lies between 20 and 80 % of its way
 
 
 @dataclass(frozen=True)
@@ -118,7 +112,9 @@ def find_reps(
     """
     smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
     found = bends(elbow_deg, in_position, rate_hz, LEAST_BEND_DEG)
-    times = [_boundaries(t_s, elbow_deg, smooth, bend) for bend in found]
+    guesses = [_guess(t_s, smooth, bend) for bend in found]
+    there = np.where(in_position, elbow_deg, np.nan)
+    times = [_moments(t_s, there, guesses, i) for i in range(len(found))]
     shares = _bend_shares_percent(smooth, found)
     reps: list[Rep] = []
     for i, (bend, (start, down, up, top)) in enumerate(zip(found, times, strict=True)):
@@ -161,18 +157,38 @@ def _bend_shares_percent(smooth: FloatArray, found: list[Bend]) -> list[float]:
     return out
 
 
-def _boundaries(
-    t_s: FloatArray, elbow_deg: FloatArray, smooth: FloatArray, bend: Bend
-) -> tuple[float, float, float, float]:
-    """Leaves the top, ends the descent, starts the ascent, reaches the top (s)."""
+@dataclass(frozen=True)
+class _Guess:
+    """Of one attempt: its boundaries (s) at first sight, and when it has surely turned."""
+
+    fall: tuple[float, float]
+    turn_s: float
+    rise: tuple[float, float]
+
+
+def _guess(t_s: FloatArray, smooth: FloatArray, bend: Bend) -> _Guess:
     first, last = _plateau(smooth, bend)
-    down = slice(bend.start, last + 1)
-    up = slice(first, bend.end + 1)
-    start, descent_end = _phase(t_s[down], -elbow_deg[down], -smooth[down])
-    ascent_start, top = _phase(t_s[up], elbow_deg[up], smooth[up])
-    if ascent_start < descent_end:  # touch and go: the two meet
-        ascent_start = descent_end = (ascent_start + descent_end) / 2
-    return start, descent_end, ascent_start, top
+    down, up = slice(bend.start, last + 1), slice(first, bend.end + 1)
+    return _Guess(
+        fall=first_guess(t_s[down], -smooth[down]),
+        turn_s=float(t_s[first] + t_s[last]) / 2,
+        rise=first_guess(t_s[up], smooth[up]),
+    )
+
+
+def _moments(t_s: FloatArray, elbow_deg: FloatArray, guesses: list[_Guess], i: int) -> Moments:
+    """One attempt's boundaries, each phase fitted between the middles of the rests beside it."""
+    guess = guesses[i]
+    leaves, arrives = guess.fall[0], guess.rise[1]
+    before = (guesses[i - 1].rise[1] + leaves) / 2 if i else t_s[0]
+    after = (arrives + guesses[i + 1].fall[0]) / 2 if i + 1 < len(guesses) else t_s[-1]
+    fall = (t_s >= max(before, leaves - _REST_S)) & (t_s <= guess.turn_s)
+    rise = (t_s >= guess.turn_s) & (t_s <= min(after, arrives + _REST_S))
+    start, down = boundaries(t_s[fall], -elbow_deg[fall], guess.fall)
+    up, top = boundaries(t_s[rise], elbow_deg[rise], guess.rise)
+    if up < down:  # touch and go: the two meet
+        up = down = (up + down) / 2
+    return start, down, up, top
 
 
 def _plateau(smooth: FloatArray, bend: Bend) -> tuple[int, int]:
@@ -185,49 +201,6 @@ def _plateau(smooth: FloatArray, bend: Bend) -> tuple[int, int]:
     first = int(before[-1]) + 1 if len(before) else bend.bottom
     last = int(after[0]) - 1 if len(after) else bend.bottom
     return first, last
-
-
-def _phase(t_s: FloatArray, curve: FloatArray, smooth: FloatArray) -> tuple[float, float]:
-    """Start and end (s) of one phase, in which ``curve`` (``smooth`` when filtered) rises."""
-    if len(t_s) < 4:
-        return float(t_s[0]), float(t_s[-1])
-    gone = (smooth - smooth[0]) / max(smooth[-1] - smooth[0], 1e-9)
-    late = int(np.argmax(gone >= 0.8))
-    early = late - int(np.argmax(gone[late::-1] <= 0.2))
-    step_s = float(t_s[1] - t_s[0])
-    wanted_hz = _CUTOFF_TIMES_DURATION * _MIDDLE_SHARE / max(float(t_s[late] - t_s[early]), 1e-3)
-    cutoff_hz = min(_CUTOFFS_HZ, key=lambda hz: abs(hz - wanted_hz))
-    # Held at both ends, so that a fast phase next to a slow one does not leak into its pause.
-    hold = round(2.0 / (cutoff_hz * step_s))
-    held = np.pad(np.where(np.isfinite(curve), curve, smooth), hold, mode="edge")
-    speed = np.gradient(low_pass(held, 1.0 / step_s, cutoff_hz), step_s)[hold:-hold]
-    share = speed / float(np.max(speed[early : late + 1]))
-    return _edge(t_s, share, early, -1), _edge(t_s, share, late, +1)
-
-
-def _edge(t_s: FloatArray, share: FloatArray, begin: int, step: int) -> float:
-    """Time at which the speed, followed outward from ``begin``, would cross the boundary."""
-    high_s = _crossing(t_s, share, begin, step, _HIGH_SHARE)
-    low_s = _crossing(t_s, share, begin, step, _LOW_SHARE)
-    root = np.sqrt([_BOUNDARY_SHARE, _LOW_SHARE, _HIGH_SHARE])
-    further = (low_s - high_s) * (root[1] - root[0]) / (root[2] - root[1])
-    limit = t_s[0] if step < 0 else t_s[-1]
-    edge = low_s + further
-    return float(max(edge, limit) if step < 0 else min(edge, limit))
-
-
-def _crossing(t_s: FloatArray, share: FloatArray, begin: int, step: int, level: float) -> float:
-    """First time, walking from ``begin`` by ``step``, that ``share`` falls to ``level``."""
-    i = begin
-    while 0 <= i + step < len(share):
-        here, there = share[i], share[i + step]
-        if there <= level:
-            if here <= level:
-                return float(t_s[i])
-            part = (here - level) / (here - there)
-            return float(t_s[i] + part * (t_s[i + step] - t_s[i]))
-        i += step
-    return float(t_s[i])
 
 
 def rep_list(indices: Collection[int]) -> str:

@@ -10,9 +10,9 @@ from formcheck.views import View
 SET_ENDS = "the set ends with this rep: no next one starts that would end the pause"
 
 # 95 % of the error against exact motion: a boundary where the elbow starts or stops gently is
-# known to about a tenth of the phase beside it, and to two frames at best.
-_SHARE = 0.085
-_LEAST_S = 0.06
+# known to a fifteenth of the phase beside it, and to two frames at best.
+_SHARE = 0.065
+_LEAST_S = 0.067
 _USUAL_NOISE = 0.009  # jitter, in arm lengths, that doubles that
 
 
