@@ -5,8 +5,10 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
+import pandas as pd
 from scipy.ndimage import binary_closing, binary_opening, gaussian_filter
 
 from formcheck.arm import Arm, solve_arm
@@ -30,6 +32,11 @@ _ARM_AND_TRUNK = ("shoulder", "elbow", "wrist", "hip")
 # Landmarks jitter by less than 1 % of an arm on a usual clip. A track that jitters more is
 # smoothed more, as far as a slow push-up allows; its uncertainties grow with what is left.
 _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
+# Of an arm: how far from its place a planted hand strays, how far that place may wander in the
+# picture, and how far it must move to have been set anew (landmarks slide by 0.07 at most).
+_PLANTED, _SAME_GROUND, _SET_ANEW = 0.3, 1.0, 0.15
+_GROWN = 1.06  # a body whose size in the picture changes by less is filmed from one place
+_PLACE_S = 1.5  # a place is where the hand is for this long before and after
 _KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
 
@@ -60,8 +67,9 @@ class Signals:
     ``reach`` shoulder to hand distance in arm lengths: what bending does, whatever the view.
     ``shoulder_height`` of the shoulders above the hands, in arm lengths (the height signal
     that speed and evenness use); ``hip_height`` of the hips above the hands, likewise.
-    ``points_px`` smoothed image positions (M, 2) by landmark name, for drawing and load;
-    ``steady_px`` the same with the camera's sway taken out.
+    ``drawn_px`` smoothed image positions (M, 2) by landmark name; ``points_px`` the same as a
+    camera sees them that neither zooms nor comes nearer; ``steady_px`` those with the camera's
+    sway taken out.
     ``arm_length_px`` of the straight arm.
     """
 
@@ -80,6 +88,7 @@ class Signals:
     reach: FloatArray
     shoulder_height: FloatArray
     hip_height: FloatArray
+    drawn_px: Mapping[str, FloatArray]
     points_px: Mapping[str, FloatArray]
     steady_px: Mapping[str, FloatArray]
     arm_length_px: float
@@ -108,9 +117,11 @@ def read_signals(
     raised end from a tilted camera; other views do not need them.
     """
     grid = _on_grid(track)
-    grid_s, points = grid.t_s, grid.points
-    near = _planted_side(points, view.near_side or "left")
-    in_position = _in_position(points, near, view)
+    grid_s = grid.t_s
+    near = _planted_side(grid.points, view.near_side or "left")
+    in_position = _in_position(grid.points, near, view)
+    centre_px = np.array([track.width / 2, track.height / 2])
+    points = _at_one_size(grid.points, near, view, in_position, centre_px)
     steady = _without_sway(points, near, view, in_position)
     blank = np.full(len(grid_s), np.nan)
     arms = {
@@ -155,6 +166,7 @@ def read_signals(
         body_line_knee_deg=line_deviation_deg(shoulder, hip, knee),
         head_deg=_head_deg(shoulder, hip, ear, view),
         hip_height=(wrist[:, 1] - hip[:, 1]) / arm_px,
+        drawn_px=grid.points,
         points_px=points,
         steady_px=steady,
         arm_length_px=arm_px,
@@ -308,7 +320,7 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
     reach_px = length(wrist - shoulder)
     if np.isfinite(reach_px).sum() < RATE_HZ / 2:
         return np.zeros(len(reach_px), dtype=bool)
-    span = float(np.nanpercentile(reach_px, 90))
+    span = _longest(wrist - shoulder)
     if span < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
@@ -318,16 +330,35 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
     if not ok.any():
         return ok
     # The hands' place is looked for among these frames only: who stands about for a minute
-    # before a short set has the hands somewhere else for longest.
-    ok &= length(wrist - _usual_place(wrist[ok], span)) < 0.3 * span
+    # before a short set has the hands somewhere else for longest. It may wander with a camera in
+    # the hand, and change when the hands are set anew.
+    place = _running_place(np.where(ok[:, None], wrist, np.nan))
+    ok &= length(wrist - place) < _PLANTED * span
+    if one_side is not None and np.isfinite(ankle := points[f"{near}_ankle"])[ok].mean() > 0.5:
+        place = _running_place(np.where(ok[:, None], wrist - ankle, np.nan))
+    known = ok & np.isfinite(place[:, 0])
+    if known.any():
+        ok &= ~(length(place - _usual_place(place[known], span)) >= _SAME_GROUND * span)
     beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
     closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
     return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
 
 
-def _usual_place(wrist: FloatArray, span: float) -> FloatArray:
+def _longest(arm: FloatArray) -> float:
+    """Length (px) of an arm that is straight for some of the clip, NaN when it is never seen."""
+    known = length(arm)[np.isfinite(arm[:, 0])]
+    return float(np.percentile(known, 90)) if len(known) else float("nan")
+
+
+def _running_place(hand: FloatArray) -> FloatArray:
+    """(M, 2) where the hand has been in the seconds around each moment."""
+    window = round(2 * _PLACE_S * RATE_HZ) | 1
+    return np.asarray(pd.DataFrame(hand).rolling(window, center=True, min_periods=1).median())
+
+
+def _usual_place(hand: FloatArray, span: float, within: float = _PLANTED) -> FloatArray:
     """(2,) where the hand is for longest: the mode of its positions."""
-    known = wrist[np.isfinite(wrist[:, 0])]
+    known = hand[np.isfinite(hand[:, 0])]
     low = known.min(axis=0)
     cells = np.floor((known - low) / (0.1 * span)).astype(int)
     counts = np.zeros(cells.max(axis=0) + 1)
@@ -335,8 +366,35 @@ def _usual_place(wrist: FloatArray, span: float) -> FloatArray:
     busiest = np.unravel_index(gaussian_filter(counts, 1.0).argmax(), counts.shape)
     place = low + (np.array(busiest) + 0.5) * 0.1 * span
     for _ in range(2):
-        place = np.median(known[length(known - place) < 0.3 * span], axis=0)
+        place = np.median(known[length(known - place) < within * span], axis=0)
     return np.asarray(place)
+
+
+def _at_one_size(
+    points: Mapping[str, FloatArray], near: str, view: View, use: BoolArray, centre: FloatArray
+) -> Mapping[str, FloatArray]:
+    """The points as a camera sees them that neither zooms nor comes nearer.
+
+    Arms are measured against their longest in the whole set, so a body that grows in the picture
+    would seem to bend more in its early reps.
+    """
+    chain = (
+        ["left_shoulder", "right_shoulder"]
+        if view.kind in ("front", "rear")
+        else [f"{near}_{joint}" for joint in ("shoulder", "hip", "knee", "ankle")]
+    )
+    size = np.sum([length(points[a] - points[b]) for a, b in pairwise(chain)], axis=0)
+    known = use & np.isfinite(size) & (size > 0)
+    if known.sum() < RATE_HZ:
+        return points
+    when = np.linspace(-1.0, 1.0, len(size))
+    trend = np.polynomial.Polynomial.fit(when[known], np.log(size[known]), 2)
+    # Held beyond the set, where the body stands or kneels.
+    growth = np.exp(trend(np.clip(when, when[known][0], when[known][-1])))
+    if growth.max() < _GROWN * growth.min():
+        return points
+    growth /= np.median(growth[known])
+    return {name: centre + (xy - centre) / growth[:, None] for name, xy in points.items()}
 
 
 def _without_sway(
@@ -346,28 +404,48 @@ def _without_sway(
 
     Hands and feet stay where they are put, so what moves them all moves the camera. A wrist
     landmark that slides while the elbow bends is the model's error, not the hand's: each wrist
-    is then set to its median place.
+    is then set to its median place, anew whenever the hands are.
     """
     if view.kind in ("front", "rear"):
         anchors = ["left_wrist", "right_wrist"]
     else:
         anchors = [f"{near}_wrist", f"{near}_ankle"]
-    if not use.any():
-        return dict(points)
-    known = [points[name] for name in anchors if np.isfinite(points[name][use]).any()]
-    moved = np.array([curve - np.nanmedian(curve[use], axis=0) for curve in known])
-    moved = moved.reshape(-1, len(use), 2)
-    seen = np.isfinite(moved) & use[:, None]
-    # Where one anchor is lost for a while the other tells the sway alone.
-    sway = np.where(seen, moved, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
-    steady = {name: xy - sway for name, xy in points.items()}
-    for side in ("left", "right"):
-        hand = steady[f"{side}_wrist"].copy()
-        seen = use & np.isfinite(hand[:, 0])
-        if seen.any():
-            hand[seen] = np.median(hand[seen], axis=0)
-        steady[f"{side}_wrist"] = hand
+    steady = {name: xy.copy() for name, xy in points.items()}
+    span = _longest(points[anchors[0]] - points[anchors[0].replace("wrist", "shoulder")])
+    for stand in _stands(points[anchors[0]] - points[anchors[1]], use, span):
+        known = [points[name] for name in anchors if np.isfinite(points[name][stand]).any()]
+        moved = np.array([curve - np.nanmedian(curve[stand], axis=0) for curve in known])
+        moved = moved.reshape(-1, len(use), 2)
+        seen = np.isfinite(moved) & stand[:, None]
+        # Where one anchor is lost for a while the other tells the sway alone.
+        sway = np.where(seen, moved, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
+        for name, xy in steady.items():
+            xy -= sway
+            if name.endswith("_wrist"):
+                here = stand & np.isfinite(xy[:, 0])
+                if here.any():
+                    xy[here] = np.median(xy[here], axis=0)
     return steady
+
+
+def _stands(apart: FloatArray, use: BoolArray, span: float) -> list[BoolArray]:
+    """Masks (M,) of the stretches of ``use`` with hands and feet in the same places.
+
+    ``apart`` (M, 2) is from one planted point to another, so a moving camera changes nothing.
+    """
+    if not use.any():
+        return []
+    place = _running_place(np.where(use[:, None], apart, np.nan))
+    left, found = use & np.isfinite(place[:, 0]), []
+    while left.sum() >= 2 * _PLACE_S * RATE_HZ:
+        middle = _usual_place(place[left], span, within=_SET_ANEW)
+        found.append(middle)
+        left &= length(place - middle) >= _SET_ANEW * span
+    if len(found) < 2:
+        return [use]
+    away = np.nan_to_num(np.array([length(place - middle) for middle in found]), nan=np.inf)
+    nearest = away.argmin(axis=0)
+    return [use & (nearest == i) for i in range(len(found)) if (use & (nearest == i)).any()]
 
 
 def _arm(

@@ -72,8 +72,72 @@ def test_the_sway_of_a_camera_in_the_hand_is_taken_out(camera: Camera) -> None:
         off = within_set(steady, np.abs(getattr(steady, curve) - getattr(shaken, curve)))
         size = within_set(steady, getattr(steady, curve))
         assert np.nanmax(off) < 0.06 * max(np.ptp(size[np.isfinite(size)]), 10 * 0.06)
-    drawn = shaken.points_px[f"{shaken.near_side}_wrist"]
+    drawn = shaken.drawn_px[f"{shaken.near_side}_wrist"]
     assert np.ptp(within_set(shaken, drawn[:, 0])) > 20, "what is drawn follows the picture"
+
+
+FROM_THE_FRONT = Camera()
+
+
+def one_after_the_other(first: PoseTrack, second: PoseTrack) -> PoseTrack:
+    return replace(
+        first,
+        t_s=np.append(first.t_s, second.t_s + first.duration_s),
+        xy_px=np.concatenate([first.xy_px, second.xy_px]),
+        visibility=np.concatenate([first.visibility, second.visibility]),
+        duration_s=first.duration_s + second.duration_s,
+        frames=first.frames + second.frames,
+    )
+
+
+@pytest.mark.parametrize("camera", [FROM_THE_LEFT, FROM_THE_FRONT], ids=["side", "front"])
+def test_a_camera_that_turns_along_keeps_every_rep_in_position(camera: Camera) -> None:
+    still = filmed(camera)
+    across = 250.0 * (still.t_s / still.t_s[-1] - 0.5)
+    turning = replace(still, xy_px=still.xy_px + np.column_stack([across, 0 * across])[:, None])
+    signals = read(turning)
+    assert signals.in_position.all()
+    bottoms = np.interp(DONE.bottoms_s(), signals.t_s, signals.elbow_deg)
+    assert bottoms == pytest.approx(85.0, abs=4.0)
+
+
+@pytest.mark.parametrize("camera", [FROM_THE_LEFT, FROM_THE_FRONT], ids=["side", "front"])
+@pytest.mark.parametrize("grows", [0.75, 1.3])
+def test_coming_nearer_is_not_read_as_straightening(camera: Camera, grows: float) -> None:
+    still = filmed(camera)
+    centre = np.array([still.width, still.height]) / 2
+    size = 1.0 + (grows - 1.0) * still.t_s / still.t_s[-1]
+    growing = replace(still, xy_px=centre + (still.xy_px - centre) * size[:, None, None])
+    signals = read(growing)
+    bottoms = np.interp(DONE.bottoms_s(), signals.t_s, signals.elbow_deg)
+    assert bottoms == pytest.approx(85.0, abs=5.0)
+    drawn = signals.drawn_px["left_shoulder"][[30, -30]] - centre
+    seen = np.linalg.norm(drawn, axis=1)
+    assert seen[1] / seen[0] == pytest.approx(size[-30] / size[30], rel=0.1), "drawn as filmed"
+
+
+def test_hands_set_wider_in_mid_set_keep_their_angles() -> None:
+    """One place for both would bend the arms by 20 degrees at the top."""
+    narrow, wide = replace(DONE, hand_spacing=1.2), replace(DONE, hand_spacing=1.9)
+    first, second = (done.film(FROM_THE_FRONT, noise_px=0.4) for done in (narrow, wide))
+    signals = read(one_after_the_other(first, second))
+    later = np.array(DONE.bottoms_s()) + first.duration_s
+    for moments, angle in (
+        ([*DONE.bottoms_s(), *later], 85.0),
+        ([0.8, first.duration_s - 0.8, first.duration_s + 0.8], 170.0),
+    ):
+        read_deg = np.interp(moments, signals.t_s, signals.elbow_deg)
+        assert read_deg == pytest.approx(angle, abs=5.0)
+
+
+def test_crawling_on_in_mid_set_keeps_every_rep_in_position() -> None:
+    first = filmed()
+    second = DONE.film(replace(FROM_THE_LEFT, aim=(-0.7, 0.5)), noise_px=0.4)
+    signals = read(one_after_the_other(first, second))
+    later = np.array(DONE.bottoms_s()) + first.duration_s
+    moments = np.searchsorted(signals.t_s, [*DONE.bottoms_s(), *later])
+    assert signals.in_position[moments].all()
+    assert signals.elbow_deg[moments] == pytest.approx(85.0, abs=4.0)
 
 
 def test_sway_is_taken_out_though_the_foot_is_lost_for_a_while() -> None:

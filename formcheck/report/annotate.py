@@ -230,7 +230,7 @@ def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel]
 
 def _drawn(view: SetView) -> dict[str, FloatArray]:
     unseen = np.full((len(view.signals.t_s), 2), np.nan)
-    return {name: view.signals.points_px.get(name, unseen) for name in _DRAWN}
+    return {name: view.signals.drawn_px.get(name, unseen) for name in _DRAWN}
 
 
 def _columns_used(view: SetView, info: ClipInfo) -> tuple[float, float]:

@@ -38,6 +38,7 @@ def drawn(t_s: FloatArray = T_S, **given: Any) -> Signals:
     fields: dict[str, Any] = {name: np.full(len(t_s), np.nan) for name in _CURVES}
     fields |= {
         "in_position": np.ones(len(t_s), dtype=bool),
+        "drawn_px": {},
         "points_px": {},
         "steady_px": {},
         "arm_length_px": 200.0,

@@ -68,6 +68,7 @@ def posed_signals(
         reach=ones,
         shoulder_height=blank,
         hip_height=blank,
+        drawn_px=points,
         points_px=points,
         steady_px=points,
         arm_length_px=(upper + lower) * PX_PER_STATURE,

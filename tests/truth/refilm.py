@@ -206,6 +206,22 @@ def noisier(track: PoseTrack, share: float, seed: int = 0) -> PoseTrack:
     return dataclasses.replace(track, xy_px=track.xy_px + noise)
 
 
+def held_in_the_hand(track: PoseTrack, turns: float = 0.0, grows: float = 1.0) -> PoseTrack:
+    """The picture slides by ``turns`` arms and grows by ``grows`` from the first frame to the last,
+    and wanders by a fifth of an arm all the while. What leaves it is lost from sight."""
+    arm_px = float(
+        np.nanpercentile(
+            np.linalg.norm(track.xy("left_shoulder") - track.xy("left_wrist"), axis=1), 90
+        )
+    )
+    gone = track.t_s / track.t_s[-1]
+    wander = 0.2 * np.column_stack([np.sin(0.7 * track.t_s), 0.5 * np.sin(0.9 * track.t_s)])
+    slide = arm_px * (wander + np.column_stack([turns * (gone - 0.5), 0.0 * gone]))
+    centre = np.array([track.width, track.height]) / 2
+    size = (1.0 + (grows - 1.0) * gone)[:, None, None]
+    return dataclasses.replace(track, xy_px=centre + (track.xy_px - centre) * size + slide[:, None])
+
+
 def interrupted(track: PoseTrack, every_s: float = 4.0, for_s: float = 0.3) -> PoseTrack:
     """With the person lost for a moment, again and again."""
     lost = (track.t_s % every_s) < for_s

@@ -78,6 +78,13 @@ def changes(folder: Path) -> dict[str, Change]:
         "camera 0.5 m higher": filmed(higher_m=0.5),
         "camera 0.4 m lower": filmed(higher_m=-0.4),
         "rolled 3": filmed(roll_deg=3),
+        "camera in the hand, wandering": tracked(refilm.held_in_the_hand),
+        "camera turning by an arm": tracked(
+            lambda track: refilm.held_in_the_hand(track, turns=1.0)
+        ),
+        "camera coming nearer by a third": tracked(
+            lambda track: refilm.held_in_the_hand(track, grows=1.33)
+        ),
         "15 Hz": tracked(lambda track: refilm.at_rate(track, 15)),
         "10 Hz": tracked(lambda track: refilm.at_rate(track, 10)),
         "twice as slow": paced(2.0),
