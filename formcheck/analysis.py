@@ -53,6 +53,7 @@ from formcheck.prescription import Prescription
 from formcheck.progression import NextStep, SetRecord, next_step
 from formcheck.quantity import Quantity, not_measured
 from formcheck.reps import Attempt, Rep, find_reps
+from formcheck.sides import with_steady_sides
 from formcheck.signals import Signals, read_signals
 from formcheck.variation import Look, Variation, hand_bounds, recognise_variation
 from formcheck.views import CANNOT_JUDGE, View, ViewKind, recognise_view
@@ -152,6 +153,7 @@ def analyse(
 
 
 def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
+    track = with_steady_sides(track)
     view = recognise_view(track)
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None

@@ -222,6 +222,15 @@ def held_in_the_hand(track: PoseTrack, turns: float = 0.0, grows: float = 1.0) -
     return dataclasses.replace(track, xy_px=centre + (track.xy_px - centre) * size + slide[:, None])
 
 
+def sides_confused(track: PoseTrack, every_s: float = 4.0, for_s: float = 0.6) -> PoseTrack:
+    """Left and right labels exchanged for a moment, again and again."""
+    there = [INDEX.get(_other_side(name), i) for name, i in INDEX.items()]
+    wrong = (track.t_s % every_s) < for_s
+    xy_px, visibility = track.xy_px.copy(), track.visibility.copy()
+    xy_px[wrong], visibility[wrong] = xy_px[wrong][:, there], visibility[wrong][:, there]
+    return dataclasses.replace(track, xy_px=xy_px, visibility=visibility, world_m=None)
+
+
 def interrupted(track: PoseTrack, every_s: float = 4.0, for_s: float = 0.3) -> PoseTrack:
     """With the person lost for a moment, again and again."""
     lost = (track.t_s % every_s) < for_s

@@ -116,6 +116,7 @@ def changes(folder: Path) -> dict[str, Change]:
         "noise 1 % of trunk": tracked(lambda track: refilm.noisier(track, 0.01)),
         "noise 3 % of trunk": tracked(lambda track: refilm.noisier(track, 0.03)),
         "lost 0.3 s every 4 s": tracked(refilm.interrupted),
+        "sides confused 0.6 s every 4 s": tracked(refilm.sides_confused),
     }  # fmt: skip
 
 

@@ -167,6 +167,7 @@ CHANGED = ("aborted_side", "too_fast_side", "incline_side", "oblique", "close_fr
         "clip starts in mid-rep",
         "clip ends in mid-rep",
         "lost 0.3 s every 4 s",
+        "sides confused 0.6 s every 4 s",
         "camera in the hand, wandering",
         "camera turning by an arm",
         "camera coming nearer by a third",
