@@ -21,7 +21,7 @@ _GROUPS = (
 )
 # In arm lengths, summed over a group: what an exchange must gain to be believed, and what each
 # exchanged frame costs, so that sides which lie exactly over each other stay as they are.
-_GAIN, _COST_PER_FRAME = 0.25, 0.01
+_GAIN, _COST_PER_FRAME = 0.25, 0.001
 _JUMP = 0.3  # a point further off than this is a slip of the model, and counts no more
 _LONGEST_GAP_S = 0.5  # after which nothing is known of where a point was
 
