@@ -306,6 +306,10 @@ def _decide_hold(variation: Variation) -> tuple[Direction, tuple[str, ...]]:
         return direction, (held, f"The line broke after {kept_s:.0f} s.")
     if not hold.line_deg.known:
         return "same", (held, "The body line does not show here: film from the side.")
+    if hold.unclear_at_s is not None:
+        kept_s = hold.unclear_at_s - hold.start_s
+        near = "came so close to its limit that this view cannot clear it."
+        return "same", (held, f"But after {kept_s:.0f} s the line {near}")
     return ("harder" if hold.held_s >= needed_s else "same"), (held, "The line held.")
 
 

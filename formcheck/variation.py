@@ -61,7 +61,8 @@ class ArmWork:
 class SupportHold:
     """A hold at the top without reps: ``held_s`` in position, ``line_deg`` its median body line.
 
-    ``broke_at_s`` when the line left the limit and stayed there, None if it never did;
+    ``broke_at_s`` when the line left the limit for sure and stayed there, None if it never did;
+    ``unclear_at_s`` when it did so by less than it may err;
     ``drift_deg_per_min`` of the body line while held (+ sagging).
     """
 
@@ -70,6 +71,7 @@ class SupportHold:
     line_deg: Quantity
     drift_deg_per_min: float
     broke_at_s: float | None
+    unclear_at_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -221,6 +223,7 @@ def support_hold(
         Quantity(float(np.nanmedian(line)), doubt, view=view.kind),
         drift,
         _first_lasting(t_s, broken, 1.0),
+        _first_lasting(t_s, beyond(line, 0.0), 1.0),
     )
 
 

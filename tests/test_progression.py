@@ -189,6 +189,13 @@ def test_a_set_without_reps_is_judged_as_a_hold() -> None:
         assert step.direction == expected
 
 
+def test_a_hold_whose_line_cannot_be_cleared_earns_no_step() -> None:
+    hold = SupportHold(0.0, 45.0, Quantity(13.0, 3.1), 1.0, None, unclear_at_s=20.0)
+    step = next_step(SetRecord(0, 0, 0, (), ()), replace(done(), support_hold=hold), NOTHING_ASKED)
+    assert step.direction == "same"
+    assert any("after 20 s" in reason for reason in step.why)
+
+
 # --- the size of the step
 
 

@@ -117,11 +117,13 @@ def test_a_hold_without_reps_is_timed_and_its_line_watched() -> None:
     assert hold.held_s == pytest.approx(30.0, abs=0.1)
     assert hold.broke_at_s == pytest.approx(20.0, abs=0.1)
     assert hold.drift_deg_per_min > 10
+    straight = recognise_variation([held(np.full(900, 3.0))], Prescription()).support_hold
+    assert straight is not None and straight.unclear_at_s is None
 
 
 def test_a_line_that_may_be_landmark_error_does_not_break_a_hold() -> None:
     hold = recognise_variation([held(np.full(900, 13.0))], Prescription()).support_hold
-    assert hold is not None and hold.broke_at_s is None
+    assert hold is not None and hold.broke_at_s is None and hold.unclear_at_s == hold.start_s
     assert hold.line_deg.value - hold.line_deg.plus_minus < 12.0  # the limit
     assert hold.line_deg.plus_minus > 2.0  # a still line is not a certain one
     sure = recognise_variation([held(np.full(900, 25.0))], Prescription()).support_hold

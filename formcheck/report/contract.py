@@ -146,6 +146,7 @@ def _support_hold(hold: SupportHold | None) -> dict[str, Any] | None:
         **_measured("line_deg", hold.line_deg),
         "drift_deg_per_min": _number(hold.drift_deg_per_min),
         "broke_at_s": _number(hold.broke_at_s),
+        "unclear_at_s": _number(hold.unclear_at_s),
     }
 
 
