@@ -131,6 +131,19 @@ class Analysis:
         return "arm lengths/s" if self.prescription.stature_m is None else "m/s"
 
 
+@dataclass(frozen=True)
+class _Measured:
+    """All that a verdict rests on: ``values`` of each of the ``reps`` by contract field name."""
+
+    views: tuple[SetView, ...]
+    reps: tuple[Rep, ...]
+    values: tuple[Mapping[str, Quantity], ...]
+    variation: Variation
+    own_line: OwnLine
+    notes: tuple[str, ...]
+    pairing: Pairing | None
+
+
 def analyse(
     tracks: Sequence[PoseTrack],
     prescription: Prescription | None = None,
@@ -222,7 +235,10 @@ def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Ana
         values |= arms
     remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
     notes = (*(paired.evidence if paired else ()), *remarks, *load.remarks)
-    return _verdict(looks, asked, limits, reps, measured, variation, own, notes, paired)
+    everything = _Measured(
+        tuple(looks), tuple(reps), tuple(measured), variation, own, notes, paired
+    )
+    return _verdict(everything, asked, limits)
 
 
 def rejudge(
@@ -233,33 +249,23 @@ def rejudge(
     Takes milliseconds. What a prescription says about the body, the load or the variation
     changes measurements: for that, call ``analyse`` again.
     """
-    return _verdict(
+    everything = _Measured(
         analysis.views,
-        prescription or analysis.prescription,
-        limits,
-        [result.rep for result in analysis.reps],
-        [result.values for result in analysis.reps],
+        tuple(result.rep for result in analysis.reps),
+        tuple(result.values for result in analysis.reps),
         analysis.variation,
         analysis.own_line,
         analysis.notes,
         analysis.pairing,
     )
+    return _verdict(everything, prescription or analysis.prescription, limits)
 
 
-def _verdict(
-    looks: Sequence[SetView],
-    asked: Prescription,
-    limits: Limits,
-    reps: Sequence[Rep],
-    measured: Sequence[Mapping[str, Quantity]],
-    variation: Variation,
-    own: OwnLine,
-    notes: tuple[str, ...],
-    paired: Pairing | None,
-) -> Analysis:
+def _verdict(measured: _Measured, asked: Prescription, limits: Limits) -> Analysis:
+    looks, variation, notes = measured.views, measured.variation, measured.notes
     bounds = hand_bounds(asked.hands) if asked.hands else None
     results = []
-    for rep, values in zip(reps, measured, strict=True):
+    for rep, values in zip(measured.reps, measured.values, strict=True):
         found = rep_faults(rep, values, asked, limits, looks[0].view.kind, bounds)
         found = _allowed(found, looks)
         attempt, why = _counts(values, found, asked, limits)
@@ -284,16 +290,16 @@ def _verdict(
     return Analysis(
         prescription=asked,
         limits=limits,
-        views=tuple(looks),
+        views=looks,
         reps=tuple(results),
         faults=faults,
         not_judged=not_judged,
         summary=summary,
         variation=variation,
         next_step=next_step(record, variation, asked),
-        own_line=own,
+        own_line=measured.own_line,
         notes=notes,
-        pairing=paired,
+        pairing=measured.pairing,
     )
 
 
