@@ -30,7 +30,9 @@ _JUMP = 0.25
 _AT_ONCE_S = 0.5
 # Seen in fewer looks than this share: somebody passing, or a mistaken find.
 _PASSING = 0.15
+_LASTING = 0.4  # of the looks up close: who is found in so many is no mistaken find
 _MARGIN = 0.15  # around a person, for what moves out between the looks
+_AIR = 0.5  # around a person found up close, as much as the model likes to have
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,12 @@ class Region:
 
 
 WHOLE = Region(0.0, 0.0, 1.0, 1.0)
+# Windows of half the picture's width and height, half over each other.
+WINDOWS = tuple(
+    Region(left / 4, top / 4, left / 4 + 0.5, top / 4 + 0.5)
+    for top in range(3)
+    for left in range(3)
+)
 
 
 def people_apart(finds: Poses) -> Poses:
@@ -94,15 +102,27 @@ def doing_the_set(looks: list[Poses]) -> tuple[Region | None, tuple[str, ...]]:
     people = [person for person in _link(looks) if len(person) > _PASSING * len(looks)]
     if len(people) < 2:
         return None, ()
-    chosen = max(people, key=_does_the_set)
-    low, high = chosen[..., :2].min(axis=(0, 1)), chosen[..., :2].max(axis=(0, 1))
-    (left, top), (right, bottom) = low - _MARGIN * (high - low), high + _MARGIN * (high - low)
-    region = Region(max(0.0, left), max(0.0, top), min(1.0, right), min(1.0, bottom))
+    region = _around(max(people, key=_does_the_set), _MARGIN)
     note = (
         f"{len(people)} people are in frame; the one whose shoulders rise and fall above planted "
         "hands was followed. Film with nobody else in frame to be certain."
     )
     return region, (note,)
+
+
+def found_up_close(looks: list[Poses]) -> Region | None:
+    """Where somebody is whom the whole picture is too large to show; None if nobody lasts.
+
+    ``looks`` as in ``doing_the_set``, found in windows of the picture.
+    """
+    people = [person for person in _link(looks) if len(person) > _LASTING * len(looks)]
+    return _around(max(people, key=_does_the_set), _AIR) if people else None
+
+
+def _around(person: Poses, margin: float) -> Region:
+    low, high = person[..., :2].min(axis=(0, 1)), person[..., :2].max(axis=(0, 1))
+    (left, top), (right, bottom) = low - margin * (high - low), high + margin * (high - low)
+    return Region(max(0.0, left), max(0.0, top), min(1.0, right), min(1.0, bottom))
 
 
 def _link(looks: list[Poses]) -> list[Poses]:

@@ -8,7 +8,8 @@ which leaves its smoothing without effect.
 
 It finds the most prominent person only. A few looks at key pictures, each person found painted
 over to find the next, tell whether others are there; only then is it worked out who does the
-set, and the pose is looked for in that part of the picture.
+set, and the pose is looked for in that part of the picture. So it is when somebody is too small
+in the picture to be found, but is found in windows of it.
 
 The clip is divided among processes, because one inference uses one core.
 """
@@ -36,10 +37,12 @@ from formcheck.clip.read import ClipInfo, RgbImage, at_most, read_frames
 from formcheck.errors import ModelError
 from formcheck.pose.follow import (
     WHOLE,
+    WINDOWS,
     Poses,
     Region,
     changes_person,
     doing_the_set,
+    found_up_close,
     people_apart,
 )
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
@@ -56,6 +59,8 @@ _TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed tog
 _MAX_PEOPLE = 4
 _LOOKS_FOR_OTHERS = 6  # at key pictures, which cost no decoding of others
 _LOOKS_AT_ALL = 24  # over the clip, when there are others: enough to tell who goes up and down
+_OFTEN_SEEN = 0.5  # a person found in fewer pictures may be too small in them
+_LOOKS_UP_CLOSE = 8
 _BORDER = 0.1  # painted over beyond the landmarks of a person found, as a share of the body
 _KEEN = 0.3  # detection confidence of these looks: people_apart sorts out mistaken finds
 _SYSTEM_PACKAGES = {
@@ -65,6 +70,11 @@ _SYSTEM_PACKAGES = {
     "libgthread": "libglib2.0-0",
     "libglib": "libglib2.0-0",
 }
+
+SMALL = (
+    "The person is small in this picture: film from nearer, so that the body fills most of its "
+    "width, for sharper numbers."
+)
 
 _looked_at: Any = None  # in a worker process: the shared count of pictures done
 
@@ -93,6 +103,19 @@ class _Found:
     poses: Poses
     others: bool
 
+    @property
+    def unseen_s(self) -> FloatArray:
+        return self.t_s[np.isnan(self.poses[:, 0, 0])]
+
+
+@dataclass(frozen=True)
+class _Looks:
+    """Pictures in which to find everybody, each looked at window by window."""
+
+    info: ClipInfo
+    times_s: FloatArray
+    windows: tuple[Region, ...]
+
 
 def find_pose(
     info: ClipInfo,
@@ -117,11 +140,21 @@ def find_pose(
     notes = info.notes
     found = _find(info, model, times_s, None, processes, report)
     if found.others or changes_person(found.t_s, found.poses):
-        looks = _run(_everyone_in, [info], _LOOKS_AT_ALL, processes, report)[0]
+        looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
+        asked = [_Looks(info, looks_s, (WHOLE,))]
+        looks = _run(_everyone_in, asked, len(looks_s), processes, report)[0]
         region, note = doing_the_set(looks)
         if found.others or region is not None:
             found = _find(info, model, times_s, region or WHOLE, processes, report)
         notes = (*notes, *note)
+    elif len(unseen_s := found.unseen_s) > (1 - _OFTEN_SEEN) * len(found.t_s):
+        looks_s = unseen_s[:: max(1, len(unseen_s) // _LOOKS_UP_CLOSE)]
+        asked = [_Looks(info, looks_s, WINDOWS)]
+        looks = _run(_everyone_in, asked, len(looks_s), processes, report)[0]
+        if (region := found_up_close(looks)) is not None:
+            closer = _find(info, model, times_s, region, processes, report)
+            if len(closer.unseen_s) < len(unseen_s):
+                found, notes = closer, (*notes, SMALL)
     scale = np.array([info.width, info.height], dtype=np.float32)
     return PoseTrack(
         t_s=found.t_s,
@@ -268,13 +301,18 @@ def _others_at(info: ClipInfo, times_s: FloatArray) -> bool:
     return False
 
 
-def _everyone_in(info: ClipInfo, one_more: Callable[[], None]) -> list[Poses]:
-    """The people in pictures spread over the whole clip."""
-    looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
+def _everyone_in(asked: _Looks, one_more: Callable[[], None]) -> list[Poses]:
+    """The people in each picture."""
     looks = []
+    side_px = _side_px(asked.info, asked.windows[0])
     with _landmarker(_counting_model(), "IMAGE", _KEEN) as landmarker:
-        for _, rgb in read_frames(info, looks_s, _MAX_SIDE_PX):
-            looks.append(_everyone(landmarker, rgb))
+        for _, rgb in read_frames(asked.info, asked.times_s, side_px):
+            finds = [
+                window.to_whole(pose)
+                for window in asked.windows
+                for pose in _everyone(landmarker, window.cut(rgb))
+            ]
+            looks.append(people_apart(_together(finds)))
             one_more()
     return looks
 
@@ -296,7 +334,11 @@ def _everyone(landmarker: Any, rgb: RgbImage) -> Poses:
             for corner in (low - _BORDER * (high - low), high + _BORDER * (high - low))
         )
         left[y0:y1, x0:x1] = grey
-    return people_apart(np.array(finds, dtype=np.float32).reshape(-1, len(LANDMARKS), 6))
+    return people_apart(_together(finds))
+
+
+def _together(finds: list[Poses]) -> Poses:
+    return np.array(finds, dtype=np.float32).reshape(-1, len(LANDMARKS), 6)
 
 
 def _counting_model() -> str:

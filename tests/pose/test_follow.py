@@ -3,7 +3,14 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.pose.follow import Region, changes_person, doing_the_set, people_apart
+from formcheck.pose.follow import (
+    WINDOWS,
+    Region,
+    changes_person,
+    doing_the_set,
+    found_up_close,
+    people_apart,
+)
 from formcheck.pose.track import INDEX
 
 N = 90
@@ -114,3 +121,27 @@ def test_a_leap_to_another_body_is_noticed_and_fast_push_ups_are_not() -> None:
     lost_and_found = leap.copy()
     lost_and_found[40:60] = np.nan  # time enough to have walked there
     assert not changes_person(T_S, lost_and_found)
+
+
+def test_who_is_found_in_windows_is_looked_for_there_with_room_around() -> None:
+    small = doing_push_ups(0.1)
+    region = found_up_close(looks(small))
+    assert holds(region, small) and region is not None
+    assert region.right - region.left < 0.5
+
+
+def test_a_mistaken_find_in_a_window_is_nobody() -> None:
+    chair = np.full((N, 33, 6), np.nan, dtype=np.float32)
+    chair[40:60] = standing()[40:60]
+    assert found_up_close(looks(chair)) is None
+    assert found_up_close([]) is None
+
+
+def test_windows_leave_no_part_of_the_picture_out() -> None:
+    """And nobody of less than a quarter of it is cut by all of them."""
+    for x, y in np.ndindex(4, 4):
+        corners = [(x / 4, y / 4), (x / 4 + 0.25, y / 4 + 0.25)]
+        assert any(
+            all(w.left <= cx <= w.right and w.top <= cy <= w.bottom for cx, cy in corners)
+            for w in WINDOWS
+        )

@@ -10,7 +10,7 @@ import pytest
 from formcheck.clip.read import probe, read_frames
 from formcheck.clip.write import ClipWriter
 from formcheck.errors import ModelError
-from formcheck.pose.landmarker import _missing_library, find_pose
+from formcheck.pose.landmarker import SMALL, _missing_library, find_pose
 from formcheck.pose.model import find_model
 from tests.clip.clips import make_clip, planes_of
 
@@ -88,3 +88,22 @@ def test_a_library_that_will_not_load_is_told_in_a_sentence(
     info = probe(make_clip(tmp_path / "a.mp4", [n / 30 for n in range(4)]))
     with pytest.raises(ModelError, match=r"libEGL.*apt-get install libegl1"):
         find_pose(info, find_model("full"))
+
+
+def test_a_person_too_small_to_be_found_at_once_is_found_up_close(tmp_path: Path) -> None:
+    sample = probe(SAMPLES / "hip_sag_side.mp4")
+    path = tmp_path / "far.mp4"
+    height, width = sample.height, sample.width
+    with ClipWriter(path, width, height) as clip:
+        for t_s, rgb in read_frames(sample, sample.times_s[:90]):
+            picture = np.full((height, width, 3), 90, dtype=np.uint8)
+            third = rgb[::3, ::3]
+            top, left = height - third.shape[0] - 10, width // 2
+            picture[top : top + third.shape[0], left : left + third.shape[1]] = third
+            clip.write_planes(planes_of(picture), t_s)
+    track = find_pose(probe(path), find_model("full"), rate_hz=5)
+    assert track.frames_with_pose == len(track.t_s)
+    assert SMALL in track.notes
+    near = find_pose(sample, find_model("full"), rate_hz=5)
+    hip, true_hip = (t.xy("left_hip")[: len(track.t_s)] for t in (track, near))
+    assert hip == pytest.approx(true_hip / 3 + [left, top], abs=4.0)
