@@ -334,7 +334,8 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
     # the hand, and change when the hands are set anew.
     place = _running_place(np.where(ok[:, None], wrist, np.nan))
     ok &= length(wrist - place) < _PLANTED * span
-    if one_side is not None and np.isfinite(ankle := points[f"{near}_ankle"])[ok].mean() > 0.5:
+    ankle = points[f"{near}_ankle"]
+    if one_side is not None and np.isfinite(ankle[ok]).mean() > 0.5:  # whatever the camera does
         place = _running_place(np.where(ok[:, None], wrist - ankle, np.nan))
     known = ok & np.isfinite(place[:, 0])
     if known.any():
@@ -439,8 +440,11 @@ def _stands(apart: FloatArray, use: BoolArray, span: float) -> list[BoolArray]:
     left, found = use & np.isfinite(place[:, 0]), []
     while left.sum() >= 2 * _PLACE_S * RATE_HZ:
         middle = _usual_place(place[left], span, within=_SET_ANEW)
+        there = left & (length(place - middle) < _SET_ANEW * span)
+        if not there.any():
+            break
         found.append(middle)
-        left &= length(place - middle) >= _SET_ANEW * span
+        left &= ~there
     if len(found) < 2:
         return [use]
     away = np.nan_to_num(np.array([length(place - middle) for middle in found]), nan=np.inf)
