@@ -59,8 +59,11 @@ def _exchanged(t_s: FloatArray, left: FloatArray, right: FloatArray, arm_px: flo
     if len(seen) < 2:
         return out
     a, b = left[seen], right[seen]
-    stays = _moved(a[1:] - a[:-1], arm_px) + _moved(b[1:] - b[:-1], arm_px)
-    crosses = _moved(a[1:] - b[:-1], arm_px) + _moved(b[1:] - a[:-1], arm_px)
+    # What both sides do alike is no exchange but a movement, or a jump of the picture.
+    steps = np.concatenate([np.diff(a, axis=0), np.diff(b, axis=0)], axis=1)
+    alike = np.nan_to_num(np.nanmedian(steps, axis=1, keepdims=True))
+    stays = _moved(np.diff(a, axis=0) - alike, arm_px) + _moved(np.diff(b, axis=0) - alike, arm_px)
+    crosses = _moved(a[1:] - b[:-1] - alike, arm_px) + _moved(b[1:] - a[:-1] - alike, arm_px)
     lost = np.diff(t_s[seen]) > _LONGEST_GAP_S
     stays[lost] = crosses[lost] = 0.0
     # Two states, as labelled and exchanged; the cheapest way to each, and where it came from.

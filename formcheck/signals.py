@@ -33,8 +33,8 @@ _ARM_AND_TRUNK = ("shoulder", "elbow", "wrist", "hip")
 # smoothed more, as far as a slow push-up allows; its uncertainties grow with what is left.
 _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
 # Of an arm: how far from its place a planted hand strays, how far that place may wander in the
-# picture, and how far it must move to have been set anew (landmarks slide by 0.07 at most).
-_PLANTED, _SAME_GROUND, _SET_ANEW = 0.3, 1.0, 0.15
+# picture, and how far it must move to have been set anew; and how far landmarks slide at most.
+_PLANTED, _SAME_GROUND, _SET_ANEW, _SLIDES = 0.3, 1.0, 0.15, 0.07
 _GROWN = 1.06  # a body whose size in the picture changes by less is filmed from one place
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
 _KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
@@ -334,15 +334,31 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
     # the hand, and change when the hands are set anew.
     place = _running_place(np.where(ok[:, None], wrist, np.nan))
     ok &= length(wrist - place) < _PLANTED * span
-    ankle = points[f"{near}_ankle"]
-    if one_side is not None and np.isfinite(ankle[ok]).mean() > 0.5:  # whatever the camera does
-        place = _running_place(np.where(ok[:, None], wrist - ankle, np.nan))
+    if one_side is not None and (foot := _foothold(points, near, ok)) is not None:
+        # Whatever the camera does.
+        place = _running_place(np.where(ok[:, None], wrist - points[foot], np.nan))
     known = ok & np.isfinite(place[:, 0])
     if known.any():
         ok &= ~(length(place - _usual_place(place[known], span)) >= _SAME_GROUND * span)
     beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
     closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
     return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
+
+
+def _foothold(points: Mapping[str, FloatArray], near: str, use: BoolArray) -> str | None:
+    """The ankle; the knee where that keeps its place and the feet wave, as on the knees they may.
+
+    None when neither is seen for half of the time.
+    """
+    span = _longest(points[f"{near}_wrist"] - points[f"{near}_shoulder"])
+    wanders = {}
+    for name in (f"{near}_ankle", f"{near}_knee"):
+        apart = (points[name] - points[f"{near}_wrist"])[use]
+        apart = apart[np.isfinite(apart[:, 0])]
+        if len(apart) > 0.5 * use.sum():
+            away = length(apart - np.median(apart, axis=0)) / span
+            wanders[name] = max(float(np.percentile(away, 80)), _SLIDES)
+    return min(wanders, key=wanders.__getitem__, default=None)
 
 
 def _longest(arm: FloatArray) -> float:
@@ -410,7 +426,8 @@ def _without_sway(
     if view.kind in ("front", "rear"):
         anchors = ["left_wrist", "right_wrist"]
     else:
-        anchors = [f"{near}_wrist", f"{near}_ankle"]
+        foot = _foothold(points, near, use) or f"{near}_ankle"
+        anchors = [f"{near}_wrist", foot]
     steady = {name: xy.copy() for name, xy in points.items()}
     span = _longest(points[anchors[0]] - points[anchors[0].replace("wrist", "shoulder")])
     for stand in _stands(points[anchors[0]] - points[anchors[1]], use, span):

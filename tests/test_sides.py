@@ -70,6 +70,15 @@ def test_a_track_without_exchanges_is_left_as_it_is(camera: Camera) -> None:
     assert with_steady_sides(track) is track
 
 
+@CAMERAS
+def test_a_jump_of_the_picture_is_no_exchange(camera: Camera) -> None:
+    track = DONE.film(camera, noise_px=0.6)
+    for by_px in (60.0, 120.0, -120.0):
+        jump = by_px * (track.t_s > 3.0)
+        jumping = replace(track, xy_px=track.xy_px + np.column_stack([jump, 0 * jump])[:, None])
+        assert with_steady_sides(jumping) is jumping
+
+
 def test_what_was_labelled_for_most_of_the_clip_is_right() -> None:
     track = DONE.film(Camera(), noise_px=0.6)
     late = track.t_s > 0.7 * track.t_s[-1]

@@ -357,3 +357,15 @@ def test_a_span_outside_the_clip_is_empty() -> None:
     signals = drawn()
     assert len(signals.t_s[signals.between(-3.0, -1.0)]) == 0
     assert len(signals.t_s[signals.between(99.0, 100.0)]) == 0
+
+
+@SIDES
+def test_feet_that_wave_in_a_set_on_the_knees_move_no_camera(camera: Camera) -> None:
+    still = filmed(camera)
+    on_knees = moved(still, "ankle", (0.0, 0.0))
+    knee = on_knees.xy("left_knee")
+    planted = moved(on_knees, "knee", knee[0] - knee)
+    wave = 40.0 * np.column_stack([np.sin(1.3 * still.t_s), np.cos(0.9 * still.t_s)])
+    waving = read(moved(planted, "ankle", wave))
+    bottoms = np.interp(DONE.bottoms_s(), waving.t_s, waving.elbow_deg)
+    assert bottoms == pytest.approx(85.0, abs=5.0)
