@@ -150,7 +150,7 @@ def solve_arm(
     offset = offset - _enlarged(depth, distance, elbow, across, scale_px)
     angle, random_sd = combine(reach, offset, np.cos(swivel_at), sd_reach, noise_px / scale_px)
     systematic = _systematic_sd(angle, bend_top, bend_top_sd)
-    flare, flare_sd = _flare(angle, swivel_at, along, across, trunk)
+    flare, flare_sd = _flare(angle, swivel_at, along, across, trunk, hidden_offset)
     blind = ~(np.isfinite(middle_px) & np.isfinite(angle))
     for curve in (angle, random_sd, flare, flare_sd):
         curve[blind] = np.nan
@@ -264,19 +264,28 @@ def _flare(
     along: FloatArray,
     across: FloatArray,
     trunk: FloatArray | None,
+    hidden_offset: float,
 ) -> tuple[FloatArray, FloatArray]:
-    """Angle (deg) of the upper arm to the trunk axis and its sd; NaN without a trunk axis."""
+    """Angle (deg) of the upper arm to the trunk axis and its sd; NaN without a trunk axis.
+
+    The line to the hand comes toward the camera by ``hidden_offset``, so an elbow that turns out
+    of the picture, square to that line, also turns back along it.
+    """
     if trunk is None:
         return np.full(len(angle), np.nan), np.full(len(angle), np.nan)
     axis = trunk / length(trunk)[:, None]
     reach, offset = reach_of(angle), offset_of(angle)
     part = (UPPER**2 - FOREARM**2 + reach**2) / (2 * reach)
-    by_line = part * np.sum(along * axis, axis=1) / UPPER
+    toward = np.minimum(hidden_offset / reach, 1.0)
+    on_axis = np.sum(along * axis, axis=1) / UPPER
+    by_line = part * np.sqrt(1 - toward**2) * on_axis
     by_bend = offset * np.sum(across * axis, axis=1) / UPPER
+    by_turn = -offset * toward * on_axis
 
     def flare(at: FloatArray) -> FloatArray:
-        return np.asarray(np.degrees(np.arccos(np.clip(by_line + by_bend * np.cos(at), -1.0, 1.0))))
+        cosine = by_line + by_bend * np.cos(at) + by_turn * np.sin(at)
+        return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
 
-    spread = np.radians(12.0)
+    spread = np.radians(9.0)
     sd = np.abs(flare(swivel + spread) - flare(np.maximum(swivel - spread, 0.0))) / 2
     return flare(swivel), np.maximum(sd, 4.0)

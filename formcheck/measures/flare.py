@@ -21,7 +21,7 @@ LEAST_BEND_DEG = 140.0  # a straighter arm has no flare to speak of
 # 95 % on rendered front clips, where elbow landmarks lie up to 5 % of the arm too far in.
 FRONT_PLUS_MINUS_DEG = 7.0
 FRONT_ONE_ARM_PLUS_MINUS_DEG = 9.0
-SIDE_LEAST_PLUS_MINUS_DEG = 12.0
+SIDE_LEAST_PLUS_MINUS_DEG = 9.0
 
 _HARDLY_BENT = "the arms hardly bend in this attempt, so the elbows do not show where they go"
 _UNSEEN = "the elbows are hidden at the bottom; film from the front with both elbows in the picture"
