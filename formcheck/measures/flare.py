@@ -11,6 +11,7 @@ import numpy as np
 
 from formcheck.arrays import FloatArray
 from formcheck.front import SIDES, FrontScene
+from formcheck.measures.depth import JITTERY, MOST_NOISE
 from formcheck.quantity import Quantity, median_known, not_measured
 from formcheck.reps import Rep
 from formcheck.signals import Signals
@@ -53,6 +54,8 @@ def side_flare(signals: Signals, rep: Rep) -> Quantity:
     now = np.abs(signals.t_s - rep.bottom_s) <= BOTTOM_WINDOW_S
     if reason := _why_not(signals.elbow_deg[now]):
         return not_measured(reason)
+    if signals.noise > MOST_NOISE:
+        return not_measured(JITTERY)
     value, plus_minus = (
         median_known(signals.flare_deg[now]),
         median_known(signals.flare_plus_minus_deg[now]),

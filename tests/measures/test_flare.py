@@ -99,3 +99,12 @@ def test_a_side_view_is_less_sure_of_flare_than_a_front_view() -> None:
         flare = side_flare(signals, rep)
         assert flare.plus_minus >= FRONT_PLUS_MINUS_DEG + 2.0
         assert abs(flare.value - true.values["elbow_flare_deg"]) <= flare.plus_minus
+
+
+def test_flare_is_not_told_where_landmarks_jitter() -> None:
+    track = read_track(DATA / "clean_side.parquet")
+    signals = read_signals(track, recognise_view(track))
+    rep = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)[0]
+    assert side_flare(signals, rep).known
+    shaky = side_flare(replace(signals, noise=0.02), rep)
+    assert not shaky.known and "jitter" in (shaky.reason or "")
