@@ -21,6 +21,8 @@ from formcheck.report.canvas import Canvas, Matrix, Picture
 from formcheck.report.moments import called_at_s, moment
 from formcheck.report.overlay import (
     BAND_UNITS,
+    CALL_UNITS,
+    MOST_CALLS,
     Readings,
     paint_band,
     paint_body,
@@ -108,6 +110,7 @@ def annotate(
     picture = canvas.part(0, 0, width, height)
     band = canvas.part(0, height, width, height + band_height)
     calls = _calls(analysis)
+    above = _more_room_above(panels, MOST_CALLS * CALL_UNITS * unit)
     wanted = list(calls)
     hold = analysis.variation.support_hold
     poster_at_s = 0.0 if hold is None else hold.start_s + hold.held_s / 2
@@ -144,7 +147,7 @@ def annotate(
                 for at_s, fault in calls
                 if fault.verdict == "fault" and at_s <= t_s + half_frame_s < at_s + _CALL_S
             ]
-            paint_call(picture, called[::-1], unit)
+            paint_call(picture, called[::-1], unit, above=above)
             in_position = _value(clock, "in_position", frames[0][0]) > 0.5
             elbow = _value(clock, "elbow", frames[0][0]) if in_position else math.nan
             paint_band(
@@ -231,6 +234,22 @@ def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel]
 def _drawn(view: SetView) -> dict[str, FloatArray]:
     unseen = np.full((len(view.signals.t_s), 2), np.nan)
     return {name: view.signals.drawn_px.get(name, unseen) for name in _DRAWN}
+
+
+def _more_room_above(panels: Sequence[_Panel], needed_px: float) -> bool:
+    """Whether calls along the lower edge would lie over the person, and less so along the upper."""
+    paths = [
+        path[panel.curves["in_position"] > 0.5, 1]
+        for panel in panels
+        for path in panel.points.values()
+    ]
+    y = np.concatenate(paths)
+    y = y[np.isfinite(y)]
+    if y.size == 0:
+        return False
+    highest, lowest = np.percentile(y, [1.0, 99.0])
+    below_px = panels[0].height - lowest
+    return bool(below_px < needed_px and highest > below_px)
 
 
 def _columns_used(view: SetView, info: ClipInfo) -> tuple[float, float]:

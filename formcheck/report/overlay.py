@@ -102,12 +102,16 @@ def _paint_from_front(picture: Canvas, points: Points, readings: Readings, unit:
             _joint(picture, joint, colour, 2.6 * unit, unit)
 
 
-def paint_call(picture: Canvas, faults: Sequence[Fault], unit: float) -> None:
-    """The faults that are happening now, called along the lower edge of the picture."""
+CALL_UNITS, MOST_CALLS = 21, 2  # height of a called fault, and how many are called at once
+
+
+def paint_call(picture: Canvas, faults: Sequence[Fault], unit: float, *, above: bool) -> None:
+    """The faults that are happening now, called along the lower edge of the picture, or the upper
+    one when the person is below."""
     height, width = picture.height, picture.width
-    row = round(21 * unit)
-    for place, fault in enumerate(faults[:2]):
-        top = height - row * (place + 1)
+    row = round(CALL_UNITS * unit)
+    for place, fault in enumerate(faults[:MOST_CALLS]):
+        top = row * place if above else height - row * (place + 1)
         ground = theme.FAULT.paper
         picture.box(0, top, width, top + row - round(unit), ground)
         _bars(picture, 0, top, round(15 * unit), row - round(unit), unit)

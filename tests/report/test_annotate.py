@@ -147,3 +147,24 @@ def test_a_sagging_hip_turns_the_line_hot_in_that_rep_only(written: Written) -> 
             orange = (now[..., 0] > 190) & (now[..., 1] < 170) & (now[..., 2] < 130)
             hot.append(int((changed & orange).sum()))
     assert max(hot[:3]) < 60 < 300 < min(hot[-2:])
+
+
+def test_faults_are_called_along_the_upper_edge_when_the_person_is_at_the_lower(
+    sagging: Analysis, tmp_path: Path
+) -> None:
+    view = sagging.views[0]
+    low = {name: xy + np.array([0.0, 70.0]) for name, xy in view.signals.drawn_px.items()}
+    lower = replace(view, signals=replace(view.signals, drawn_px=low))
+    called = next(f for f in sagging.faults if f.key == "hip_sag" and f.verdict == "fault")
+    for shown, edge in ((view, slice(300, 350)), (lower, slice(2, 30))):
+        annotate(
+            replace(sagging, views=(shown,)), [CLIPS / "hip_sag_side.mp4"], tmp_path / "out.mp4"
+        )
+        with av.open(str(tmp_path / "out.mp4")) as clip:
+            picture = next(
+                frame.to_ndarray(format="rgb24").astype(int)
+                for frame in clip.decode(video=0)
+                if float(frame.time or 0.0) >= called.at_s + 0.1
+            )
+        strip = np.median(picture[edge, 300:340], axis=(0, 1))
+        assert strip[0] > 140 > 90 > strip[1], f"no call in rows {edge}"
