@@ -23,6 +23,7 @@ _GROUPS = (
 # exchanged frame costs, so that sides which lie exactly over each other stay as they are.
 _GAIN, _COST_PER_FRAME = 0.25, 0.001
 _JUMP = 0.3  # a point further off than this is a slip of the model, and counts no more
+_UNLIKE = 0.1  # points that fit neither way by more than this show another scene
 _LONGEST_GAP_S = 0.5  # after which nothing is known of where a point was
 
 
@@ -64,7 +65,9 @@ def _exchanged(t_s: FloatArray, left: FloatArray, right: FloatArray, arm_px: flo
     alike = np.nan_to_num(np.nanmedian(steps, axis=1, keepdims=True))
     stays = _moved(np.diff(a, axis=0) - alike, arm_px) + _moved(np.diff(b, axis=0) - alike, arm_px)
     crosses = _moved(a[1:] - b[:-1] - alike, arm_px) + _moved(b[1:] - a[:-1] - alike, arm_px)
+    points = np.isfinite(steps[..., 0]).sum(axis=1)
     lost = np.diff(t_s[seen]) > _LONGEST_GAP_S
+    lost |= np.minimum(stays, crosses) > _UNLIKE * points
     stays[lost] = crosses[lost] = 0.0
     # Two states, as labelled and exchanged; the cheapest way to each, and where it came from.
     being = np.array([0.0, _COST_PER_FRAME])

@@ -36,6 +36,7 @@ _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
 # picture, and how far it must move to have been set anew; and how far landmarks slide at most.
 _PLANTED, _SAME_GROUND, _SET_ANEW, _SLIDES = 0.3, 1.0, 0.15, 0.07
 _GROWN = 1.06  # a body whose size in the picture changes by less is filmed from one place
+_ARM_SHOWS_S = 6.0  # within this long before and after any moment of a set the arm is straight
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
 _KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
@@ -318,11 +319,9 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
         _joint(points, joint, one_side) for joint in ("shoulder", "wrist", "hip", "knee")
     )
     reach_px = length(wrist - shoulder)
-    if np.isfinite(reach_px).sum() < RATE_HZ / 2:
+    if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
-    span = _longest(wrist - shoulder)
-    if span < _LEAST_SPAN_PX:
-        return np.zeros(len(reach_px), dtype=bool)
+    span = _arm_nearby(reach_px)
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
     if view.kind in ("side", "oblique"):
         upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
@@ -334,15 +333,28 @@ def _in_position(points: Mapping[str, FloatArray], near: str, view: View) -> Boo
     # the hand, and change when the hands are set anew.
     place = _running_place(np.where(ok[:, None], wrist, np.nan))
     ok &= length(wrist - place) < _PLANTED * span
+    ground = place / np.median(span[ok]) if ok.any() else place
     if one_side is not None and (foot := _foothold(points, near, ok)) is not None:
         # Whatever the camera does.
         place = _running_place(np.where(ok[:, None], wrist - points[foot], np.nan))
-    known = ok & np.isfinite(place[:, 0])
+        ground = place / span[:, None]
+    known = ok & np.isfinite(ground[:, 0])
     if known.any():
-        ok &= ~(length(place - _usual_place(place[known], span)) >= _SAME_GROUND * span)
+        ok &= ~(length(ground - _usual_place(ground[known], 1.0)) >= _SAME_GROUND)
     beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
     closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
     return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
+
+
+def _arm_nearby(reach_px: FloatArray) -> FloatArray:
+    """(M,) length of the arm as it shows in the seconds before or after, whichever is less: it
+    grows with who comes near to switch the camera off."""
+    window = round(_ARM_SHOWS_S * RATE_HZ)
+
+    def before(curve: FloatArray) -> FloatArray:
+        return np.asarray(pd.Series(curve).rolling(window, min_periods=1).quantile(0.9))
+
+    return np.fmin(before(reach_px), before(reach_px[::-1])[::-1])
 
 
 def _foothold(points: Mapping[str, FloatArray], near: str, use: BoolArray) -> str | None:

@@ -160,7 +160,7 @@ def push_up_frames(track: PoseTrack) -> BoolArray:
     return candidate & planted
 
 
-def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float) -> BoolArray:
+def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float | FloatArray) -> BoolArray:
     """(M,) True where the arm lies along a trunk that is seen in full: standing, kneeling up.
 
     ``arm`` (M, 2) shoulder to wrist and ``trunk`` (M, 2) shoulder to hip, px.

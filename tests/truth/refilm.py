@@ -206,20 +206,82 @@ def noisier(track: PoseTrack, share: float, seed: int = 0) -> PoseTrack:
     return dataclasses.replace(track, xy_px=track.xy_px + noise)
 
 
+def _arm_px(track: PoseTrack) -> float:
+    arm = np.linalg.norm(track.xy("left_shoulder") - track.xy("left_wrist"), axis=1)
+    return float(np.nanpercentile(arm, 90))
+
+
 def held_in_the_hand(track: PoseTrack, turns: float = 0.0, grows: float = 1.0) -> PoseTrack:
     """The picture slides by ``turns`` arms and grows by ``grows`` from the first frame to the last,
     and wanders by a fifth of an arm all the while. What leaves it is lost from sight."""
-    arm_px = float(
-        np.nanpercentile(
-            np.linalg.norm(track.xy("left_shoulder") - track.xy("left_wrist"), axis=1), 90
-        )
-    )
+    arm_px = _arm_px(track)
     gone = track.t_s / track.t_s[-1]
     wander = 0.2 * np.column_stack([np.sin(0.7 * track.t_s), 0.5 * np.sin(0.9 * track.t_s)])
     slide = arm_px * (wander + np.column_stack([turns * (gone - 0.5), 0.0 * gone]))
     centre = np.array([track.width, track.height]) / 2
     size = (1.0 + (grows - 1.0) * gone)[:, None, None]
     return dataclasses.replace(track, xy_px=centre + (track.xy_px - centre) * size + slide[:, None])
+
+
+# A person who stands facing the camera: sideways and down from between the shoulders, in trunks.
+_STANDING = {
+    "shoulder": (0.38, 0.0), "elbow": (0.48, 0.55), "wrist": (0.5, 1.05), "pinky": (0.5, 1.15),
+    "index": (0.5, 1.15), "thumb": (0.48, 1.1), "hip": (0.25, 1.0), "knee": (0.25, 1.8),
+    "ankle": (0.25, 2.6), "heel": (0.25, 2.7), "foot_index": (0.3, 2.75), "ear": (0.15, -0.45),
+}  # fmt: skip
+
+
+def walked_in_and_out(track: PoseTrack, in_s: float, out_s: float) -> PoseTrack:
+    """Before the set the person walks away from the camera just switched on, afterwards back."""
+    arm_px = _arm_px(track)
+    walks = [
+        _walking(track, arm_px * np.linspace(1.2, 0.8, round(in_s * 15))),
+        _walking(track, arm_px * np.linspace(1.0, 3.0, round(out_s * 15))),
+    ]
+    xy_px = np.concatenate([walks[0], track.xy_px, walks[1]])
+    ends = [np.full(walk.shape[:2], 0.95) for walk in walks]
+    after_s = in_s + track.t_s[-1] + 1 / 15
+    return dataclasses.replace(
+        track,
+        t_s=np.concatenate(
+            [
+                np.arange(len(walks[0])) / 15,
+                track.t_s + in_s,
+                after_s + np.arange(len(walks[1])) / 15,
+            ]
+        ),
+        xy_px=xy_px,
+        visibility=np.concatenate([ends[0], track.visibility, ends[1]]),
+        world_m=None,
+        duration_s=after_s + out_s,
+        frames=len(xy_px),
+    )
+
+
+def _walking(track: PoseTrack, trunk_px: FloatArray) -> FloatArray:
+    """(N, 33, 2) walking, arms swinging, as large as ``trunk_px`` (N,) at each moment."""
+    shape = np.full((len(trunk_px), len(LANDMARKS), 2), [0.0, -0.4])
+    swing = 0.1 * np.sin(2 * np.pi * 0.9 * np.arange(len(trunk_px)) / 15)
+    for name, i in INDEX.items():
+        side, _, joint = name.partition("_")
+        if joint in _STANDING:
+            across, down = _STANDING[joint]
+            shape[:, i] = [across if side == "left" else -across, down]
+            if joint in ("elbow", "wrist"):
+                shape[:, i, 0] += swing
+    noise = np.random.default_rng(0).normal(0.0, 1.0, shape.shape)
+    place = [0.5 * track.width, 0.35 * track.height]
+    return np.asarray(place + shape * trunk_px[:, None, None] + noise)
+
+
+def later_truth(truth: TruthSet, by_s: float) -> TruthSet:
+    """Everything by so much later."""
+    moments = ("start_s", "bottom_start_s", "bottom_end_s", "top_s", "end_s")
+    reps = tuple(
+        dataclasses.replace(rep, **{name: getattr(rep, name) + by_s for name in moments})
+        for rep in truth.reps
+    )
+    return dataclasses.replace(truth, reps=reps, duration_s=truth.duration_s + by_s)
 
 
 def sides_confused(track: PoseTrack, every_s: float = 4.0, for_s: float = 0.6) -> PoseTrack:

@@ -85,6 +85,9 @@ def changes(folder: Path) -> dict[str, Change]:
         "camera coming nearer by a third": tracked(
             lambda track: refilm.held_in_the_hand(track, grows=1.33)
         ),
+        "walks in, and back to the camera": lambda name, truth, track: (
+            refilm.later_truth(truth, 6.0), refilm.walked_in_and_out(track, 6.0, 8.0),
+        ),
         "15 Hz": tracked(lambda track: refilm.at_rate(track, 15)),
         "10 Hz": tracked(lambda track: refilm.at_rate(track, 10)),
         "twice as slow": paced(2.0),

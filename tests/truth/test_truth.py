@@ -182,6 +182,7 @@ CHANGED = ("aborted_side", "too_fast_side", "incline_side", "oblique", "close_fr
         "camera in the hand, wandering",
         "camera turning by an arm",
         "camera coming nearer by a third",
+        "walks in, and back to the camera",
     ],
 )
 def test_attempts_are_found_however_the_set_was_done_and_recorded(clip: str, change: str) -> None:
