@@ -52,7 +52,7 @@ from formcheck.pose.track import PoseTrack
 from formcheck.prescription import Prescription
 from formcheck.progression import NextStep, SetRecord, next_step
 from formcheck.quantity import Quantity, not_measured
-from formcheck.reps import Attempt, Rep, find_reps
+from formcheck.reps import LEAST_BEND_DEG, Attempt, Rep, find_reps
 from formcheck.sides import with_steady_sides
 from formcheck.signals import Signals, read_signals
 from formcheck.variation import Look, Variation, hand_bounds, recognise_variation
@@ -60,6 +60,7 @@ from formcheck.views import CANNOT_JUDGE, View, ViewKind, recognise_view
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
 NO_HANDS = "no hand position was asked for"
+_LEAST_JITTERY_BEND_DEG = 45.0
 _WORTH_KNOWING = 0.1  # arm lengths between hands and feet that a front view has to know of
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
 
@@ -315,8 +316,13 @@ def _with_stance(front: SetView, variation: Variation) -> SetView:
 
 def _reps_of(look: SetView) -> list[Rep]:
     curves = look.signals
-    unsure = curves.bridged | (curves.noise > MOST_NOISE)
-    return find_reps(curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz, unsure)
+    jittery = curves.noise > MOST_NOISE
+    unsure = curves.bridged | jittery
+    # A straight arm jitters by more than a small bend then: only whole ones are told from it.
+    least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
+    return find_reps(
+        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz, unsure, least_deg
+    )
 
 
 def _joined(looks: Sequence[SetView]) -> tuple[list[SetView], list[Rep], Pairing]:

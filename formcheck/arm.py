@@ -28,16 +28,20 @@ UPPER_ARM_PER_FOREARM = 1.044
 UPPER = UPPER_ARM_PER_FOREARM / (1 + UPPER_ARM_PER_FOREARM)
 FOREARM = 1 - UPPER
 
-# How much reach and offset are trusted against each other, as standard deviations in arm
-# lengths. Seen at a slant the shoulder landmark wanders by a tenth of the arm between top and
-# bottom, so there the reach is worth little; the plane of the elbow then faces the camera.
-SD_REACH, SD_REACH_SLANTED = 0.016, 0.05
-SD_OFFSET = 0.022
-# What their errors are within a set whose straightest position is the anchor, as measured
-# against exact joints: they grow with the distance from there.
-_TOP_OFFSET_SD = 0.019  # of the visible offset at the top, between bodies
-_ANCHORED_SD = 0.0027
-_REACH_SD_SHARE, _OFFSET_SD_SHARE = 0.038, 0.09
+# What reach and visible offset err by, as standard deviations in arm lengths, within a set whose
+# straightest position is the anchor, measured against exact joints: little near the anchor; the
+# reach more as the arm bends, up to a bound, because the shoulder landmark slides; the offset in
+# proportion to itself. Seen at a slant the shoulder landmark wanders by a tenth of the arm.
+_ANCHORED_SD = 0.004
+_REACH_SD, _REACH_SD_RISE = 0.016, 0.03
+_SLANTED_REACH = 3.0
+_OFFSET_SD_SHARE = 0.064
+_TOP_OFFSET_SD = 0.022  # of the visible offset at the top, between bodies
+
+# The elbow's landmark lies on its point, which stands out beyond the joint centre as the arm
+# bends: by this share of the joint's own offset where that is large, mean of 13 sets of rendered
+# bodies with exact joints (tests/truth). Left in, it would read as elbows nearer the trunk.
+_POINT_OUT, _POINT_FROM, _POINT_TO = 0.13, 0.17, 0.37
 
 USUAL_SWIVEL_DEG = 45.0  # of the elbow's plane out of the body's: between tucked and flared
 
@@ -103,7 +107,7 @@ def solve_arm(
     the points. ``yaw_deg`` of an oblique
     view, where the swivel is taken from the usual one instead of being read.
     """
-    sd_reach = SD_REACH if yaw_deg is None else SD_REACH_SLANTED
+    blur = 1.0 if yaw_deg is None else _SLANTED_REACH
     line = wrist - shoulder
     seen_px = length(line)
     along = line / seen_px[:, None]
@@ -135,20 +139,19 @@ def solve_arm(
             )  # fmt: skip
         else:
             swivel = np.full(len(cycles), np.radians(USUAL_SWIVEL_DEG - abs(yaw_deg)))
-        typical = (
-            float(np.median(np.cos(swivel)))
-            if len(swivel)
-            else float(np.cos(np.radians(USUAL_SWIVEL_DEG)))
-        )
-        bend_top, bend_top_sd = bend_at_top(top_bent_px / scale_px, max(abs(typical), 0.2))
-        expected = float(offset_of(np.array([np.pi - bend_top]))[0]) * typical
+        swivel_at = _per_frame(swivel, cycles, len(seen_px))
+        # An elbow nearer the camera is enlarged, away from the middle of the picture.
+        away = np.sum(elbow * across, axis=1) / scale_px / distance
+        visible = np.cos(swivel_at) + np.sin(swivel_at) * away
+        at_top = float(np.nanmedian(visible[high]))
+        bend_top, bend_top_sd = bend_at_top(top_bent_px / scale_px, max(abs(at_top), 0.2))
+        expected = float(offset_of(np.array([np.pi - bend_top]))[0]) * at_top
         offset_bias = top_bent_px / scale_px - expected
 
-    swivel_at = _per_frame(swivel, cycles, len(seen_px))
-    depth = offset_of(elbow_of(np.minimum(reach, 0.999))) * np.sin(swivel_at)
     offset = bent_px / scale_px - offset_bias
-    offset = offset - _enlarged(depth, distance, elbow, across, scale_px)
-    angle, random_sd = combine(reach, offset, np.cos(swivel_at), sd_reach, noise_px / scale_px)
+    if yaw_deg is None:
+        visible = visible * _point_out(offset_of(elbow_of(np.minimum(reach, 0.999))))
+    angle, random_sd = combine(reach, offset, visible, noise_px / scale_px, blur)
     systematic = _systematic_sd(angle, bend_top, bend_top_sd)
     flare, flare_sd = _flare(angle, swivel_at, along, across, trunk, hidden_offset)
     blind = ~(np.isfinite(middle_px) & np.isfinite(angle))
@@ -198,20 +201,9 @@ def _swivel(
     for _ in range(3):
         depth = whole[deep] * np.sqrt(1 - share**2)
         shift = np.sum(shoulder[deep] * across[deep], axis=1) * depth / (distance - depth)
-        share = float(np.clip(np.median((offset[deep] - shift) / whole[deep]), -0.3, 0.98))
+        seen = (offset[deep] - shift) / (whole[deep] * _point_out(whole[deep]))
+        share = float(np.clip(np.median(seen), -0.3, 0.98))
     return float(np.arccos(share))
-
-
-def _enlarged(
-    depth: FloatArray,
-    distance: float,
-    elbow: FloatArray,
-    across: FloatArray,
-    scale_px: float,
-) -> FloatArray:
-    """How far perspective moves an elbow nearer the camera across the arm, in arm lengths."""
-    grown = depth / distance
-    return np.asarray(np.sum(elbow * across, axis=1) / scale_px * grown)
 
 
 def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames: int) -> FloatArray:
@@ -222,32 +214,39 @@ def _per_frame(per_cycle: FloatArray, cycles: Sequence[tuple[int, int]], frames:
     return np.interp(np.arange(frames), middles, per_cycle)
 
 
+def _point_out(offset: FloatArray) -> FloatArray:
+    """How much further out than the joint centre the elbow's landmark lies, from its offset."""
+    part = np.clip((offset - _POINT_FROM) / (_POINT_TO - _POINT_FROM), 0.0, 1.0)
+    return np.asarray(1.0 + _POINT_OUT * part)
+
+
 def combine(
     reach: FloatArray,
     offset: FloatArray,
     visible_share: FloatArray,
-    sd_reach: float = SD_REACH,
     noise: float = 0.0,
+    reach_blur: float = 1.0,
 ) -> tuple[FloatArray, FloatArray]:
     """Least-squares elbow angle (rad) and its sd from reach and visible offset (arm lengths).
 
-    ``noise`` is the jitter left in the landmarks, one sd in arm lengths.
+    ``noise`` is the jitter left in the landmarks, one sd in arm lengths; ``reach_blur`` how many
+    times worse than from the side the reach is known.
     """
     angle = np.clip(elbow_of(np.minimum(reach, 0.9995)), 0.3, np.pi - 0.02)
+    still = float(np.hypot(_ANCHORED_SD, noise))
     step = 1e-4
-    for _ in range(5):
-        slope_reach = (reach_of(angle + step) - reach_of(angle)) / step
-        slope_offset = (offset_of(angle + step) - offset_of(angle)) / step * visible_share
-        by_reach, by_offset = slope_reach / sd_reach**2, slope_offset / SD_OFFSET**2
+    for _ in range(6):
+        whole, beside = reach_of(angle), offset_of(angle)
+        sliding = _REACH_SD * -np.expm1((whole - 1) / _REACH_SD_RISE)
+        sd_reach = reach_blur * np.hypot(still, sliding)
+        sd_offset = np.hypot(still, _OFFSET_SD_SHARE * beside)
+        slope_reach = (reach_of(angle + step) - whole) / step
+        slope_offset = (offset_of(angle + step) - beside) / step * visible_share
+        by_reach, by_offset = slope_reach / sd_reach**2, slope_offset / sd_offset**2
         curvature = by_reach * slope_reach + by_offset * slope_offset
-        change = by_reach * (reach - reach_of(angle))
-        change = (change + by_offset * (offset - offset_of(angle) * visible_share)) / curvature
-        angle = np.clip(angle + np.clip(change, -0.4, 0.4), 0.3, np.pi - 1e-3)
-    anchored = float(np.hypot(_ANCHORED_SD, noise))
-    reach_error = anchored + _REACH_SD_SHARE * sd_reach / SD_REACH * (1 - reach_of(angle))
-    offset_error = anchored + _OFFSET_SD_SHARE * offset_of(angle)
-    sd = np.hypot(by_reach * reach_error, by_offset * offset_error) / curvature
-    return angle, sd
+        change = by_reach * (reach - whole) + by_offset * (offset - beside * visible_share)
+        angle = np.clip(angle + np.clip(change / curvature, -0.4, 0.4), 0.3, np.pi - 1e-3)
+    return angle, 1.0 / np.sqrt(curvature)
 
 
 def _systematic_sd(angle: FloatArray, bend_top: float, bend_top_sd: float) -> FloatArray:
@@ -255,7 +254,7 @@ def _systematic_sd(angle: FloatArray, bend_top: float, bend_top_sd: float) -> Fl
     scale_sd = 0.5 * np.tan(bend_top / 2) * bend_top_sd + 0.008
     by_scale = 2 * np.tan(angle / 2) * scale_sd
     # Part of the doubt about the top is in the random part already.
-    return np.asarray(np.minimum(by_scale, 0.55 * bend_top_sd))
+    return np.asarray(np.minimum(by_scale, 0.3 * bend_top_sd))
 
 
 def _flare(

@@ -103,15 +103,16 @@ def find_reps(
     in_position: BoolArray,
     rate_hz: float,
     unsure: BoolArray | None = None,
+    least_bend_deg: float = LEAST_BEND_DEG,
 ) -> list[Rep]:
     """Attempts in order, with interpolated phase boundaries.
 
     ``elbow_deg`` (M,) on the even grid ``t_s``; ``in_position`` (M,) limits the search. An
     attempt whose turn is ``unsure`` (M,) (the arm was lost there, or jitters) is compared with
-    none.
+    none. A bend smaller than ``least_bend_deg`` is no attempt.
     """
     smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
-    found = bends(elbow_deg, in_position, rate_hz, LEAST_BEND_DEG)
+    found = bends(elbow_deg, in_position, rate_hz, least_bend_deg)
     guesses = [_guess(t_s, smooth, bend) for bend in found]
     there = np.where(in_position, elbow_deg, np.nan)
     times = [_moments(t_s, there, guesses, i) for i in range(len(found))]
