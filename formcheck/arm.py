@@ -95,6 +95,7 @@ def solve_arm(
     hidden_offset: float,
     noise_px: float = 0.0,
     yaw_deg: float | None = None,
+    turned_rad: float = 0.0,
 ) -> Arm:
     """Elbow angle and flare of one arm over a set.
 
@@ -104,8 +105,9 @@ def solve_arm(
     ``cycles`` (start, end) grid indices of one bend and straightening each; ``use`` (M,)
     frames in position; ``hidden_offset`` how much nearer the camera the hand is than the
     shoulder, in arm lengths (constant, the hands being planted); ``noise_px`` the jitter left in
-    the points. ``yaw_deg`` of an oblique
-    view, where the swivel is taken from the usual one instead of being read.
+    the points. ``yaw_deg`` of an oblique view, where the swivel is taken from the usual one
+    instead of being read; ``turned_rad`` how far from square to it a side view looks at the body,
+    toward the front.
     """
     blur = 1.0 if yaw_deg is None else _SLANTED_REACH
     line = wrist - shoulder
@@ -153,7 +155,7 @@ def solve_arm(
         visible = visible * _point_out(offset_of(elbow_of(np.minimum(reach, 0.999))))
     angle, random_sd = combine(reach, offset, visible, noise_px / scale_px, blur)
     systematic = _systematic_sd(angle, bend_top, bend_top_sd)
-    flare, flare_sd = _flare(angle, swivel_at, along, across, trunk, hidden_offset)
+    flare, flare_sd = _flare(angle, swivel_at, along, across, trunk, hidden_offset, turned_rad)
     blind = ~(np.isfinite(middle_px) & np.isfinite(angle))
     for curve in (angle, random_sd, flare, flare_sd):
         curve[blind] = np.nan
@@ -264,11 +266,13 @@ def _flare(
     across: FloatArray,
     trunk: FloatArray | None,
     hidden_offset: float,
+    turned_rad: float,
 ) -> tuple[FloatArray, FloatArray]:
     """Angle (deg) of the upper arm to the trunk axis and its sd; NaN without a trunk axis.
 
     The line to the hand comes toward the camera by ``hidden_offset``, so an elbow that turns out
-    of the picture, square to that line, also turns back along it.
+    of the picture, square to that line, also turns back along it. The trunk goes away from the
+    camera by ``turned_rad``.
     """
     if trunk is None:
         return np.full(len(angle), np.nan), np.full(len(angle), np.nan)
@@ -283,6 +287,8 @@ def _flare(
 
     def flare(at: FloatArray) -> FloatArray:
         cosine = by_line + by_bend * np.cos(at) + by_turn * np.sin(at)
+        near = part * toward + offset * np.sqrt(1 - toward**2) * np.sin(at)
+        cosine = cosine * np.cos(turned_rad) - near / UPPER * np.sin(turned_rad)
         return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
 
     spread = np.radians(9.0)

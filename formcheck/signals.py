@@ -38,6 +38,7 @@ _PLANTED, _SAME_GROUND, _SET_ANEW, _SLIDES = 0.3, 1.0, 0.15, 0.07
 _GROWN = 1.06  # a body whose size in the picture changes by less is filmed from one place
 _ARM_SHOWS_S = 6.0  # within this long before and after any moment of a set the arm is straight
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
+_MOST_TURNED_DEG = 30.0  # of a side view; a user's word may call anything one
 _KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
 
@@ -511,6 +512,7 @@ def _arm(
         hidden_offset=_HIDDEN_OFFSET_SIDE * float(np.cos(np.radians(view.yaw_deg))),
         noise_px=noise_px,
         yaw_deg=view.yaw_deg if slanted else None,
+        turned_rad=float(np.radians(np.clip(view.yaw_deg, -_MOST_TURNED_DEG, _MOST_TURNED_DEG))),
     )
 
 
