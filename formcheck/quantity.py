@@ -15,13 +15,15 @@ class Quantity:
     """A value and the half-width of its 95 % interval, both in the unit its key names.
 
     ``value`` is NaN when nothing could be measured; ``reason`` then says why, in words for
-    the person who filmed the clip. ``view`` is the view that showed it.
+    the person who filmed the clip. ``view`` is the view that showed it, ``at_s`` when, where a
+    value belongs to one moment.
     """
 
     value: float
     plus_minus: float = math.nan
     reason: str | None = None
     view: str | None = None
+    at_s: float | None = None
 
     @property
     def known(self) -> bool:

@@ -161,10 +161,17 @@ def _judged(
     verdict = verdict_of(quantity, limit, at_most)
     if verdict is None:
         return []
-    seen_in = quantity.view or view
     return [
         Fault(
-            rep.index, key, at_s, quantity.value, quantity.plus_minus, limit, unit, verdict, seen_in
+            rep=rep.index,
+            key=key,
+            at_s=at_s if quantity.at_s is None else quantity.at_s,
+            value=quantity.value,
+            uncertainty=quantity.plus_minus,
+            limit=limit,
+            unit=unit,
+            verdict=verdict,
+            view=quantity.view or view,
         )
     ]
 

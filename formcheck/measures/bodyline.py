@@ -81,13 +81,17 @@ def hip_deviation(
         return not_measured(LINE_NEEDS_SIDE)
     if signals.noise > MOST_NOISE:
         return not_measured(JITTERY)
-    part = line[signals.between(rep.start_s, rep.top_s)] - own.error_deg
+    span = signals.between(rep.start_s, rep.top_s)
+    part = line[span] - own.error_deg
     if not np.isfinite(part).any():
         return not_measured(LINE_HIDDEN)
     low, high = np.nanpercentile(part, [5.0, 95.0])
-    value = float(high if abs(high) >= abs(low) else low)
+    sags = abs(high) >= abs(low)
+    value = float(high if sags else low)
+    at_s = float(signals.t_s[span][np.nanargmax(part) if sags else np.nanargmin(part)])
     within = _within_sd_deg(signals) + _WITHIN_SHARE * abs(value)
-    return Quantity(value, float(1.96 * np.hypot(own.error_sd_deg, within)), view=view.kind)
+    doubt = float(1.96 * np.hypot(own.error_sd_deg, within))
+    return Quantity(value, doubt, view=view.kind, at_s=at_s)
 
 
 def hip_deviation_change(
@@ -99,7 +103,7 @@ def hip_deviation_change(
     change = deviation.value + own.error_deg - own.measured_deg
     slant = 3.0 if view.kind == "oblique" else 1.0
     within = np.sqrt(2) * _within_sd_deg(signals) * slant + _WITHIN_SHARE * abs(change)
-    return Quantity(float(change), float(1.96 * within), view=view.kind)
+    return Quantity(float(change), float(1.96 * within), view=view.kind, at_s=deviation.at_s)
 
 
 def line_doubt_deg(signals: Signals, view: View, support: str | None) -> tuple[float, float]:

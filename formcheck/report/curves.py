@@ -206,14 +206,15 @@ def _curve(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> Non
 
 
 def _beyond(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> None:
-    """Where the body line leaves its band it turns hot and thick, during the reps."""
+    """Where the body line leaves its band in a rep that is accused of it: hot and thick."""
     if one.key != "body_line_deg":
         return
-    judged = np.zeros(len(one.t_s), bool)
+    accused = np.zeros(len(one.t_s), bool)
     for result in analysis.reps:
-        judged |= (one.t_s >= result.rep.start_s) & (one.t_s <= result.rep.top_s)
+        if any(f.key in ("hip_sag", "hip_pike") and f.verdict == "fault" for f in result.faults):
+            accused |= (one.t_s >= result.rep.start_s) & (one.t_s <= result.rep.top_s)
     beyond = (one.values < targets.pike_deg) | (one.values > targets.sag_deg)
-    hot = np.where(judged & beyond, one.values, np.nan)
+    hot = np.where(accused & beyond, one.values, np.nan)
     if np.isfinite(hot).any():
         axis.plot(one.t_s, hot, color=theme.FAULT.paper, lw=3.2)
 

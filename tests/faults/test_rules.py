@@ -286,3 +286,9 @@ def test_odds_of_three_to_one_are_two_thirds_of_a_standard_deviation(
     deep = Quantity(90.0 + beyond_in_sds * sd, 1.96 * sd)
     (fault,) = faults_of({"elbow_bottom_deg": deep})
     assert likely_beyond(fault) == likely
+
+
+def test_a_value_that_belongs_to_a_moment_is_called_there() -> None:
+    peak = Quantity(20.0, 3.0, view="side", at_s=13.5)
+    (fault,) = faults_of({"hip_deviation_deg": peak})
+    assert fault.key == "hip_sag" and fault.at_s == 13.5

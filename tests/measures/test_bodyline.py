@@ -57,6 +57,13 @@ def test_sag_is_positive_pike_negative_and_the_furthest_counts(sign: float) -> N
     assert measured.view == "side"
 
 
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_the_moment_told_is_the_one_when_the_line_was_furthest_off(sign: float) -> None:
+    peak_s = 4.2  # on the way up
+    rises = sign * through((2.2, 0), (3, 12), (peak_s, 18), (4.8, 0))
+    assert deviation(rises).at_s == pytest.approx(peak_s, abs=0.05)
+
+
 def test_of_a_sag_and_a_pike_in_one_rep_the_larger_is_told() -> None:
     both = through((2.2, 0), (2.6, -10), (3.2, 16), (4.5, 16), (4.9, 0))
     assert deviation(both).value == pytest.approx(16.0, abs=0.5)
