@@ -11,6 +11,7 @@ from scipy.signal import butter, sosfiltfilt
 
 from formcheck.arrays import FloatArray
 
+RATE_HZ = 30.0  # of the even grid that every curve stands on
 # A push-up at 60 a minute is 1 Hz, so 6 Hz keeps six harmonics of the fastest sets while
 # landmark jitter is cut; 6 Hz is the usual choice for human movement (Appl Sci 2025;15(4):2177).
 CUTOFF_HZ = 6.0

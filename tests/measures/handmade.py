@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from formcheck.filtering import RATE_HZ
 from formcheck.reps import Rep
-from formcheck.signals import RATE_HZ, Signals
+from formcheck.signals import Signals
 from formcheck.views import View
 
 FloatArray = npt.NDArray[np.float64]

@@ -1,0 +1,40 @@
+"""One exact set filmed from several places, for tests of curves and of the ground under them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import numpy.typing as npt
+
+from formcheck.pose.track import INDEX, PoseTrack
+from formcheck.signals import Signals, read_signals
+from formcheck.views import recognise_view
+from tests.pinhole import Camera, PushUpSet
+
+FloatArray = npt.NDArray[np.float64]
+
+DONE = PushUpSet(bottoms_deg=(85.0, 85.0, 85.0))
+FROM_THE_LEFT = Camera(yaw_deg=0.0, height=0.7, aim=(-1.2, 0.5))
+FROM_THE_RIGHT = replace(FROM_THE_LEFT, yaw_deg=180.0)
+FROM_THE_FRONT = Camera()
+
+
+def filmed(camera: Camera = FROM_THE_LEFT, noise_px: float = 0.4) -> PoseTrack:
+    return DONE.film(camera, noise_px=noise_px)
+
+
+def read(track: PoseTrack) -> Signals:
+    return read_signals(track, recognise_view(track))
+
+
+def moved(track: PoseTrack, joint: str, by_px: tuple[float, float] | FloatArray) -> PoseTrack:
+    """Both sides of a joint shifted in the picture."""
+    xy = track.xy_px.copy()
+    for side in ("left", "right"):
+        xy[:, INDEX[f"{side}_{joint}"]] += by_px
+    return replace(track, xy_px=xy)
+
+
+def within_set(signals: Signals, curve: FloatArray) -> FloatArray:
+    return curve[(signals.t_s > 1.0) & (signals.t_s < DONE.duration_s() - 1.0)]
