@@ -60,6 +60,7 @@ from formcheck.views import CANNOT_JUDGE, View, ViewKind, recognise_view
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
 NO_HANDS = "no hand position was asked for"
+# A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth).
 _LEAST_JITTERY_BEND_DEG = 45.0
 _WORTH_KNOWING = 0.1  # arm lengths between hands and feet that a front view has to know of
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
@@ -318,7 +319,7 @@ def _reps_of(look: SetView) -> list[Rep]:
     curves = look.signals
     jittery = curves.noise > MOST_NOISE
     unsure = curves.bridged | jittery
-    # A straight arm jitters by more than a small bend then: only whole ones are told from it.
+    # Only whole bends are told from jitter.
     least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
     return find_reps(
         curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz, unsure, least_deg

@@ -38,9 +38,9 @@ _SLANTED_REACH = 3.0
 _OFFSET_SD_SHARE = 0.064
 _TOP_OFFSET_SD = 0.022  # of the visible offset at the top, between bodies
 
-# The elbow's landmark lies on its point, which stands out beyond the joint centre as the arm
-# bends: by this share of the joint's own offset where that is large, mean of 13 sets of rendered
-# bodies with exact joints (tests/truth). Left in, it would read as elbows nearer the trunk.
+# The elbow's landmark stands out beyond the joint centre as the arm bends, as the point of the
+# elbow does: by this share of the joint's own offset where that is large, mean of 13 sets of
+# rendered bodies with exact joints (tests/truth). Left in, it reads as elbows nearer the trunk.
 _POINT_OUT, _POINT_FROM, _POINT_TO = 0.13, 0.17, 0.37
 
 USUAL_SWIVEL_DEG = 45.0  # of the elbow's plane out of the body's: between tucked and flared

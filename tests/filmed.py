@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
+import pytest
 
 from formcheck.pose.track import INDEX, PoseTrack
 from formcheck.signals import Signals, read_signals
@@ -18,6 +19,7 @@ DONE = PushUpSet(bottoms_deg=(85.0, 85.0, 85.0))
 FROM_THE_LEFT = Camera(yaw_deg=0.0, height=0.7, aim=(-1.2, 0.5))
 FROM_THE_RIGHT = replace(FROM_THE_LEFT, yaw_deg=180.0)
 FROM_THE_FRONT = Camera()
+SIDES = pytest.mark.parametrize("camera", [FROM_THE_LEFT, FROM_THE_RIGHT], ids=["left", "right"])
 
 
 def filmed(camera: Camera = FROM_THE_LEFT, noise_px: float = 0.4) -> PoseTrack:

@@ -13,7 +13,7 @@ from tests.filmed import (
     DONE,
     FROM_THE_FRONT,
     FROM_THE_LEFT,
-    FROM_THE_RIGHT,
+    SIDES,
     filmed,
     moved,
     read,
@@ -22,8 +22,6 @@ from tests.filmed import (
 from tests.pinhole import Camera
 
 FloatArray = npt.NDArray[np.float64]
-
-SIDES = pytest.mark.parametrize("camera", [FROM_THE_LEFT, FROM_THE_RIGHT], ids=["left", "right"])
 
 
 def one_after_the_other(first: PoseTrack, second: PoseTrack) -> PoseTrack:

@@ -14,7 +14,7 @@ from formcheck.signals import HIDDEN
 from tests.filmed import (
     DONE,
     FROM_THE_LEFT,
-    FROM_THE_RIGHT,
+    SIDES,
     filmed,
     moved,
     read,
@@ -24,8 +24,6 @@ from tests.measures.handmade import drawn
 from tests.pinhole import Camera
 
 FloatArray = npt.NDArray[np.float64]
-
-SIDES = pytest.mark.parametrize("camera", [FROM_THE_LEFT, FROM_THE_RIGHT], ids=["left", "right"])
 
 
 @pytest.mark.parametrize("fps", [15.0, 24.0, 30.0, 60.0])

@@ -35,6 +35,7 @@ SIDE_BARS = {
     "hip_deviation_deg": 3.0,
     "inclination_deg": 3.0,
     "head_angle_deg": 8.0,
+    "elbow_flare_deg": 4.0,
 }
 FRONT_BARS = {
     "eccentric_s": 0.15,
