@@ -11,21 +11,21 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from formcheck.analysis import Analysis, analyse, rejudge
+    from formcheck.asked.prescription import Prescription
+    from formcheck.asked.tempo import parse_tempo
     from formcheck.clip.read import probe
     from formcheck.faults.limits import default_limits, read_limits, with_values
     from formcheck.pose.landmarker import find_pose
     from formcheck.pose.store import read_track, write_track
-    from formcheck.prescription import Prescription
     from formcheck.report.contract import report_dict
-    from formcheck.tempo import parse_tempo
 
 _HOMES = {
     "Analysis": "formcheck.analysis",
-    "Prescription": "formcheck.prescription",
+    "Prescription": "formcheck.asked.prescription",
     "analyse": "formcheck.analysis",
     "default_limits": "formcheck.faults.limits",
     "find_pose": "formcheck.pose.landmarker",
-    "parse_tempo": "formcheck.tempo",
+    "parse_tempo": "formcheck.asked.tempo",
     "probe": "formcheck.clip.read",
     "read_limits": "formcheck.faults.limits",
     "read_track": "formcheck.pose.store",

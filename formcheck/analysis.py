@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from formcheck.advice.step import NextStep, SetRecord, next_step
+from formcheck.asked.prescription import Prescription
 from formcheck.faults.limits import Limits, default_limits
 from formcheck.faults.rules import (
     LINE_FAULTS,
@@ -17,6 +19,7 @@ from formcheck.faults.rules import (
     likely_beyond,
     rep_faults,
 )
+from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import (
     OwnLine,
@@ -47,16 +50,13 @@ from formcheck.measures.speed import (
 )
 from formcheck.measures.symmetry import evenness, stance_remarks
 from formcheck.measures.timing import phase_times
-from formcheck.pairing import NotOneSetError, Pairing, Take, pair_takes
+from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.track import PoseTrack
-from formcheck.prescription import Prescription
-from formcheck.progression import NextStep, SetRecord, next_step
-from formcheck.quantity import Quantity, not_measured
-from formcheck.reps import LEAST_BEND_DEG, Attempt, Rep, find_reps
-from formcheck.sides import with_steady_sides
-from formcheck.signals import Signals, read_signals
-from formcheck.variation import Look, Variation, hand_bounds, recognise_variation
-from formcheck.views import CANNOT_JUDGE, View, ViewKind, recognise_view
+from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
+from formcheck.reps.pairing import NotOneSetError, Pairing, Take, pair_takes
+from formcheck.signals.curves import Signals, read_signals
+from formcheck.signals.view import CANNOT_JUDGE, View, ViewKind, recognise_view
+from formcheck.variation.recognise import Look, Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
 NO_HANDS = "no hand position was asked for"

@@ -9,8 +9,8 @@ import numpy.typing as npt
 import pytest
 
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.signals import Signals, read_signals
-from formcheck.views import recognise_view
+from formcheck.signals.curves import Signals, read_signals
+from formcheck.signals.view import recognise_view
 from tests.pinhole import Camera, PushUpSet
 
 FloatArray = npt.NDArray[np.float64]

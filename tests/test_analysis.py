@@ -13,14 +13,14 @@ import numpy as np
 import pytest
 
 from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, analyse, rejudge
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.tempo import parse_tempo
 from formcheck.faults.limits import default_limits, with_values
 from formcheck.measures.timing import SET_ENDS
-from formcheck.pairing import NotOneSetError
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.prescription import Prescription
-from formcheck.tempo import parse_tempo
-from formcheck.views import CANNOT_JUDGE
+from formcheck.reps.pairing import NotOneSetError
+from formcheck.signals.view import CANNOT_JUDGE
 from tests.truth.truth import read_truth
 
 DATA = Path(__file__).parent / "data"

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
 
 import typer
 
+from formcheck.asked.prescription import HandSpacing, Prescription, RangeStandard
+from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.cli.output import TRACK_FILES, check_free, made_whole
 from formcheck.errors import Exit
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.track import PoseTrack
-from formcheck.prescription import HandSpacing, Prescription, RangeStandard
-from formcheck.tempo import Tempo, TempoError, parse_tempo
-from formcheck.views import ViewKind
+from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
     from formcheck.analysis import Analysis

@@ -7,11 +7,11 @@ from pathlib import Path
 from rich.console import Console
 from rich.table import Table
 
+from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
-from formcheck.progression import NextStep
 from formcheck.report.answer import answer_line, fix_line, reps_with, variation_line
 from formcheck.report.words import ATTEMPTS, fault_words, plus_minus, visible, with_unit
-from formcheck.reps import rep_list
+from formcheck.reps.find import rep_list
 
 _COLUMNS = (  # heading, value, unit
     ("down", "eccentric_s", "s"),

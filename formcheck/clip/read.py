@@ -20,8 +20,8 @@ from av.container import InputContainer
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
-from formcheck.arrays import FloatArray
 from formcheck.errors import ClipError
+from formcheck.maths.arrays import FloatArray
 
 RgbImage = npt.NDArray[np.uint8]  # (height, width, 3), contiguous
 Plane = npt.NDArray[np.uint8]  # (height, width)

@@ -6,11 +6,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from formcheck.asked.prescription import Prescription, RangeStandard
+from formcheck.asked.tempo import Tempo
 from formcheck.faults.limits import Limits
-from formcheck.prescription import Prescription, RangeStandard
-from formcheck.quantity import Quantity
-from formcheck.reps import Rep
-from formcheck.tempo import Tempo
+from formcheck.maths.quantity import Quantity
+from formcheck.reps.find import Rep
 
 Verdict = Literal["fault", "borderline"]
 Values = Mapping[str, Quantity]

@@ -8,13 +8,13 @@ from typing import Literal
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
-from formcheck.filtering import CUTOFF_HZ, low_pass
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.filtering import CUTOFF_HZ, low_pass
+from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.measures.depth import JITTERY, MOST_NOISE
-from formcheck.quantity import Quantity, median_known, not_measured
-from formcheck.reps import Rep
-from formcheck.signals import HIP_VENTRAL_SD, Signals
-from formcheck.views import View
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import HIP_VENTRAL_SD, Signals
+from formcheck.signals.view import View
 
 LINE_NEEDS_SIDE = "the line of the body shows only from the side"
 LINE_HIDDEN = "shoulder, hip or foot was hidden or out of the picture during the rep"

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from formcheck.arm import UPPER
-from formcheck.quantity import Quantity, not_measured
-from formcheck.reps import Rep
-from formcheck.signals import Signals
-from formcheck.views import View
+from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+from formcheck.signals.side_arm import UPPER
+from formcheck.signals.view import View
 
 ELBOW_HIDDEN = "the near elbow or wrist was hidden or out of the picture at that moment"
 ARM_LOST = "the tracker lost the arm at the bottom of this rep, so its depth was not seen"

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
-from formcheck.front import SIDES, FrontScene
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.measures.depth import JITTERY, MOST_NOISE
-from formcheck.quantity import Quantity, median_known, not_measured
-from formcheck.reps import Rep
-from formcheck.signals import Signals
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+from formcheck.signals.front_arms import SIDES, FrontScene
 
 BOTTOM_WINDOW_S = 0.12  # either side of the deepest moment
 LEAST_BEND_DEG = 140.0  # a straighter arm has no flare to speak of

@@ -10,10 +10,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
-from formcheck.front import FrontScene
-from formcheck.quantity import Quantity, median_known, not_measured
-from formcheck.reps import Rep
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.quantity import Quantity, median_known, not_measured
+from formcheck.reps.find import Rep
+from formcheck.signals.front_arms import FrontScene
 
 # Shoulder joint to shoulder joint over upper arm plus forearm. Biacromial 0.2244 of stature over
 # shoulder-elbow 0.2053 plus radiale-stylion 0.1482 (ANSUR II women, Gordon et al. 2014) is 0.635;

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from formcheck.quantity import Quantity, not_measured
-from formcheck.reps import Rep
-from formcheck.signals import Signals
-from formcheck.views import View
+from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+from formcheck.signals.view import View
 
 HEAD_NEEDS_SIDE = "the head against the trunk shows only from the side"
 HEAD_HIDDEN = "ear, shoulder or hip was hidden or out of the picture, or the track has no ears"

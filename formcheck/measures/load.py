@@ -13,9 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
-from formcheck.measures.segments import Sex, body_segments, centre_of_mass
-from formcheck.measures.surface import (
+from formcheck.asked.prescription import Prescription
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+from formcheck.signals.view import View
+from formcheck.variation.recognise import Variation
+from formcheck.variation.segments import Sex, body_segments, centre_of_mass
+from formcheck.variation.stance import (
     FRONT_ON,
     Support,
     Surface,
@@ -23,12 +29,6 @@ from formcheck.measures.surface import (
     lifted_hand,
     sagittal_points,
 )
-from formcheck.prescription import Prescription
-from formcheck.quantity import Quantity, not_measured
-from formcheck.reps import Rep
-from formcheck.signals import Signals
-from formcheck.variation import Variation
-from formcheck.views import View
 
 # 95 % half-widths, share of body mass. On a level floor a segment model comes within about four
 # points of a force plate (static plate values: Suprak 2011, Mier 2014); on the knees it reads

@@ -9,10 +9,10 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
+from formcheck.maths.arrays import FloatArray
 from formcheck.measures.load import WORN_AT, best_estimate, hand_load_range
-from formcheck.measures.segments import Sex, arm_per_stature, body_segments
-from formcheck.measures.surface import ABOVE_SURFACE, Support, Surface, contact_points
+from formcheck.variation.segments import Sex, arm_per_stature, body_segments
+from formcheck.variation.stance import ABOVE_SURFACE, Support, Surface, contact_points
 
 # Heights of the joints of the schematic body over the surface, statures: ankle 0.13 m and wrist
 # 0.06 m of 1.74 m, knee by its thickness (from memory).

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
-from formcheck.filtering import low_pass
-from formcheck.measures.segments import arm_per_stature
-from formcheck.quantity import Quantity, not_measured
-from formcheck.reps import Rep
-from formcheck.signals import Signals
-from formcheck.views import View
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.filtering import low_pass
+from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+from formcheck.signals.view import View
+from formcheck.variation.segments import arm_per_stature
 
 RISE_HIDDEN = "the shoulders or hips were not seen all the way up"
 HIPS_NEED_SIDE = "hips and shoulders rise apart visibly only from the side"

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
-from formcheck.front import FrontScene
-from formcheck.quantity import Quantity, median_known, not_measured
-from formcheck.reps import Rep
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.quantity import Quantity, median_known, not_measured
+from formcheck.reps.find import Rep
+from formcheck.signals.front_arms import FrontScene
 
 # 95 % of the left-right difference that landmarks show on rendered, perfectly even clips.
 ELBOW_PLUS_MINUS_DEG = 9.0

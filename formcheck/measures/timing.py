@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from formcheck.quantity import Quantity, not_measured
-from formcheck.reps import Rep
-from formcheck.signals import Signals
-from formcheck.views import View
+from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+from formcheck.signals.view import View
 
 SET_ENDS = "the set ends with this rep: no next one starts that would end the pause"
 

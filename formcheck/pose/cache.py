@@ -9,8 +9,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from formcheck.clip.read import ClipInfo
-from formcheck.digest import sha256_of
 from formcheck.errors import TrackError
+from formcheck.pose.digest import sha256_of
 from formcheck.pose.landmarker import find_pose
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel
 from formcheck.pose.store import read_track, write_track

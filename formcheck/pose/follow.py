@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.arrays import FloatArray
+from formcheck.maths.arrays import FloatArray
 from formcheck.pose.track import INDEX
 
 Poses = npt.NDArray[np.float32]  # (…, 33, 6): x, y as shares of the picture, visibility, world

@@ -32,9 +32,9 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
 from formcheck.clip.read import ClipInfo, RgbImage, at_most, read_frames
 from formcheck.errors import ModelError
+from formcheck.maths.arrays import FloatArray
 from formcheck.pose.follow import (
     WHOLE,
     WINDOWS,

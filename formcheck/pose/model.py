@@ -6,8 +6,8 @@ import zipfile
 from dataclasses import dataclass
 from pathlib import Path
 
-from formcheck.digest import sha256_of
 from formcheck.errors import ModelError
+from formcheck.pose.digest import sha256_of
 
 DEFAULT_MODEL = "heavy"
 # Twice as many looks make the angles of a set 0.1 degree better and its phases 0.01 s, for

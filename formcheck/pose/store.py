@@ -17,8 +17,8 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from formcheck.arrays import FloatArray
 from formcheck.errors import TrackError
+from formcheck.maths.arrays import FloatArray
 from formcheck.pose.track import LANDMARKS, REQUIRED, PoseTrack
 
 _KEY = b"formcheck"

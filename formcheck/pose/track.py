@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from formcheck.arrays import FloatArray
+from formcheck.maths.arrays import FloatArray
 
 LANDMARKS: tuple[str, ...] = (
     "nose", "left_eye_inner", "left_eye", "left_eye_outer", "right_eye_inner", "right_eye",

@@ -6,7 +6,7 @@ from collections import Counter
 
 from formcheck.analysis import Analysis
 from formcheck.report.words import fault_words, plus_minus
-from formcheck.reps import rep_list
+from formcheck.reps.find import rep_list
 
 # A lost line or range spoils the rep; a flared or uneven rep is still a rep; tempo comes last.
 _WEIGHT = {

@@ -12,8 +12,8 @@ import jsonschema
 
 from formcheck.analysis import Analysis, RepResult, SetView
 from formcheck.faults.rules import Fault
-from formcheck.quantity import Quantity
-from formcheck.variation import SupportHold
+from formcheck.maths.quantity import Quantity
+from formcheck.variation.recognise import SupportHold
 
 SCHEMA_NAME = "formcheck.report/1"
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from formcheck.analysis import RepResult
+from formcheck.asked.tempo import Tempo
 from formcheck.faults.rules import Fault
-from formcheck.reps import Rep
-from formcheck.tempo import Tempo
+from formcheck.reps.find import Rep
 
 PHASE_KEYS: tuple[str, ...] = ("eccentric", "bottom_pause", "concentric", "top_pause")
 # The phase that a tempo fault is about, as a place in PHASE_KEYS.

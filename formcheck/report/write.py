@@ -7,10 +7,10 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from formcheck.analysis import Analysis
-from formcheck.report.annotate import annotate
 from formcheck.report.contract import report_dict
-from formcheck.report.page import page_html
+from formcheck.report.page.page import page_html
 from formcheck.report.tables import reps_table, write_csv, write_xlsx
+from formcheck.report.video.annotate import annotate
 
 CLIP_NAME = "annotated.mp4"
 

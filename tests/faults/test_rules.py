@@ -8,12 +8,12 @@ from dataclasses import replace
 
 import pytest
 
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.tempo import parse_tempo
 from formcheck.faults.limits import default_limits, with_values
 from formcheck.faults.rules import Fault, likely_beyond, rep_faults, verdict_of
-from formcheck.prescription import Prescription
-from formcheck.quantity import Quantity, not_measured
-from formcheck.reps import Rep
-from formcheck.tempo import parse_tempo
+from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.reps.find import Rep
 
 REP = Rep(
     3, start_s=10.0, bottom_start_s=12.0, bottom_s=12.4, bottom_end_s=13.0, top_s=14.0, end_s=15.0

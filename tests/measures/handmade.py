@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.filtering import RATE_HZ
-from formcheck.reps import Rep
-from formcheck.signals import Signals
-from formcheck.views import View
+from formcheck.maths.filtering import RATE_HZ
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+from formcheck.signals.view import View
 
 FloatArray = npt.NDArray[np.float64]
 

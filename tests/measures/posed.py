@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.pose.track import LANDMARKS
-from formcheck.reps import Rep
-from formcheck.signals import Signals
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
 
 FloatArray = npt.NDArray[np.float64]
 

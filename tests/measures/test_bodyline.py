@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures.bodyline import (
     LINE_HIDDEN,
     LINE_NEEDS_SIDE,
@@ -18,8 +19,7 @@ from formcheck.measures.bodyline import (
     own_line,
 )
 from formcheck.measures.depth import JITTERY, MOST_NOISE
-from formcheck.quantity import Quantity, not_measured
-from formcheck.views import View
+from formcheck.signals.view import View
 from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, through
 
 FloatArray = npt.NDArray[np.float64]

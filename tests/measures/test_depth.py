@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from formcheck.arm import UPPER
+from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures.depth import (
     ARM_LOST,
     ELBOW_HIDDEN,
@@ -21,7 +21,7 @@ from formcheck.measures.depth import (
     shoulder_height_bottom,
     upper_arm_bottom,
 )
-from formcheck.quantity import Quantity, not_measured
+from formcheck.signals.side_arm import UPPER
 from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, through
 
 BENT = through((2, 170), (3, 82), (4, 84), (5, 168))

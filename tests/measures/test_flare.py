@@ -10,9 +10,9 @@ import pytest
 
 from formcheck.measures.flare import FRONT_PLUS_MINUS_DEG, front_flare, side_flare
 from formcheck.pose.store import read_track
-from formcheck.reps import find_reps
-from formcheck.signals import Signals, read_signals
-from formcheck.views import recognise_view
+from formcheck.reps.find import find_reps
+from formcheck.signals.curves import Signals, read_signals
+from formcheck.signals.view import recognise_view
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 

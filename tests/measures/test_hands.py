@@ -10,9 +10,9 @@ import pytest
 from formcheck.measures.hands import hand_spacing
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.reps import find_reps
-from formcheck.signals import read_signals
-from formcheck.views import recognise_view
+from formcheck.reps.find import find_reps
+from formcheck.signals.curves import read_signals
+from formcheck.signals.view import recognise_view
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from formcheck.measures.head import HEAD_HIDDEN, HEAD_NEEDS_SIDE, head_angle
-from formcheck.views import View
+from formcheck.signals.view import View
 from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, through
 
 

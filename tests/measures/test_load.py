@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from formcheck.asked.prescription import Prescription
+from formcheck.maths.quantity import Quantity
 from formcheck.measures.load import (
     KNEES_BIAS,
     arm_loads,
@@ -13,11 +15,9 @@ from formcheck.measures.load import (
     rep_loads,
 )
 from formcheck.measures.plank import plank, plank_load, worn_load_share
-from formcheck.measures.surface import Support, Surface
-from formcheck.prescription import Prescription
-from formcheck.quantity import Quantity
-from formcheck.variation import ArmWork, Look, Variation, recognise_variation
-from formcheck.views import View
+from formcheck.signals.view import View
+from formcheck.variation.recognise import ArmWork, Look, Variation, recognise_variation
+from formcheck.variation.stance import Support, Surface
 from tests.measures.posed import ONE_REP, PX_PER_STATURE, posed_signals
 
 SIDE = View("side", "left")

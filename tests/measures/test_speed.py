@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures.speed import (
     HIPS_NEED_SIDE,
     RISE_HIDDEN,
@@ -15,7 +16,6 @@ from formcheck.measures.speed import (
     peak_concentric_speed,
     speed_loss_percent,
 )
-from formcheck.quantity import Quantity, not_measured
 from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, through
 from tests.minimum_jerk import FloatArray, eased
 

@@ -11,9 +11,9 @@ import pytest
 from formcheck.measures.symmetry import Evenness, evenness, stance_remarks
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.reps import find_reps
-from formcheck.signals import Signals, read_signals
-from formcheck.views import recognise_view
+from formcheck.reps.find import find_reps
+from formcheck.signals.curves import Signals, read_signals
+from formcheck.signals.view import recognise_view
 from tests.pinhole import Camera, PushUpSet
 
 DATA = Path(__file__).parents[1] / "data"

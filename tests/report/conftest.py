@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 
 from formcheck.analysis import Analysis, analyse
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.tempo import parse_tempo
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
-from formcheck.prescription import Prescription
 from formcheck.report.write import write_report
-from formcheck.tempo import parse_tempo
 
 ROOT = Path(__file__).parents[2]
 CLIPS = ROOT / "sample_clips"

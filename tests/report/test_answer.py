@@ -12,7 +12,7 @@ from formcheck.report.answer import (
     reps_with,
     variation_line,
 )
-from formcheck.reps import rep_list
+from formcheck.reps.find import rep_list
 from tests.report.conftest import hold, judged, nobody
 
 

@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from formcheck.analysis import Analysis
-from formcheck.quantity import not_measured
+from formcheck.maths.quantity import not_measured
 from formcheck.report.contract import report_dict, validate
 from tests.report.conftest import judged, nobody
 

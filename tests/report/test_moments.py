@@ -3,8 +3,8 @@ from __future__ import annotations
 import pytest
 
 from formcheck.analysis import Analysis
+from formcheck.asked.tempo import parse_tempo
 from formcheck.report.moments import TEMPO_FAULTS, asked_s, called_at_s, moment
-from formcheck.tempo import parse_tempo
 
 
 def test_an_instant_is_found_in_its_rep_and_phase(sagging: Analysis) -> None:

@@ -6,7 +6,7 @@ import pytest
 
 from formcheck.faults.limits import default_limits
 from formcheck.report.contract import schema
-from formcheck.report.icons import SIGNS, UNKNOWN, sign
+from formcheck.report.page.icons import SIGNS, UNKNOWN, sign
 from formcheck.report.words import (
     CAUTIONS,
     FAULTS,

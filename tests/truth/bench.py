@@ -23,14 +23,14 @@ import numpy as np
 import pandas as pd
 
 from formcheck.analysis import Analysis, analyse
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.tempo import Tempo, parse_tempo
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.pairing import Take, pair_takes
+from formcheck.maths.quantity import Quantity
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
-from formcheck.prescription import Prescription
-from formcheck.quantity import Quantity
-from formcheck.tempo import Tempo, parse_tempo
-from formcheck.variation import hand_class, hand_limits
+from formcheck.reps.pairing import Take, pair_takes
+from formcheck.variation.recognise import hand_class, hand_limits
 from tests.truth import scoring
 from tests.truth.truth import TruthSet, exact_track, read_truth
 

@@ -22,12 +22,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from formcheck.filtering import low_pass, resample
-from formcheck.geometry import joint_angle_deg, length
+from formcheck.maths.filtering import low_pass, resample
+from formcheck.maths.geometry import joint_angle_deg, length
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.signals import read_signals
-from formcheck.views import recognise_view
+from formcheck.signals.curves import read_signals
+from formcheck.signals.view import recognise_view
 from tests.truth.truth import TruthSet, read_truth
 
 FloatArray = npt.NDArray[np.float64]

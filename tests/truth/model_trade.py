@@ -22,7 +22,7 @@ import numpy as np
 import pandas as pd
 
 from formcheck.clip.read import probe
-from formcheck.geometry import joint_angle_deg
+from formcheck.maths.geometry import joint_angle_deg
 from formcheck.pose.landmarker import find_pose
 from formcheck.pose.model import find_model
 from formcheck.pose.store import write_track

@@ -22,8 +22,8 @@ from typing import Literal
 import pandas as pd
 
 from formcheck.analysis import Analysis, RepResult
-from formcheck.quantity import Quantity
-from formcheck.tempo import Tempo
+from formcheck.asked.tempo import Tempo
+from formcheck.maths.quantity import Quantity
 from tests.truth.truth import TruthRep, TruthSet
 
 Expectation = Literal["fault", "clear", "grey"]

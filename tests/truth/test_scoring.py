@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from formcheck.tempo import parse_tempo
+from formcheck.asked.tempo import parse_tempo
 from tests.truth import scoring
 from tests.truth.truth import TruthRep
 

@@ -16,10 +16,10 @@ import pandas as pd
 import pytest
 
 from formcheck.analysis import analyse, rejudge
+from formcheck.asked.tempo import parse_tempo
 from formcheck.faults.limits import default_limits, with_values
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
-from formcheck.tempo import parse_tempo
 from tests.truth import bench, scoring, stress
 from tests.truth.truth import read_truth
 

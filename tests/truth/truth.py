@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
+from formcheck.asked.tempo import Tempo, parse_tempo
 from formcheck.pose.track import INDEX, LANDMARKS, PoseTrack
-from formcheck.tempo import Tempo, parse_tempo
 
 # Truth fields by the report contract's names. Phases are compared with the boundaries at 5 %
 # of the peak joint speed, which is how formcheck defines them.

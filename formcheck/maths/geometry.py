@@ -1,0 +1,51 @@
+"""Angles and lines on arrays of points. Points are (..., 2) or (..., 3); angles in degrees."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from formcheck.maths.arrays import FloatArray
+
+
+def length(vector: FloatArray) -> FloatArray:
+    """(...,) Euclidean length of (..., D) vectors."""
+    return np.asarray(np.linalg.norm(vector, axis=-1))
+
+
+def joint_angle_deg(proximal: FloatArray, joint: FloatArray, distal: FloatArray) -> FloatArray:
+    """(...,) angle at ``joint`` between its two segments, 180 = straight; NaN where degenerate."""
+    first, second = proximal - joint, distal - joint
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cosine = np.sum(first * second, axis=-1) / (length(first) * length(second))
+    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+
+
+def signed_turn_deg(first: FloatArray, second: FloatArray) -> FloatArray:
+    """(...,) signed angle that turns ``first`` onto ``second`` in the image, -180 to 180.
+
+    Positive is clockwise as seen on the screen, since y points down.
+    """
+    cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
+    dot = np.sum(first * second, axis=-1)
+    return np.asarray(np.degrees(np.arctan2(cross, dot)))
+
+
+def line_deviation_deg(upper: FloatArray, middle: FloatArray, lower: FloatArray) -> FloatArray:
+    """(...,) how far ``middle`` breaks the line from ``upper`` to ``lower``, in the image.
+
+    180 minus the angle at ``middle``; positive when ``middle`` lies below the line (toward
+    larger y), negative above: a sagging hip is positive, a piked one negative.
+    """
+    bend = 180.0 - joint_angle_deg(upper, middle, lower)
+    span = lower - upper
+    offset = middle - upper
+    below = span[..., 0] * offset[..., 1] - span[..., 1] * offset[..., 0]
+    sign = np.where(below * np.sign(span[..., 0]) >= 0.0, 1.0, -1.0)
+    return np.asarray(sign * bend)
+
+
+def inclination_deg(low_end: FloatArray, high_end: FloatArray) -> FloatArray:
+    """(...,) elevation of ``high_end`` over ``low_end`` above the image's horizontal."""
+    rise = low_end[..., 1] - high_end[..., 1]
+    run = np.abs(high_end[..., 0] - low_end[..., 0])
+    return np.asarray(np.degrees(np.arctan2(rise, run)))

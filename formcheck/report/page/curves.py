@@ -1,0 +1,278 @@
+"""Curves of one set as SVG: elbow, body line, shoulder height and tempo, one column a rep."""
+
+from __future__ import annotations
+
+import io
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import matplotlib
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from formcheck.analysis import Analysis
+from formcheck.maths.arrays import FloatArray
+from formcheck.measures.bodyline import line_curve
+from formcheck.report import theme
+from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
+from formcheck.report.targets import Targets
+from formcheck.signals.view import CANNOT_JUDGE
+
+_PT_PER_INCH = 72.0
+_HATCH = {"down": "\\\\\\\\", "up": "////", "dots": "...", "solid": ""}
+_ROOM_S = 0.8  # shown before the first rep and after the last
+_SAMPLE_HZ = 15.0  # of the values handed to the page for its moving read-out
+
+
+@dataclass(frozen=True)
+class Series:
+    """One signal on the reference clock; ``name`` and ``unit`` as written on the page."""
+
+    key: str
+    name: str
+    unit: str
+    t_s: FloatArray
+    values: FloatArray
+
+
+@dataclass(frozen=True)
+class Chart:
+    """``svg`` text, and where the data lie in it: from ``x0`` at ``t0_s`` to ``x1`` at ``t1_s``
+    (svg units), and for each row its series key, y of its lower and upper value."""
+
+    svg: str
+    width: float
+    height: float
+    t0_s: float
+    t1_s: float
+    x0: float
+    x1: float
+    rows: tuple[tuple[str, float, float, float, float], ...]
+
+
+def series_of(analysis: Analysis) -> list[Series]:
+    """The curves this set has, each from the view that shows it best; NaN out of position."""
+    found = []
+    for key, name, unit in (
+        ("elbow_deg", "Elbow angle", "°"),
+        ("body_line_deg", "Body line, + sags", "°"),
+        ("shoulder_height", "Shoulder height", "arm lengths"),
+    ):
+        best: Series | None = None
+        for view in analysis.views:
+            if key == "body_line_deg" and "hip_sag" in CANNOT_JUDGE[view.view.kind]:
+                continue
+            signals = view.signals
+            curve = (
+                line_curve(signals, analysis.variation.support) - analysis.own_line.error_deg
+                if key == "body_line_deg"
+                else getattr(signals, key)
+            )
+            values = np.where(signals.in_position, curve, np.nan)
+            if best is None or np.isfinite(values).sum() > np.isfinite(best.values).sum():
+                best = Series(key, name, unit, view.signals.t_s + view.offset_s, values)
+        if best is not None and np.isfinite(best.values).any():
+            found.append(best)
+    return found
+
+
+def chart(
+    analysis: Analysis, series: Sequence[Series], targets: Targets, width_px: float
+) -> Chart | None:
+    """Draw the curves ``width_px`` wide (96 px an inch); None when there is no rep to show."""
+    if not analysis.reps or not series:
+        return None
+    t0_s = analysis.reps[0].rep.start_s - _ROOM_S
+    t1_s = analysis.reps[-1].rep.end_s + _ROOM_S
+    heights = [1.9 if one.key == "elbow_deg" else 1.25 for one in series] + [0.75]
+    width_in, height_in = width_px / 96, sum(heights) + 0.32 * len(heights) + 0.5
+    with matplotlib.rc_context(_style(width_px)):
+        figure = Figure(figsize=(width_in, height_in))
+        rows = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights, squeeze=False)
+        axes: list[Axes] = list(rows[:, 0])
+        for axis, one in zip(axes, series, strict=False):
+            _columns(axis, analysis)
+            _curve(axis, one, analysis, targets)
+        _columns(axes[-1], analysis)
+        _tempo(axes[-1], analysis)
+        axes[0].set_xlim(t0_s, t1_s)
+        _rep_numbers(axes[0], analysis, width_px / (t1_s - t0_s))
+        axes[-1].set_xlabel("time in the clip, s")
+        figure.subplots_adjust(
+            left=44 / width_px, right=1 - 8 / width_px, top=1 - 0.3 / height_in,
+            bottom=0.46 / height_in, hspace=0.32,
+        )  # fmt: skip
+        svg = _svg(figure, f"w{width_px:.0f}")
+    width, height = width_in * _PT_PER_INCH, height_in * _PT_PER_INCH
+    box = axes[0].get_position()
+    return Chart(
+        svg, width, height, t0_s, t1_s, box.x0 * width, box.x1 * width,
+        tuple(
+            (one.key, *axis.get_ylim(), (1 - axis.get_position().y0) * height,
+             (1 - axis.get_position().y1) * height)
+            for axis, one in zip(axes, series, strict=False)
+        ),
+    )  # fmt: skip
+
+
+def samples(series: Sequence[Series], t0_s: float, t1_s: float) -> dict[str, Any]:
+    """Values for the moving read-out: first time, step, and a list a series; null = unknown."""
+    t_s = np.arange(t0_s, t1_s, 1 / _SAMPLE_HZ)
+    return {
+        "t0": round(t0_s, 3),
+        "step": 1 / _SAMPLE_HZ,
+        "series": {
+            one.key: [
+                round(float(value), 2) if math.isfinite(value) else None
+                for value in np.interp(t_s, one.t_s, one.values, left=np.nan, right=np.nan)
+            ]
+            for one in series
+        },
+    }
+
+
+def _style(width_px: float) -> dict[Any, Any]:
+    size = 8.5 if width_px > 600 else 8.0
+    return {
+        "svg.fonttype": "none", "font.family": "sans-serif", "font.size": size,
+        "axes.titlesize": size + 0.5, "axes.titlelocation": "left", "axes.titleweight": "bold",
+        "axes.titlepad": 4.0, "axes.spines.top": False, "axes.spines.right": False,
+        "axes.edgecolor": theme.QUIET, "axes.labelcolor": theme.QUIET,
+        "text.color": theme.INK, "xtick.color": theme.QUIET, "ytick.color": theme.QUIET,
+        "axes.facecolor": "none", "figure.facecolor": "none", "hatch.linewidth": 0.7,
+        "path.simplify_threshold": 0.3, "lines.solid_capstyle": "round",
+    }  # fmt: skip
+
+
+def _columns(axis: Axes, analysis: Analysis) -> None:
+    for result in analysis.reps:
+        rep = result.rep
+        if result.attempt == "counted":
+            if rep.index % 2:
+                axis.axvspan(rep.start_s, rep.end_s, facecolor=theme.RULE, alpha=0.35, lw=0)
+        else:
+            axis.axvspan(
+                rep.start_s, rep.end_s, facecolor="none", edgecolor=theme.FAULT.paper,
+                alpha=0.5, hatch="////", lw=0,
+            )  # fmt: skip
+
+
+def _rep_numbers(axis: Axes, analysis: Analysis, px_per_s: float) -> None:
+    every = 1
+    durations = [r.rep.end_s - r.rep.start_s for r in analysis.reps]
+    while min(durations) * every * px_per_s < 20 and every < len(durations):
+        every += 1
+    for result in analysis.reps[::every]:
+        rep = result.rep
+        middle_s = (rep.start_s + rep.end_s) / 2
+        axis.annotate(
+            str(rep.index), (middle_s, 1.0), xycoords=("data", "axes fraction"),
+            xytext=(0, 3), textcoords="offset points", ha="center", fontweight="bold",
+            color=theme.INK if result.attempt == "counted" else theme.FAULT.paper,
+        )  # fmt: skip
+
+
+def _curve(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> None:
+    axis.set_title(f"{one.name}, {one.unit}", pad=4 if one.key != "elbow_deg" else 14)
+    low, high = np.nanmin(one.values), np.nanmax(one.values)
+    if one.key == "elbow_deg":
+        axis.set_ylim(min(60.0, low - 5), 186.0)
+        axis.set_yticks([v for v in (60.0, targets.depth_deg, 120.0, targets.lockout_deg)
+                         if math.isfinite(v)])  # fmt: skip
+        _band(axis, targets.lockout_deg, 186.0)
+        _band(axis, axis.get_ylim()[0], targets.depth_deg)
+        _limits(axis, targets.lockout_deg, targets.depth_deg)
+    elif one.key == "body_line_deg":
+        axis.set_ylim(min(low - 3, targets.pike_deg - 5), max(high + 3, targets.sag_deg + 5))
+        axis.set_yticks([targets.pike_deg, 0.0, targets.sag_deg])
+        _band(axis, targets.pike_deg, targets.sag_deg)
+        _limits(axis, targets.pike_deg, targets.sag_deg)
+    else:
+        room = max(0.05, 0.12 * (high - low))
+        axis.set_ylim(low - room, high + room)
+        first = analysis.reps[0].rep
+        inside = (one.t_s >= first.start_s) & (one.t_s <= first.end_s)
+        if np.isfinite(one.values[inside]).any():
+            _band(axis, np.nanmin(one.values[inside]), np.nanmax(one.values[inside]))
+            axis.set_title(f"{one.name}, {one.unit}; band: rep {first.index}", pad=4)
+    axis.plot(one.t_s, one.values, color=theme.LINE.paper, lw=1.8)
+    _beyond(axis, one, analysis, targets)
+    axis.tick_params(labelbottom=False, length=0)
+    axis.spines["bottom"].set_visible(False)
+
+
+def _beyond(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> None:
+    """Where the body line leaves its band in a rep that is accused of it: hot and thick."""
+    if one.key != "body_line_deg":
+        return
+    accused = np.zeros(len(one.t_s), bool)
+    for result in analysis.reps:
+        if any(f.key in ("hip_sag", "hip_pike") and f.verdict == "fault" for f in result.faults):
+            accused |= (one.t_s >= result.rep.start_s) & (one.t_s <= result.rep.top_s)
+    beyond = (one.values < targets.pike_deg) | (one.values > targets.sag_deg)
+    hot = np.where(accused & beyond, one.values, np.nan)
+    if np.isfinite(hot).any():
+        axis.plot(one.t_s, hot, color=theme.FAULT.paper, lw=3.2)
+
+
+def _band(axis: Axes, low: float, high: float) -> None:
+    if math.isfinite(low) and math.isfinite(high):
+        axis.axhspan(low, high, facecolor=theme.TARGET.picture, alpha=0.2, lw=0)
+
+
+def _limits(axis: Axes, *limits: float) -> None:
+    for limit in limits:
+        if math.isfinite(limit):
+            axis.axhline(limit, color=theme.QUIET, lw=0.9, ls=(0, (4, 3)))
+
+
+def _tempo(axis: Axes, analysis: Analysis) -> None:
+    asked = asked_s(analysis.prescription.tempo)
+    known = any(aim is not None for aim in asked)
+    for result in analysis.reps:
+        bounds = bounds_s(result.rep)
+        _phases(axis, bounds, 0.0)
+        if known:
+            starts = [bounds[0]]
+            for place, aim in enumerate(asked):
+                done = bounds[place + 1] - bounds[place]
+                starts.append(starts[-1] + (aim if aim is not None else min(done, 1.0)))
+            _phases(axis, starts, 1.15, until_s=bounds[4])
+    axis.set_ylim(-0.15, 2.3 if known else 1.15)
+    axis.set_yticks([0.5, 1.65] if known else [0.5], ["done", "asked"] if known else ["done"])
+    tempo = analysis.prescription.tempo
+    axis.set_title(f"Tempo{f', {tempo} s asked' if tempo else ''}", pad=4)
+    axis.tick_params(axis="y", length=0)
+    axis.spines["left"].set_visible(False)
+
+
+def _phases(axis: Axes, bounds: Sequence[float], low: float, until_s: float = math.inf) -> None:
+    for place, key in enumerate(PHASE_KEYS):
+        look = theme.PHASES[key]
+        start, end = bounds[place], min(bounds[place + 1], until_s)
+        if end > start:
+            axis.broken_barh(
+                [(start, end - start)], (low, 1.0), facecolor=look.fill.paper,
+                edgecolor=look.lines if look.hatch != "solid" else look.fill.paper,
+                hatch=_HATCH[look.hatch], lw=0.5,
+            )  # fmt: skip
+
+
+def _svg(figure: Figure, salt: str) -> str:
+    """The figure as an ``<svg>`` element whose ids cannot meet another figure's."""
+    text = io.StringIO()
+    with matplotlib.rc_context({"svg.hashsalt": salt}):
+        figure.savefig(text, format="svg", transparent=True, metadata={"Date": None})
+    svg = text.getvalue()
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.DOTALL)
+    used = set(re.findall(r"(?:url\(#|href=\"#)([^)\"]+)", svg))
+    svg = re.sub(r' id="([^"]+)"', lambda m: f' id="{salt}{m[1]}"' if m[1] in used else "", svg)
+    svg = re.sub(r"(url\(#|href=\"#)", rf"\g<1>{salt}", svg)
+    svg = re.sub(r' (?:width|height)="[\d.]+pt"', "", svg, count=2)
+    return svg.strip()

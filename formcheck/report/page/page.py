@@ -1,0 +1,382 @@
+"""The page: one self-contained HTML file beside the annotated clip, nothing fetched."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from importlib.resources import files
+from typing import Any
+
+import cv2
+import jinja2
+import numpy as np
+from markupsafe import Markup
+
+from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
+from formcheck.faults.rules import Fault
+from formcheck.report import theme
+from formcheck.report.answer import (
+    answer_line,
+    fix_first,
+    fix_line,
+    reps_with,
+    variation_line,
+)
+from formcheck.report.moments import PHASE_KEYS, bounds_s, called_at_s
+from formcheck.report.page import marks
+from formcheck.report.page.curves import chart, samples, series_of
+from formcheck.report.page.icons import dashed, sign
+from formcheck.report.targets import Targets, targets_of
+from formcheck.report.video.annotate import Annotated, FaultId, id_of
+from formcheck.report.video.canvas import Picture
+from formcheck.report.words import (
+    ATTEMPTS,
+    CAUTIONS,
+    PHASES,
+    TOO_CLOSE,
+    fault_words,
+    how_to_film,
+    limit_text,
+    plus_minus,
+    visible,
+    with_unit,
+)
+from formcheck.reps.find import rep_list
+
+STILLS_BUDGET = 700_000  # bytes of JPEG, so that the page stays under 1.5 MB
+_WIDE_PX, _NARROW_PX = 1080.0, 344.0
+NOT_ASKED = (NO_TEMPO, NO_HANDS)
+_LEAD_S = 0.4  # a fault is shown from a little before it happens
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of the rep table: field of the rep's values, heading, unit."""
+
+    field: str
+    heading: str
+    unit: str
+
+
+_COLUMNS = (
+    Column("eccentric_s", "Lower", "s"),
+    Column("bottom_pause_s", "Bottom", "s"),
+    Column("concentric_s", "Press", "s"),
+    Column("top_pause_s", "Top", "s"),
+    Column("elbow_bottom_deg", "Elbow, bottom", "deg"),
+    Column("elbow_top_deg", "Elbow, top", "deg"),
+    Column("hip_deviation_deg", "Body line", "deg"),
+    Column("elbow_flare_deg", "Flare", "deg"),
+    Column("symmetry_deg", "Left to right", "deg"),
+    Column("hand_spacing_ratio", "Hands apart", "×"),
+    Column("head_angle_deg", "Head", "deg"),
+    Column("mean_concentric_speed", "Press speed", "speed"),
+    Column("load_fraction", "Load", "body mass"),
+)
+_ALWAYS = 7  # the first columns stand even when nothing in them was measured
+
+
+def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: str = "") -> str:
+    """The whole page as text.
+
+    ``clip`` None: no video, only what was measured. ``clip_name`` is the annotated clip's file
+    beside the page. File names and ``note`` are shown as text, whatever they contain.
+    """
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("formcheck.report.page"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(sign=sign, dashed=dashed, words=fault_words)
+    environment.filters["plain"] = visible
+    script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
+    return environment.get_template("report.html.j2").render(
+        **_context(analysis, clip, clip_name, note),
+        script=Markup(script),  # our own file, not data
+        script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
+    )
+
+
+def _context(
+    analysis: Analysis, clip: Annotated | None, clip_name: str, note: str
+) -> dict[str, Any]:
+    targets = targets_of(analysis)
+    series = series_of(analysis)
+    charts = {
+        name: chart(analysis, series, targets, width)
+        for name, width in (
+            ("wide", _WIDE_PX),
+            ("narrow", max(_NARROW_PX, 46.0 * len(analysis.reps))),
+        )
+    }
+    drawn = charts["wide"]
+    first = fix_first(analysis)
+    duration_s = analysis.views[0].track.duration_s if analysis.views else 0.0
+    return {
+        "theme": theme,
+        "answer": answer_line(analysis),
+        "files": [view.track.source_name for view in analysis.views],
+        "note": note,
+        "notes": [*analysis.notes, *(n for v in analysis.views for n in v.track.notes)],
+        "first": fault_words(first) if first else None,
+        "first_key": first,
+        "fix_line": fix_line(analysis),
+        "empty": analysis.empty,
+        "first_reps": rep_list(reps_with(analysis, first)) if first else "",
+        "next_step": analysis.next_step,
+        "cautions": analysis.next_step.cautions or CAUTIONS[:2],
+        "closing": CAUTIONS,
+        "too_close": TOO_CLOSE,
+        "facts": [] if analysis.empty else _facts(analysis),
+        "disagreements": analysis.variation.disagreements,
+        "marks": marks.marks(analysis, targets),
+        "rails_text": _rails_text(targets),
+        "mark_size": (marks.WIDTH, marks.HEIGHT),
+        "clip": clip,
+        "clip_name": clip_name,
+        "clip_label": _clip_label(analysis),
+        "poster": _jpeg(clip.poster, 960, 70) if clip else "",
+        "duration_s": duration_s,
+        "spans": _spans(analysis, duration_s),
+        "calls": [
+            _percent(called_at_s(fault, result.rep), duration_s)
+            for result in analysis.reps
+            for fault in result.faults
+            if fault.verdict == "fault"
+        ],
+        "phases": PHASES,
+        "charts": {name: c and {**vars(c), "svg": Markup(c.svg)} for name, c in charts.items()},
+        "series": series,
+        "columns": _columns(analysis),
+        "rows": [_row(result, _columns(analysis)) for result in analysis.reps],
+        "groups": _groups(analysis, clip),
+        "not_judged": _not_judged(analysis),
+        "moving": {
+            "frame": 1 / max(analysis.views[0].track.fps, 1.0) if analysis.views else 0.04,
+            "reps": [
+                {"i": r.rep.index, "b": [round(t, 3) for t in bounds_s(r.rep)]}
+                for r in analysis.reps
+            ],
+            "phases": [PHASES[key] for key in PHASE_KEYS],
+            "units": {one.key: one.unit for one in series},
+            "charts": {
+                name: {"t0": c.t0_s, "t1": c.t1_s, "x0": c.x0, "x1": c.x1, "rows": c.rows}
+                for name, c in charts.items()
+                if c is not None
+            },
+            **(samples(series, drawn.t0_s, drawn.t1_s) if drawn else {"series": {}}),
+        },
+    }
+
+
+def _facts(analysis: Analysis) -> list[tuple[str, str]]:
+    """What was done and asked, as name and value with unit; only what is known."""
+    summary, variation, asked = analysis.summary, analysis.variation, analysis.prescription
+    facts = [
+        ("Variation", variation_line(analysis)),
+        ("Body angle", plus_minus(variation.inclination_deg.value,
+                                  variation.inclination_deg.plus_minus, "deg")),
+        ("Held at the top", f"{variation.support_hold.held_s:.0f} s"
+         if variation.support_hold else ""),
+        ("Surface", _surface_text(analysis)),
+        ("Load on the hands", _load_text(summary.load_fraction.value, asked.body_mass_kg)),
+        ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
+        ("Range asked", _range_text(analysis) if analysis.reps else ""),
+        ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
+        ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
+         if summary.time_under_tension_s > 0 else ""),
+        ("Pace", f"{summary.pace_per_min:.0f} reps/min" if math.isfinite(summary.pace_per_min)
+         else ""),
+        ("Speed loss, first to last", with_unit(summary.speed_loss_percent, "%")),
+        ("Depth lost", with_unit(summary.range_loss_deg, "deg")),
+        ("First rep to break", f"rep {summary.first_breakdown_rep}"
+         if summary.first_breakdown_rep else ""),
+    ]  # fmt: skip
+    return [(name, value) for name, value in facts if value and value != "–"]
+
+
+def _surface_text(analysis: Analysis) -> str:
+    """How high the raised end is, in centimetres where the stature is known."""
+    height, cm = analysis.variation.surface_height, analysis.variation.surface_height_cm
+    if analysis.variation.surface not in ("hands_raised", "feet_raised") or not height.known:
+        return ""
+    if cm is not None:
+        return f"about {abs(cm):.0f} cm high"
+    return f"{abs(height.value):.1f} ± {height.plus_minus:.1f} arm lengths high"
+
+
+def _load_text(share: float, body_mass_kg: float | None) -> str:
+    if not math.isfinite(share):
+        return ""
+    kg = f", {share * body_mass_kg:.0f} kg" if body_mass_kg else ""
+    return f"{100 * share:.0f} % of body mass{kg}"
+
+
+def _rails_text(targets: Targets) -> str:
+    rails = [
+        f"{name} {with_unit(limit, 'deg')} {where}"
+        for name, limit, where in (
+            ("lockout", targets.lockout_deg, "above"),
+            ("depth", targets.depth_deg, "below"),
+        )
+        if math.isfinite(limit)
+    ]
+    return ": " + ", ".join(rails) if rails else ""
+
+
+def _range_text(analysis: Analysis) -> str:
+    return {
+        "elbow-90": f"elbow at most {analysis.limits['shallow'].value:g}°",
+        "arm-parallel": "upper arm level with the floor",
+        "chest-low": "chest a fist from the hands",
+    }[analysis.prescription.range_standard]
+
+
+def _clip_label(analysis: Analysis) -> str:
+    kinds = " and ".join(view.view.kind for view in analysis.views)
+    return f"Annotated clip, {kinds} view, with limbs, body line, elbow angle and tempo drawn in"
+
+
+def _spans(analysis: Analysis, duration_s: float) -> list[dict[str, Any]]:
+    """Reps along the time strip, with their phases, in percent of the clip."""
+    spans = []
+    for result in analysis.reps:
+        bounds = bounds_s(result.rep)
+        length = max(bounds[4] - bounds[0], 1e-6)
+        spans.append(
+            {
+                "index": result.rep.index,
+                "standing": marks.standing(result),
+                "left": _percent(bounds[0], duration_s),
+                "width": _percent(length, duration_s),
+                "phases": [
+                    (key, 100 * (bounds[place + 1] - bounds[place]) / length)
+                    for place, key in enumerate(PHASE_KEYS)
+                ],
+            }
+        )
+    return spans
+
+
+def _percent(part: float, whole: float) -> float:
+    return round(100 * part / whole, 3) if whole > 0 else 0.0
+
+
+def _columns(analysis: Analysis) -> list[Column]:
+    return [
+        replace(column, unit=analysis.speed_unit) if column.unit == "speed" else column
+        for place, column in enumerate(_COLUMNS)
+        if place < _ALWAYS
+        or any(column.field in r.values and r.values[column.field].known for r in analysis.reps)
+    ]
+
+
+def _row(result: RepResult, columns: list[Column]) -> dict[str, Any]:
+    cells = []
+    for column in columns:
+        quantity = result.values.get(column.field)
+        value = quantity.value if quantity else getattr(result.rep, column.field, math.nan)
+        unit = {"×": "shoulder widths", "body mass": "%"}.get(column.unit, column.unit)
+        scale = 100.0 if column.unit == "body mass" else 1.0
+        spread = quantity.plus_minus if quantity else math.nan
+        cells.append(
+            {
+                "sort": value if math.isfinite(value) else None,
+                "text": with_unit(value * scale, unit).split(" ")[0],  # unit is in the heading
+                "spread": (
+                    "± " + with_unit(spread * scale, unit).split(" ")[0]
+                    if math.isfinite(spread) and math.isfinite(value)
+                    else ""
+                ),
+                "reason": (quantity.reason or "") if quantity and not quantity.known else "",
+            }
+        )
+    return {
+        "index": result.rep.index,
+        "start_s": result.rep.start_s,
+        "standing": marks.standing(result),
+        "attempt": ATTEMPTS[result.attempt],
+        "why": result.why_not_counted or "",
+        "cells": cells,
+        "faults": [(f.key, f.verdict) for f in result.faults],
+    }
+
+
+def _groups(analysis: Analysis, clip: Annotated | None) -> list[dict[str, Any]]:
+    """Faults by kind, the one to fix first leading; each with the times it happened."""
+    pictures = _embedded(clip.stills) if clip else {}
+    keys = list(dict.fromkeys(f.key for f in analysis.faults))
+    sure = {
+        key: sum(f.key == key and f.verdict == "fault" for f in analysis.faults) for key in keys
+    }
+    first = fix_first(analysis)
+    groups = []
+    for key in sorted(keys, key=lambda k: (k != first, -sure[k])):
+        cases = [f for f in analysis.faults if f.key == key]
+        groups.append(
+            {
+                "key": key,
+                "words": fault_words(key),
+                "only_borderline": sure[key] == 0,
+                "reps": rep_list(sorted({f.rep for f in cases})),
+                "cases": [_case(f, pictures.get(id_of(f), "")) for f in cases],
+            }
+        )
+    return groups
+
+
+def _case(fault: Fault, picture: str) -> dict[str, Any]:
+    return {
+        "rep": fault.rep,
+        "verdict": fault.verdict,
+        "at_s": fault.at_s,
+        "seek_s": max(0.0, fault.at_s - _LEAD_S),
+        "value": plus_minus(fault.value, fault.uncertainty, fault.unit),
+        "limit": limit_text(fault.value, fault.limit, fault.unit),
+        "view": fault.view,
+        "picture": picture,
+    }
+
+
+def _not_judged(analysis: Analysis) -> list[dict[str, Any]]:
+    """What was not judged, gathered by reason, with what to film instead."""
+    gathered: dict[tuple[str, str], list[str]] = {}
+    for entry in analysis.not_judged:
+        # Some reasons already say how to film; some are not about the filming.
+        told = "film" in entry.reason or entry.reason in NOT_ASKED
+        film = "" if told else how_to_film(entry.key)
+        names = gathered.setdefault((_sentence(entry.reason), film), [])
+        names.append(fault_words(entry.key).judged)
+    return [
+        {"names": list(dict.fromkeys(names)), "reason": reason, "film": film}
+        for (reason, film), names in gathered.items()
+    ]
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "!", "?")) else ".")
+
+
+def _embedded(stills: Mapping[FaultId, Picture]) -> dict[FaultId, str]:
+    """The stills as data URLs, smaller where there are many, so that all fit the page."""
+    width, quality = 480, 78
+    while True:
+        urls = {key: _jpeg(still, width, quality) for key, still in stills.items()}
+        if sum(map(len, urls.values())) <= STILLS_BUDGET or width <= 120:
+            return urls
+        width, quality = round(width * 0.75), max(55, quality - 6)
+
+
+def _jpeg(picture: Picture, width: int, quality: int) -> str:
+    height = round(picture.shape[0] * width / picture.shape[1])
+    if width < picture.shape[1]:
+        picture = np.asarray(
+            cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA), np.uint8
+        )
+    done, data = cv2.imencode(".jpg", picture[:, :, ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return "data:image/jpeg;base64," + base64.b64encode(data.tobytes()).decode() if done else ""

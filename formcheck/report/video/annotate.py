@@ -1,0 +1,382 @@
+"""The annotated clip: read one or two views, paint every picture, write one clip in step."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from formcheck.analysis import Analysis, SetView
+from formcheck.clip.read import ClipInfo, Planes, probe, read_planes
+from formcheck.clip.write import ClipWriter
+from formcheck.faults.rules import Fault
+from formcheck.maths.arrays import FloatArray
+from formcheck.measures.bodyline import line_curve
+from formcheck.report import theme
+from formcheck.report.moments import called_at_s, moment
+from formcheck.report.targets import targets_of
+from formcheck.report.video.canvas import Canvas, Matrix, Picture
+from formcheck.report.video.overlay import (
+    BAND_UNITS,
+    CALL_UNITS,
+    MOST_CALLS,
+    Readings,
+    paint_band,
+    paint_body,
+    paint_call,
+)
+
+LONG_SIDE_PX = 1280
+MOST_PX = 800_000  # of the whole picture: a phone or a page shows no more
+STILL_WIDTH_PX = 480
+_STILL_ASPECT = 1.6
+_SIZE_AGAINST_INPUT = 1.6  # the bar is below 2; the encoder may overshoot
+_CALL_S = 1.6  # how long a fault stays called
+_LEAD_S = 0.25  # the limb turns hot a little before the call
+_DRAWN = tuple(
+    f"{side}_{joint}"
+    for side in ("left", "right")
+    for joint in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
+)
+
+
+FaultId = tuple[int, str]  # rep and key: a rep has each fault once
+
+
+def id_of(fault: Fault) -> FaultId:
+    """What its still is found by."""
+    return fault.rep, fault.key
+
+
+@dataclass(frozen=True)
+class Annotated:
+    """What the page shows of the clip besides the clip itself, as RGB pictures.
+
+    ``stills`` of the faults; ``poster`` the whole picture at the
+    bottom of the first rep; ``width`` and ``height`` of the clip in px.
+    """
+
+    stills: Mapping[FaultId, Picture]
+    poster: Picture
+    width: int
+    height: int
+
+
+@dataclass(frozen=True)
+class _Panel:
+    """One view's place in the row of pictures, in px of the written clip.
+
+    The whole source picture is scaled to ``full_width`` × ``height``; columns from ``cut`` on
+    are shown at ``left``, ``width`` wide. ``points`` and ``curves`` are at the clip's frames.
+    """
+
+    source: SetView
+    info: ClipInfo
+    full_width: int
+    height: int
+    cut: int
+    left: int
+    width: int
+    points: Mapping[str, FloatArray]
+    curves: Mapping[str, FloatArray]
+
+
+def annotate(
+    analysis: Analysis,
+    clip_paths: Sequence[Path],
+    out: Path,
+    on_frame: Callable[[float], None] | None = None,
+) -> Annotated:
+    """Write the annotated clip of a set.
+
+    ``clip_paths`` are the clips of ``analysis.views``, in that order. The first one keeps the
+    clock: each of its pictures is kept with its own time, and beside it stands the picture of
+    the other view nearest in time. The longer side is at most ``LONG_SIDE_PX`` and the whole at
+    most ``MOST_PX``. ``on_frame`` is
+    told the seconds done. Raises ClipError.
+    """
+    infos = [probe(path) for path in clip_paths]
+    targets = targets_of(analysis)
+    panels, width, height = _layout(analysis, infos)
+    unit = width / 360
+    band_height = _even(BAND_UNITS * unit)
+    clock = panels[0]
+    packed = np.zeros(((height + band_height) * 3 // 2, width), np.uint8)
+    canvas = Canvas.over(packed, _matrix(clock.info))
+    picture = canvas.part(0, 0, width, height)
+    band = canvas.part(0, height, width, height + band_height)
+    calls = _calls(analysis)
+    above = _more_room_above(panels, MOST_CALLS * CALL_UNITS * unit)
+    wanted = list(calls)
+    hold = analysis.variation.support_hold
+    poster_at_s = 0.0 if hold is None else hold.start_s + hold.held_s / 2
+    if analysis.reps:
+        poster_at_s = analysis.reps[0].rep.bottom_s
+    stills: dict[FaultId, Picture] = {}
+    poster: Picture | None = None
+    half_frame_s = 0.5 / max(clock.info.fps, 1.0)
+    with ClipWriter(
+        out,
+        width,
+        height + band_height,
+        clock.info.fps,
+        _bit_rate(infos, clock.info.duration_s),
+        clock.info.colour_matrix,
+    ) as clip:
+        for t_s, frames in _in_step(panels):
+            now = moment(analysis.reps, t_s)
+            for panel, (index, frame) in zip(panels, frames, strict=True):
+                shown = picture.part(panel.left, 0, panel.left + panel.width, height)
+                shown.show(frame, panel.cut)
+                points = {name: path[index] for name, path in panel.points.items()}
+                readings = _readings(panel, index, analysis, calls, t_s)
+                if readings is not None:
+                    paint_body(shown, points, panel.source.view, readings, unit)
+                if len(panels) > 1:
+                    shown.letter(panel.source.view.kind, 6 * unit, 14 * unit, 11 * unit,
+                                 theme.LIMB.picture, casing=theme.BAND)  # fmt: skip
+            while wanted and wanted[0][0] <= t_s + half_frame_s:
+                fault = wanted.pop(0)[1]
+                stills[id_of(fault)] = _still(picture, _panel_of(panels, fault.view), t_s)
+            called = [
+                fault
+                for at_s, fault in calls
+                if fault.verdict == "fault" and at_s <= t_s + half_frame_s < at_s + _CALL_S
+            ]
+            paint_call(picture, called[::-1], unit, above=above)
+            in_position = _value(clock, "in_position", frames[0][0]) > 0.5
+            elbow = _value(clock, "elbow", frames[0][0]) if in_position else math.nan
+            paint_band(
+                band, now, analysis.reps, t_s, elbow, analysis.prescription.tempo, targets, unit,
+                hold,
+            )  # fmt: skip
+            clip.write_planes(packed, t_s)
+            if poster is None and t_s >= poster_at_s:
+                poster = canvas.rgb()
+            if on_frame is not None:
+                on_frame(t_s)
+    return Annotated(
+        stills, canvas.rgb() if poster is None else poster, width, height + band_height
+    )
+
+
+def _calls(analysis: Analysis) -> list[tuple[float, Fault]]:
+    """Every fault and borderline with the moment it is called, in order of time."""
+    calls = [
+        (called_at_s(fault, result.rep), fault)
+        for result in analysis.reps
+        for fault in result.faults
+    ]
+    return sorted(calls, key=lambda call: call[0])
+
+
+def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel], int, int]:
+    """Panels from left to right, and width and height of the row of pictures."""
+    views = analysis.views
+    cuts = [(0.0, float(info.width)) for info in infos]
+    if len(views) > 1:
+        cuts = [_columns_used(view, info) for view, info in zip(views, infos, strict=True)]
+    height = float(max(info.height for info in infos))
+    width = sum(
+        (right - left) * height / info.height
+        for (left, right), info in zip(cuts, infos, strict=True)
+    )
+    full_height = height + BAND_UNITS / 360 * width
+    shrink = min(
+        1.0, LONG_SIDE_PX / max(width, full_height), (MOST_PX / (width * full_height)) ** 0.5
+    )
+    rows = _even(height * shrink)
+    panels: list[_Panel] = []
+    at = 0
+    for view, info, (left, right) in zip(views, infos, cuts, strict=True):
+        scale = rows / info.height
+        full = _even(info.width * scale)
+        shown = min(_even((right - left) * scale), full)
+        cut = min(_even(left * scale) if left > 0 else 0, full - shown)
+        times = info.times_s
+        panels.append(
+            _Panel(
+                view, info, full, rows, cut, at, shown,
+                {
+                    name: np.stack(
+                        [
+                            _at_times(view.signals.t_s, path[:, 0], times) * scale - cut,
+                            _at_times(view.signals.t_s, path[:, 1], times) * scale,
+                        ],
+                        axis=1,
+                    )
+                    for name, path in _drawn(view).items()
+                },
+                {
+                    "elbow": _at_times(view.signals.t_s, view.signals.elbow_deg, times),
+                    "left": _at_times(view.signals.t_s, view.signals.elbow_left_deg, times),
+                    "right": _at_times(view.signals.t_s, view.signals.elbow_right_deg, times),
+                    "line": _at_times(
+                        view.signals.t_s,
+                        line_curve(view.signals, analysis.variation.support)
+                        - analysis.own_line.error_deg,
+                        times,
+                    ),
+                    "in_position": _at_times(
+                        view.signals.t_s, view.signals.in_position.astype(np.float64), times
+                    ),
+                },
+            )
+        )  # fmt: skip
+        at += shown
+    return panels, at, rows
+
+
+def _drawn(view: SetView) -> dict[str, FloatArray]:
+    unseen = np.full((len(view.signals.t_s), 2), np.nan)
+    return {name: view.signals.drawn_px.get(name, unseen) for name in _DRAWN}
+
+
+def _more_room_above(panels: Sequence[_Panel], needed_px: float) -> bool:
+    """Whether calls along the lower edge would lie over the person, and less so along the upper."""
+    paths = [
+        path[panel.curves["in_position"] > 0.5, 1]
+        for panel in panels
+        for path in panel.points.values()
+    ]
+    y = np.concatenate(paths)
+    y = y[np.isfinite(y)]
+    if y.size == 0:
+        return False
+    highest, lowest = np.percentile(y, [1.0, 99.0])
+    below_px = panels[0].height - lowest
+    return bool(below_px < needed_px and highest > below_px)
+
+
+def _columns_used(view: SetView, info: ClipInfo) -> tuple[float, float]:
+    """Left and right source px around the person over the set, so that two views fit a phone."""
+    known = [path[:, 0][view.signals.in_position] for path in _drawn(view).values()]
+    x = np.concatenate(known) if known else np.empty(0)
+    x = x[np.isfinite(x)]
+    if x.size == 0:
+        return 0.0, float(info.width)
+    left, right = np.percentile(x, [0.5, 99.5])
+    margin = max(0.28 * (right - left), 0.07 * info.width)  # head, and the elbow's number
+    return max(0.0, float(left - margin)), min(float(info.width), float(right + margin))
+
+
+def _in_step(
+    panels: Sequence[_Panel],
+) -> Iterator[tuple[float, list[tuple[int, Planes]]]]:
+    """Time on the first panel's clock, and each panel's frame index and scaled picture then."""
+    streams = [_Follower(panel) for panel in panels[1:]]
+    clock = panels[0]
+    for t_s, frame in _scaled(clock):
+        others = [stream.nearest(t_s) for stream in streams]
+        yield t_s, [(_index_at(clock, t_s), frame), *others]
+
+
+class _Follower:
+    """Reads a clip along another one's clock, holding two pictures at most."""
+
+    def __init__(self, panel: _Panel) -> None:
+        self._panel = panel
+        self._frames = _scaled(panel)
+        self._held = next(self._frames)
+        self._next = next(self._frames, None)
+
+    def nearest(self, t_s: float) -> tuple[int, Planes]:
+        """Frame index and picture nearest to ``t_s`` of the reference clock; asked in order."""
+        own_s = t_s - self._panel.source.offset_s
+        while self._next is not None and (abs(self._next[0] - own_s) <= abs(self._held[0] - own_s)):
+            self._held, self._next = self._next, next(self._frames, None)
+        return _index_at(self._panel, self._held[0]), self._held[1]
+
+
+def _index_at(panel: _Panel, t_s: float) -> int:
+    return int(np.argmin(np.abs(panel.info.times_s - t_s)))
+
+
+def _scaled(panel: _Panel) -> Iterator[tuple[float, Planes]]:
+    return read_planes(panel.info, panel.full_width, panel.height)
+
+
+def _readings(
+    panel: _Panel, index: int, analysis: Analysis, calls: Sequence[tuple[float, Fault]], t_s: float
+) -> Readings | None:
+    """None while the body is not in the push-up position."""
+    if not _value(panel, "in_position", index) > 0.5:
+        return None
+    line = _value(panel, "line", index)
+    hot = {
+        fault.key
+        for at_s, fault in calls
+        if fault.verdict == "fault" and at_s - _LEAD_S <= t_s < at_s + _CALL_S / 2
+    }
+    now = moment(analysis.reps, t_s)
+    for fault in now.result.faults if now is not None else ():
+        if fault.verdict == "fault" and (
+            (fault.key == "hip_sag" and line > fault.limit)
+            or (fault.key == "hip_pike" and line < fault.limit)
+        ):
+            hot.add(fault.key)
+    return Readings(
+        elbow_left_deg=_value(panel, "left", index),
+        elbow_right_deg=_value(panel, "right", index),
+        elbow_deg=_value(panel, "elbow", index),
+        hot=frozenset(hot),
+    )
+
+
+def _value(panel: _Panel, name: str, index: int) -> float:
+    return float(panel.curves[name][index])
+
+
+def _panel_of(panels: Sequence[_Panel], kind: str) -> _Panel:
+    return next((panel for panel in panels if panel.source.view.kind == kind), panels[0])
+
+
+def _still(picture: Canvas, panel: _Panel, t_s: float) -> Picture:
+    """The person in one view, cut to 8 : 5, at most ``STILL_WIDTH_PX`` wide."""
+    shown = picture.part(panel.left, 0, panel.left + panel.width, panel.height)
+    index = _index_at(panel, t_s - panel.source.offset_s)
+    xy = np.array([path[index] for path in panel.points.values()])
+    xy = xy[np.isfinite(xy).all(axis=1)]
+    if len(xy):
+        (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
+        # Joints end at ankles and wrists; head, feet and the elbow's number need room.
+        wide = max(1.65 * (x1 - x0), _STILL_ASPECT * 1.6 * (y1 - y0), 0.35 * shown.width)
+        wide = min(wide, shown.width, _STILL_ASPECT * shown.height)
+        left = min(max(0.0, (x0 + x1 - wide) / 2), shown.width - wide)
+        tall = wide / _STILL_ASPECT
+        top = min(max(0.0, (y0 + y1 - tall) / 2), shown.height - tall)
+        shown = shown.part(left, top, left + wide, top + tall)
+    shrink = min(1.0, STILL_WIDTH_PX / shown.width)
+    size = (max(1, round(shown.width * shrink)), max(1, round(shown.height * shrink)))
+    return np.asarray(cv2.resize(shown.rgb(), size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _at_times(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> FloatArray:
+    """Values at the wanted times; NaN outside the known span and where either side is NaN."""
+    if len(t_s) == 0:
+        return np.full(len(wanted_s), np.nan)
+    result: FloatArray = np.interp(wanted_s, t_s, values)
+    slack_s = 0.1
+    result[(wanted_s < t_s[0] - slack_s) | (wanted_s > t_s[-1] + slack_s)] = np.nan
+    return result
+
+
+def _bit_rate(infos: Sequence[ClipInfo], duration_s: float) -> int:
+    taken = sum(info.path.stat().st_size for info in infos)
+    return max(20_000, int(_SIZE_AGAINST_INPUT * 8 * taken / max(duration_s, 0.1)))
+
+
+def _matrix(info: ClipInfo) -> Matrix:
+    """Where the clip does not say, players take large pictures for BT.709."""
+    unsaid = 2
+    if info.colour_matrix == unsaid:
+        return "bt709" if min(info.width, info.height) >= 720 else "bt601"
+    return "bt709" if info.colour_matrix == 1 else "bt601"
+
+
+def _even(value: float) -> int:
+    return max(2, round(value / 2) * 2)

@@ -1,0 +1,219 @@
+"""Attempts, repetitions and their four phases, found in the signals of one set."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.ndimage import label
+from scipy.signal import find_peaks
+
+from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.filtering import low_pass
+from formcheck.reps.phases import boundaries, first_guess
+
+Attempt = Literal["counted", "not_counted", "aborted"]
+Moments = tuple[float, float, float, float]  # leaves the top, ends down, starts up, reaches top
+
+# A bend smaller than this is not an attempt: settling at the top, a shrug, noise.
+LEAST_BEND_DEG = 25.0
+# Pressed up by less than this share of its way down, an attempt was not pressed up again.
+_PRESSED_SHARE = 0.5
+_SPEED_CUTOFF_HZ = 3.5
+_REST_S = 0.7  # of the rest beside a phase that its fit looks at
+_PLATEAU_SHARE = 0.02
+
+
+@dataclass(frozen=True)
+class Rep:
+    """One attempt. Seconds from the first frame of the reference clip.
+
+    ``start_s`` leaves the top, ``bottom_start_s`` downward motion ends, ``bottom_s`` deepest,
+    ``bottom_end_s`` upward motion starts, ``top_s`` reaches the top, ``end_s`` the next
+    attempt starts or the final hold ends. ``last`` when no attempt follows it without a break.
+    ``bend_share_percent`` how far the elbows bent, of the smaller bend beside it (100 with none
+    beside it); how far they straightened, of their own bend, if that is less than half; NaN
+    where the turn was not surely seen.
+    """
+
+    index: int
+    start_s: float
+    bottom_start_s: float
+    bottom_s: float
+    bottom_end_s: float
+    top_s: float
+    end_s: float
+    last: bool = False
+    bend_share_percent: float = 100.0
+
+    @property
+    def eccentric_s(self) -> float:
+        return self.bottom_start_s - self.start_s
+
+    @property
+    def bottom_pause_s(self) -> float:
+        return self.bottom_end_s - self.bottom_start_s
+
+    @property
+    def concentric_s(self) -> float:
+        return self.top_s - self.bottom_end_s
+
+    @property
+    def top_pause_s(self) -> float:
+        return self.end_s - self.top_s
+
+
+@dataclass(frozen=True)
+class Bend:
+    """One bend and straightening, in grid indices: highest before, lowest, highest after."""
+
+    start: int
+    bottom: int
+    end: int
+
+
+def bends(curve: FloatArray, use: BoolArray, rate_hz: float, least: float) -> list[Bend]:
+    """Dips of ``curve`` (M,) by at least ``least`` on both sides, within stretches of ``use``.
+
+    A dip at the very start of a stretch (the clip begins in mid-rep) or one that never comes
+    back up is left out: its phases cannot be measured.
+    """
+    smooth = low_pass(curve, rate_hz, _SPEED_CUTOFF_HZ)
+    stretches, count = label(use & np.isfinite(smooth))
+    found: list[Bend] = []
+    for number in range(1, count + 1):
+        places = np.flatnonzero(stretches == number)
+        first, last = int(places[0]), int(places[-1]) + 1
+        part = smooth[first:last]
+        low, _ = find_peaks(-part, prominence=least)
+        for i, bottom in enumerate(low):
+            before = int(low[i - 1]) if i else 0
+            after = int(low[i + 1]) if i + 1 < len(low) else len(part)
+            start = before + int(np.argmax(part[before:bottom]))
+            end = int(bottom) + int(np.argmax(part[bottom:after]))
+            found.append(Bend(first + start, first + int(bottom), first + end))
+    return found
+
+
+def find_reps(
+    t_s: FloatArray,
+    elbow_deg: FloatArray,
+    in_position: BoolArray,
+    rate_hz: float,
+    unsure: BoolArray | None = None,
+    least_bend_deg: float = LEAST_BEND_DEG,
+) -> list[Rep]:
+    """Attempts in order, with interpolated phase boundaries.
+
+    ``elbow_deg`` (M,) on the even grid ``t_s``; ``in_position`` (M,) limits the search. An
+    attempt whose turn is ``unsure`` (M,) (the arm was lost there, or jitters) is compared with
+    none. A bend smaller than ``least_bend_deg`` is no attempt.
+    """
+    smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
+    found = bends(elbow_deg, in_position, rate_hz, least_bend_deg)
+    guesses = [_guess(t_s, smooth, bend) for bend in found]
+    there = np.where(in_position, elbow_deg, np.nan)
+    times = [_moments(t_s, there, guesses, i) for i in range(len(found))]
+    shares = _bend_shares_percent(smooth, found)
+    reps: list[Rep] = []
+    for i, (bend, (start, down, up, top)) in enumerate(zip(found, times, strict=True)):
+        follows = i + 1 < len(found) and bool(in_position[bend.end : found[i + 1].start + 1].all())
+        end = times[i + 1][0] if follows else _hold_end(t_s, in_position, bend.end)
+        within = slice(bend.start, bend.end + 1)
+        deepest = t_s[within][int(np.nanargmin(smooth[within]))]
+        reps.append(
+            Rep(
+                index=i + 1,
+                start_s=start,
+                bottom_start_s=down,
+                bottom_s=float(min(max(deepest, down), up)),
+                bottom_end_s=up,
+                top_s=top,
+                end_s=max(end, top),
+                last=not follows,
+                bend_share_percent=(
+                    float("nan") if unsure is not None and unsure[bend.bottom] else shares[i]
+                ),
+            )
+        )
+    return reps
+
+
+def _hold_end(t_s: FloatArray, in_position: BoolArray, after: int) -> float:
+    left = np.flatnonzero(~in_position[after:])
+    return float(t_s[after + left[0] - 1] if len(left) and left[0] > 0 else t_s[-1])
+
+
+def _bend_shares_percent(smooth: FloatArray, found: list[Bend]) -> list[float]:
+    """Each bend as ``Rep.bend_share_percent`` has it."""
+    drop_deg = [float(smooth[b.start] - smooth[b.bottom]) for b in found]
+    out = []
+    for i, bend in enumerate(found):
+        beside_deg = [drop_deg[j] for j in (i - 1, i + 1) if 0 <= j < len(found)]
+        pressed = float(smooth[bend.end] - smooth[bend.bottom]) / drop_deg[i]
+        share = drop_deg[i] / min(beside_deg) if beside_deg else 1.0
+        out.append(100.0 * (pressed if pressed < _PRESSED_SHARE else share))
+    return out
+
+
+@dataclass(frozen=True)
+class _Guess:
+    """Of one attempt: its boundaries (s) at first sight, and when it has surely turned."""
+
+    fall: tuple[float, float]
+    turn_s: float
+    rise: tuple[float, float]
+
+
+def _guess(t_s: FloatArray, smooth: FloatArray, bend: Bend) -> _Guess:
+    first, last = _plateau(smooth, bend)
+    down, up = slice(bend.start, last + 1), slice(first, bend.end + 1)
+    return _Guess(
+        fall=first_guess(t_s[down], -smooth[down]),
+        turn_s=float(t_s[first] + t_s[last]) / 2,
+        rise=first_guess(t_s[up], smooth[up]),
+    )
+
+
+def _moments(t_s: FloatArray, elbow_deg: FloatArray, guesses: list[_Guess], i: int) -> Moments:
+    """One attempt's boundaries, each phase fitted between the middles of the rests beside it."""
+    guess = guesses[i]
+    leaves, arrives = guess.fall[0], guess.rise[1]
+    before = (guesses[i - 1].rise[1] + leaves) / 2 if i else t_s[0]
+    after = (arrives + guesses[i + 1].fall[0]) / 2 if i + 1 < len(guesses) else t_s[-1]
+    fall = (t_s >= max(before, leaves - _REST_S)) & (t_s <= guess.turn_s)
+    rise = (t_s >= guess.turn_s) & (t_s <= min(after, arrives + _REST_S))
+    start, down = boundaries(t_s[fall], -elbow_deg[fall], guess.fall)
+    up, top = boundaries(t_s[rise], elbow_deg[rise], guess.rise)
+    if up < down:  # touch and go: the two meet
+        up = down = (up + down) / 2
+    return start, down, up, top
+
+
+def _plateau(smooth: FloatArray, bend: Bend) -> tuple[int, int]:
+    """First and last index at the bottom: within noise of the lowest point, which is anywhere."""
+    low = smooth[bend.bottom]
+    drop = min(smooth[bend.start], smooth[bend.end]) - low
+    high = np.flatnonzero(smooth[bend.start : bend.end + 1] > low + _PLATEAU_SHARE * drop)
+    high = high + bend.start
+    before, after = high[high < bend.bottom], high[high > bend.bottom]
+    first = int(before[-1]) + 1 if len(before) else bend.bottom
+    last = int(after[0]) - 1 if len(after) else bend.bottom
+    return first, last
+
+
+def rep_list(indices: Collection[int]) -> str:
+    """Reps in words, in order: ``rep 4``; ``reps 1–3, 6``."""
+    runs: list[list[int]] = []
+    for index in sorted(indices):
+        if runs and index == runs[-1][-1] + 1:
+            runs[-1].append(index)
+        else:
+            runs.append([index])
+    parts = [
+        f"{run[0]}–{run[-1]}" if len(run) > 2 else ", ".join(str(index) for index in run)
+        for run in runs
+    ]
+    return ("rep " if len(indices) == 1 else "reps ") + ", ".join(parts)

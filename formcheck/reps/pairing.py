@@ -1,0 +1,371 @@
+"""Two clips of one set: the time between them, and whether it is one set at all.
+
+Two phones were started at different moments and see the body from different sides, so nothing in
+the pictures matches; what matches is the motion. Both clips give the elbow angle over time. One
+curve is slid over the other, and every offset at which they fit is looked at again: do the phases
+of each rep fall on the same moments, are the same reps deep, do the elbows flare in the same
+reps? An offset at which one clip moves while the other holds still is no match.
+
+People's reps differ from each other, and so most sets can be told apart. A set done like clockwork
+fits any other set done at that tempo; then the pair is accepted and said to be less sure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.signal import find_peaks
+
+from formcheck.errors import FormcheckError
+from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.quantity import median_known
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+
+# One standard deviation of what two views of one set differ by, after a constant is allowed for;
+# as found on rendered pairs.
+CURVE_SD_DEG = 7.0
+MOMENT_SD_S = np.array([0.12, 0.10, 0.045, 0.06])  # leaves top, lands, drives, reaches top
+DEPTH_SD_DEG = 3.5
+FLARE_SD_DEG = 4.0
+
+# What the views differ by in every rep, and its standard deviation: a side view reads
+# flare lower than a front view.
+DEPTH_BIAS_DEG = (0.0, 5.0)
+FLARE_BIAS_DEG = (8.0, 8.0)
+
+_RATE_HZ = 30.0
+_WINDOW_S = 1.0
+# A whole second in which the elbow curves differ by this much: one moves, the other holds.
+_CONTRADICTION_DEG = 28.0
+_WORST_MOMENTS = 3.5  # mean square of the phases' differences, in their standard deviations
+_WORST_MEAN_DEPTH_DEG, _WORST_MEAN_FLARE_DEG = 18.0, 30.0  # constant differences of the views
+_LEAST_SHARED = 0.5  # of the shorter clip's reps, and of the time both clips hold
+_WORST_FIT = 3.0  # mean squared difference in standard deviations; about 1 for one set
+_AS_GOOD = 0.6  # misfits this near to the least are as good; the longer overlap decides
+
+
+@dataclass(frozen=True)
+class Take:
+    """One clip of the set: its signals, and its reps on the same clock."""
+
+    signals: Signals
+    reps: Sequence[Rep]
+
+
+@dataclass(frozen=True)
+class Pairing:
+    """Time in the first clip = time in the second + ``offset_s`` (± ``plus_minus_s``, 95 %).
+
+    ``matches`` pairs of positions in the two lists of reps. ``same_set`` the verdict, ``sure``
+    0 to 1 how sure of it, ``evidence`` the sentences that carry it. ``fit`` mean squared
+    difference in standard deviations, about 1 for one set.
+    """
+
+    same_set: bool
+    sure: float
+    offset_s: float
+    plus_minus_s: float
+    matches: tuple[tuple[int, int], ...]
+    fit: float
+    evidence: tuple[str, ...]
+
+
+class NotOneSetError(FormcheckError):
+    """Two clips do not show the same set; the message is the evidence."""
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    offset_s: float
+    matches: tuple[tuple[int, int], ...]
+    overlap_s: float
+    curve_deg: float
+    worst_second_deg: float
+    moments_s: float
+    moments: float
+    depth_deg: tuple[float, float]
+    flare_deg: tuple[float, float]
+    fit: float
+    misfit: float
+
+
+def pair_takes(first: Take, second: Take) -> Pairing:
+    """Find the offset between two clips of one set, or the evidence that they are not one set."""
+    if not first.reps or not second.reps:
+        which = "first" if not first.reps else "second"
+        return _refused((f"The {which} clip shows no rep to match.",))
+    a, b = _curve(first), _curve(second)
+    judged = [_judge(first, second, a, b, offset_s) for offset_s in _rough_offsets(first, second)]
+    tried = [candidate for candidate in judged if candidate is not None]
+    if not tried:
+        return _refused(("At no offset do reps of the two clips fall together.",))
+    best_fit = min(_total(candidate) for candidate in tried)
+    as_good = [candidate for candidate in tried if _total(candidate) <= best_fit + _AS_GOOD]
+    best = max(as_good, key=lambda candidate: (len(candidate.matches), candidate.overlap_s))
+    against = _objections(best)
+    if against:
+        return Pairing(
+            False, 0.9, best.offset_s, float("nan"), best.matches, best.fit, tuple(against)
+        )
+    rivals = [c for c in as_good if abs(c.offset_s - best.offset_s) > 0.5]
+    clockwork = _clockwork(first, second, best)
+    sure = 0.95 - 0.3 * bool(rivals) - 0.25 * clockwork
+    return Pairing(
+        True,
+        sure,
+        best.offset_s,
+        float(max(0.04, 2 * best.moments_s / np.sqrt(4 * len(best.matches)))),
+        best.matches,
+        best.fit,
+        _support(best, rivals, clockwork),
+    )
+
+
+def _curve(take: Take) -> tuple[FloatArray, FloatArray]:
+    """Elbow angle over time; where the person is not in position, as straight as at the top."""
+    angle = take.signals.elbow_deg.copy()
+    known = take.signals.in_position & np.isfinite(angle)
+    straight = float(np.nanpercentile(angle[known], 90)) if known.any() else 170.0
+    angle[~known] = straight
+    return take.signals.t_s, np.minimum(angle, straight)
+
+
+def _lost(take: Take, at_s: FloatArray) -> BoolArray:
+    """(K,) whether the arm was out of sight at these times."""
+    nearest = np.searchsorted(take.signals.t_s, at_s).clip(0, len(take.signals.t_s) - 1)
+    return np.asarray(take.signals.bridged[nearest])
+
+
+def _rough_offsets(first: Take, second: Take) -> list[float]:
+    """Offsets that bring one clip's reps onto the other's, one for each shift of the count."""
+    offsets = []
+    ours, theirs = (np.array([_moments(rep) for rep in t.reps]) for t in (first, second))
+    for shift in range(1 - len(theirs), len(ours)):
+        lo, hi = max(0, shift), min(len(ours), len(theirs) + shift)
+        apart = ours[lo:hi] - theirs[lo - shift : hi - shift]
+        offsets.append(float(np.median(apart)))
+    # A rep found in one clip only breaks the count, but not the curves.
+    return offsets + _curve_offsets(first, second)
+
+
+def _curve_offsets(first: Take, second: Take) -> list[float]:
+    (ta, a), (tb, b) = _curve(first), _curve(second)
+    x = np.interp(np.arange(ta[0], ta[-1], 1 / _RATE_HZ), ta, a)
+    y = np.interp(np.arange(tb[0], tb[-1], 1 / _RATE_HZ), tb, b)
+    x, y = x - x.mean(), y - y.mean()
+    size = 1 << int(np.ceil(np.log2(len(x) + len(y))))
+    product = np.fft.irfft(np.fft.rfft(x, size) * np.conj(np.fft.rfft(y, size)), size)
+    lags = np.concatenate([np.arange(len(x)), np.arange(-len(y) + 1, 0)])
+    values = np.concatenate([product[: len(x)], product[-len(y) + 1 :]])
+    order = np.argsort(lags)
+    lags, values = lags[order], values[order]
+    peaks, _ = find_peaks(values, distance=int(0.4 * _RATE_HZ))
+    best = peaks[np.argsort(values[peaks])[::-1][:5]]
+    return [float(lags[k] / _RATE_HZ + ta[0] - tb[0]) for k in best]
+
+
+def _judge(
+    first: Take,
+    second: Take,
+    a: tuple[FloatArray, FloatArray],
+    b: tuple[FloatArray, FloatArray],
+    rough_s: float,
+) -> _Candidate | None:
+    """Everything that speaks for or against one offset, refined to the best near it."""
+    matches = _matches(first.reps, second.reps, rough_s)
+    shared = len(matches) / min(len(first.reps), len(second.reps))
+    if not matches or shared < _LEAST_SHARED:
+        return None
+    offset_s = _refined([first.reps[i] for i, _ in matches], a, b, rough_s)
+    begin, end = max(a[0][0], b[0][0] + offset_s), min(a[0][-1], b[0][-1] + offset_s)
+    grid = np.arange(begin, end, 1 / _RATE_HZ)
+    if len(grid) < 2 * _RATE_HZ:
+        return None
+    # Where a view lost the arm it does not say that the arm held still.
+    lost = _lost(first, grid) | _lost(second, grid - offset_s)
+    if lost.mean() > 1.0 - _LEAST_SHARED:
+        return None
+    x, y = np.interp(grid, *a), np.interp(grid - offset_s, *b)
+    apart = x - np.clip(_range(x[~lost]) / max(_range(y[~lost]), 1.0), 0.8, 1.25) * y
+    apart = np.where(lost, 0.0, apart - np.median(apart[~lost]))
+    window = np.ones(int(_WINDOW_S * _RATE_HZ)) / int(_WINDOW_S * _RATE_HZ)
+    worst = float(np.max(np.convolve(np.abs(apart), window, mode="valid")))
+    moments = np.array(
+        [np.subtract(_moments(first.reps[i]), _moments(second.reps[j])) for i, j in matches]
+    )
+    curve = float(np.sqrt(np.mean(apart[~lost] ** 2)))
+    moments -= offset_s
+    in_sd = float(np.mean((moments / MOMENT_SD_S) ** 2))
+    depth = _differences(first, second, matches, "elbow_deg")
+    flare = _differences(first, second, matches, "flare_deg")
+    terms = [(curve / CURVE_SD_DEG) ** 2, in_sd]
+    terms += [
+        (spread / sd) ** 2
+        for (_, spread), sd in ((depth, DEPTH_SD_DEG), (flare, FLARE_SD_DEG))
+        if np.isfinite(spread)
+    ]
+    return _Candidate(
+        offset_s=offset_s,
+        matches=matches,
+        overlap_s=float(end - begin),
+        curve_deg=curve,
+        worst_second_deg=worst,
+        moments_s=float(np.sqrt(np.mean(moments**2))),
+        moments=in_sd,
+        depth_deg=depth,
+        flare_deg=flare,
+        fit=float(np.mean(terms)),
+        misfit=float(np.sum(terms))
+        + _bias_misfit(depth[0], DEPTH_BIAS_DEG)
+        + _bias_misfit(flare[0], FLARE_BIAS_DEG),
+    )
+
+
+def _bias_misfit(mean: float, expected: tuple[float, float]) -> float:
+    """Misfit of a constant difference, whichever clip is the side view; 0 where not seen."""
+    return float(np.nan_to_num(((abs(mean) - expected[0]) / expected[1]) ** 2))
+
+
+def _total(candidate: _Candidate) -> float:
+    return candidate.misfit + max(0.0, candidate.worst_second_deg - _CONTRADICTION_DEG) / 5.0
+
+
+def _moments(rep: Rep) -> tuple[float, float, float, float]:
+    return rep.start_s, rep.bottom_start_s, rep.bottom_end_s, rep.top_s
+
+
+def _matches(
+    ours: Sequence[Rep], theirs: Sequence[Rep], offset_s: float
+) -> tuple[tuple[int, int], ...]:
+    """Reps whose bottoms are nearest to each other and less than half a rep apart."""
+    found = []
+    for i, rep in enumerate(ours):
+        j = min(range(len(theirs)), key=lambda k: abs(theirs[k].bottom_s + offset_s - rep.bottom_s))
+        there_s = theirs[j].bottom_s + offset_s
+        back = min(range(len(ours)), key=lambda k: abs(there_s - ours[k].bottom_s))
+        if back == i and abs(there_s - rep.bottom_s) < 0.5 * (rep.top_s - rep.start_s):
+            found.append((i, j))
+    return tuple(found)
+
+
+def _refined(
+    reps: Sequence[Rep],
+    a: tuple[FloatArray, FloatArray],
+    b: tuple[FloatArray, FloatArray],
+    rough_s: float,
+) -> float:
+    """Offset at which the curves fit best during the first clip's ``reps``, within a frame."""
+    use = np.concatenate([np.arange(rep.start_s, rep.top_s, 1 / _RATE_HZ) for rep in reps])
+    x = np.interp(use, *a)
+    tries = rough_s + np.arange(-0.4, 0.401, 1 / _RATE_HZ)
+    miss = np.array([np.var(x - np.interp(use - offset, *b)) for offset in tries])
+    k = int(np.clip(np.argmin(miss), 1, len(tries) - 2))
+    before, middle, after = miss[k - 1 : k + 2]
+    bow = before - 2 * middle + after
+    vertex = 0.5 * (before - after) / bow if bow > 0 else 0.0
+    return float(tries[k] + np.clip(vertex, -1, 1) / _RATE_HZ)
+
+
+def _differences(
+    first: Take, second: Take, matches: Sequence[tuple[int, int]], curve: str
+) -> tuple[float, float]:
+    """Mean over the reps of the difference at the bottoms, and its spread; NaN if not seen."""
+    apart = [
+        _at_bottom(first, first.reps[i], curve) - _at_bottom(second, second.reps[j], curve)
+        for i, j in matches
+    ]
+    known = [value for value in apart if np.isfinite(value)]
+    if not known:
+        return float("nan"), float("nan")
+    return float(np.mean(known)), float(np.std(known)) if len(known) > 1 else float("nan")
+
+
+def _at_bottom(take: Take, rep: Rep, curve: str) -> float:
+    return median_known(
+        getattr(take.signals, curve)[np.abs(take.signals.t_s - rep.bottom_s) <= 0.12]
+    )
+
+
+def _range(curve: FloatArray) -> float:
+    low, high = np.percentile(curve, [5, 95])
+    return float(high - low)
+
+
+def _objections(best: _Candidate) -> list[str]:
+    """What speaks against one set, at the offset where least does."""
+    against = []
+    if best.worst_second_deg > _CONTRADICTION_DEG:
+        against.append(
+            f"At the best offset ({best.offset_s:+.2f} s) one clip moves while the other holds "
+            f"still: for a second the elbows differ by {best.worst_second_deg:.0f} degrees."
+        )
+    if best.moments > _WORST_MOMENTS:
+        against.append(
+            f"The phases of {len(best.matches)} reps fall {best.moments_s:.2f} s apart at the best "
+            f"offset; in two views of one set they fall within {np.mean(MOMENT_SD_S):.2f} s."
+        )
+    for what, (mean, spread), worst_mean, sd in (
+        ("depth", best.depth_deg, _WORST_MEAN_DEPTH_DEG, DEPTH_SD_DEG),
+        ("elbow flare", best.flare_deg, _WORST_MEAN_FLARE_DEG, FLARE_SD_DEG),
+    ):
+        if spread > 2.3 * sd:
+            against.append(
+                f"The {what} changes otherwise from rep to rep, by {spread:.0f} degrees where two "
+                f"views of one set differ by {sd:.0f}."
+            )
+        elif abs(mean) > worst_mean:
+            against.append(f"The {what} differs by {abs(mean):.0f} degrees in every rep.")
+    if best.fit > _WORST_FIT and not against:
+        against.append(
+            f"Nothing fits well: the elbow curves lie {best.curve_deg:.0f} degrees, the phases "
+            f"{best.moments_s:.2f} s apart."
+        )
+    return against
+
+
+def _clockwork(first: Take, second: Take, best: _Candidate) -> bool:
+    """Whether the matched reps are so alike that another set at this tempo would fit as well."""
+    drives = [first.reps[i].bottom_end_s for i, _ in best.matches]
+    even = len(drives) < 3 or float(np.std(np.diff(drives))) < 0.06
+    alike = all(
+        not np.std(values) > 2 * sd
+        for curve, sd in (("elbow_deg", DEPTH_SD_DEG), ("flare_deg", FLARE_SD_DEG))
+        for values in [[_at_bottom(first, first.reps[i], curve) for i, _ in best.matches]]
+    )
+    return even and alike
+
+
+def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) -> tuple[str, ...]:
+    sentences = [
+        f"{len(best.matches)} reps fall together at {best.offset_s:+.2f} s: phases "
+        f"{best.moments_s:.2f} s apart, elbow curves {best.curve_deg:.0f} degrees."
+    ]
+    if np.isfinite(best.depth_deg[0]):
+        sentences.append(
+            f"The views read the bottom elbow angle {abs(best.depth_deg[0]):.0f} degrees apart on "
+            f"average, ± {best.depth_deg[1]:.0f} from rep to rep."
+        )
+    if np.isfinite(best.flare_deg[0]):
+        sentences.append(
+            f"They read the elbow flare {abs(best.flare_deg[0]):.0f} degrees apart, "
+            f"± {best.flare_deg[1]:.0f}."
+        )
+    if rivals:
+        others = ", ".join(sorted({f"{c.offset_s:+.1f} s" for c in rivals}))
+        sentences.append(
+            f"Shifted by whole reps they would fit as well ({others}); the offset with most reps "
+            "in both clips was taken."
+        )
+    if clockwork:
+        sentences.append(
+            "The reps are so even that another set at this tempo would fit too: that both clips "
+            "show one set rests on your word."
+        )
+    return tuple(sentences)
+
+
+def _refused(evidence: tuple[str, ...]) -> Pairing:
+    return Pairing(False, 0.5, float("nan"), float("nan"), (), float("nan"), evidence)

@@ -1,0 +1,219 @@
+"""Where hands and feet are put down, and what of their movement is the camera's.
+
+Hands and feet stay where they are put in a set: while they do, the body is in position, and what
+moves them all in the picture is a camera that turns, wanders or comes nearer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+from scipy.ndimage import binary_closing, binary_opening, gaussian_filter
+
+from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.filtering import RATE_HZ
+from formcheck.maths.geometry import length, line_deviation_deg
+from formcheck.signals.view import View, arms_hang
+
+# Of an arm: how far from its place a planted hand strays, how far that place may wander in the
+# picture, and how far it must move to have been set anew; and how far landmarks slide at most.
+_PLANTED, _SAME_GROUND, _SET_ANEW, _SLIDES = 0.3, 1.0, 0.15, 0.07
+_GROWN = 1.06  # a body whose size in the picture changes by less is filmed from one place
+_ARM_SHOWS_S = 6.0  # within this long before and after any moment of a set the arm is straight
+_PLACE_S = 1.5  # a place is where the hand is for this long before and after
+_KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
+_LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
+
+
+def place_of(points: Mapping[str, FloatArray], joint: str, side: str | None) -> FloatArray:
+    """(M, 2) a joint of one side, or the middle of both."""
+    if side is None:
+        return (points[f"left_{joint}"] + points[f"right_{joint}"]) / 2
+    return points[f"{side}_{joint}"]
+
+
+def planted_side(points: Mapping[str, FloatArray], near: str) -> str:
+    """The side whose arm carries: the near one, unless its hand is held off the floor."""
+    far = "left" if near == "right" else "right"
+    span = length(points[f"{far}_wrist"] - points[f"{far}_shoulder"])
+    raised = points[f"{far}_wrist"][:, 1] - points[f"{near}_wrist"][:, 1]
+    known = np.isfinite(span) & np.isfinite(raised)
+    if known.sum() < RATE_HZ:
+        return near
+    off_floor = float(np.median(raised[known])) > 0.3 * float(np.percentile(span[known], 90))
+    return far if off_floor else near
+
+
+def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> BoolArray:
+    """Frames with the hands planted and, where it shows, the hips near the body's line."""
+    one_side = near if view.kind in ("side", "oblique") else None
+    shoulder, wrist, hip, knee = (
+        place_of(points, joint, one_side) for joint in ("shoulder", "wrist", "hip", "knee")
+    )
+    reach_px = length(wrist - shoulder)
+    if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
+        return np.zeros(len(reach_px), dtype=bool)
+    span = _arm_nearby(reach_px)
+    upright = arms_hang(wrist - shoulder, hip - shoulder, span)
+    if view.kind in ("side", "oblique"):
+        upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
+    ok = np.isfinite(reach_px) & ~upright
+    if not ok.any():
+        return ok
+    # The hands' place is looked for among these frames only: who stands about for a minute
+    # before a short set has the hands somewhere else for longest. It may wander with a camera in
+    # the hand, and change when the hands are set anew.
+    place = _running_place(np.where(ok[:, None], wrist, np.nan))
+    ok &= length(wrist - place) < _PLANTED * span
+    if not ok.any():
+        return ok
+    if one_side is not None and (foot := _foothold(points, near, ok)) is not None:
+        # From the foot, whatever the camera does.
+        from_foot = _running_place(np.where(ok[:, None], wrist - points[foot], np.nan))
+        ground = from_foot / span[:, None]
+    else:
+        ground = place / np.median(span[ok])
+    known = ok & np.isfinite(ground[:, 0])
+    if known.any():
+        ok &= ~(length(ground - _usual_place(ground[known], 1.0)) >= _SAME_GROUND)
+    beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
+    closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
+    return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
+
+
+def _arm_nearby(reach_px: FloatArray) -> FloatArray:
+    """(M,) length of the arm as it shows in the seconds before or after, whichever is less: it
+    grows with who comes near to switch the camera off."""
+    window = round(_ARM_SHOWS_S * RATE_HZ)
+
+    def before(curve: FloatArray) -> FloatArray:
+        return np.asarray(pd.Series(curve).rolling(window, min_periods=1).quantile(0.9))
+
+    return np.fmin(before(reach_px), before(reach_px[::-1])[::-1])
+
+
+def _foothold(points: Mapping[str, FloatArray], near: str, use: BoolArray) -> str | None:
+    """The ankle; the knee where that keeps its place and the feet wave, as on the knees they may.
+
+    None when neither is seen for half of the time.
+    """
+    span = _longest(points[f"{near}_wrist"] - points[f"{near}_shoulder"])
+    wanders = {}
+    for name in (f"{near}_ankle", f"{near}_knee"):
+        apart = (points[name] - points[f"{near}_wrist"])[use]
+        apart = apart[np.isfinite(apart[:, 0])]
+        if len(apart) > 0.5 * use.sum():
+            away = length(apart - np.median(apart, axis=0)) / span
+            wanders[name] = max(float(np.percentile(away, 80)), _SLIDES)
+    return min(wanders, key=wanders.__getitem__, default=None)
+
+
+def _longest(arm: FloatArray) -> float:
+    """Length (px) of an arm that is straight for some of the clip, NaN when it is never seen."""
+    known = length(arm)[np.isfinite(arm[:, 0])]
+    return float(np.percentile(known, 90)) if len(known) else float("nan")
+
+
+def _running_place(hand: FloatArray) -> FloatArray:
+    """(M, 2) where the hand has been in the seconds around each moment."""
+    window = round(2 * _PLACE_S * RATE_HZ) | 1
+    return np.asarray(pd.DataFrame(hand).rolling(window, center=True, min_periods=1).median())
+
+
+def _usual_place(hand: FloatArray, span: float, within: float = _PLANTED) -> FloatArray:
+    """(2,) where the hand is for longest: the mode of its positions."""
+    known = hand[np.isfinite(hand[:, 0])]
+    low = known.min(axis=0)
+    cells = np.floor((known - low) / (0.1 * span)).astype(int)
+    counts = np.zeros(cells.max(axis=0) + 1)
+    np.add.at(counts, (cells[:, 0], cells[:, 1]), 1.0)
+    busiest = np.unravel_index(gaussian_filter(counts, 1.0).argmax(), counts.shape)
+    place = low + (np.array(busiest) + 0.5) * 0.1 * span
+    for _ in range(2):
+        place = np.median(known[length(known - place) < within * span], axis=0)
+    return np.asarray(place)
+
+
+def at_one_size(
+    points: Mapping[str, FloatArray], near: str, view: View, use: BoolArray, centre: FloatArray
+) -> Mapping[str, FloatArray]:
+    """The points as a camera sees them that neither zooms nor comes nearer.
+
+    Arms are measured against their longest in the whole set, so a body that grows in the picture
+    would seem to bend more in its early reps.
+    """
+    chain = (
+        ["left_shoulder", "right_shoulder"]
+        if view.kind in ("front", "rear")
+        else [f"{near}_{joint}" for joint in ("shoulder", "hip", "knee", "ankle")]
+    )
+    size = np.sum([length(points[a] - points[b]) for a, b in pairwise(chain)], axis=0)
+    known = use & np.isfinite(size) & (size > 0)
+    if known.sum() < RATE_HZ:
+        return points
+    when = np.linspace(-1.0, 1.0, len(size))
+    trend = np.polynomial.Polynomial.fit(when[known], np.log(size[known]), 2)
+    # Held beyond the set, where the body stands or kneels.
+    growth = np.exp(trend(np.clip(when, when[known][0], when[known][-1])))
+    if growth.max() < _GROWN * growth.min():
+        return points
+    growth /= np.median(growth[known])
+    return {name: centre + (xy - centre) / growth[:, None] for name, xy in points.items()}
+
+
+def without_sway(
+    points: Mapping[str, FloatArray], near: str, view: View, use: BoolArray
+) -> dict[str, FloatArray]:
+    """Points with the camera's own movement taken out, hands held to one place.
+
+    Hands and feet stay where they are put, so what moves them all moves the camera. A wrist
+    landmark that slides while the elbow bends is the model's error, not the hand's: each wrist
+    is then set to its median place, anew whenever the hands are.
+    """
+    if view.kind in ("front", "rear"):
+        anchors = ["left_wrist", "right_wrist"]
+    else:
+        foot = _foothold(points, near, use) or f"{near}_ankle"
+        anchors = [f"{near}_wrist", foot]
+    steady = {name: xy.copy() for name, xy in points.items()}
+    span = _longest(points[anchors[0]] - points[anchors[0].replace("wrist", "shoulder")])
+    for stand in _stands(points[anchors[0]] - points[anchors[1]], use, span):
+        known = [points[name] for name in anchors if np.isfinite(points[name][stand]).any()]
+        moved = np.array([curve - np.nanmedian(curve[stand], axis=0) for curve in known])
+        moved = moved.reshape(-1, len(use), 2)
+        seen = np.isfinite(moved) & stand[:, None]
+        # Where one anchor is lost for a while the other tells the sway alone.
+        sway = np.where(seen, moved, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
+        for name, xy in steady.items():
+            xy -= sway
+            if name.endswith("_wrist"):
+                here = stand & np.isfinite(xy[:, 0])
+                if here.any():
+                    xy[here] = np.median(xy[here], axis=0)
+    return steady
+
+
+def _stands(apart: FloatArray, use: BoolArray, span: float) -> list[BoolArray]:
+    """Masks (M,) of the stretches of ``use`` with hands and feet in the same places.
+
+    ``apart`` (M, 2) is from one planted point to another, so a moving camera changes nothing.
+    """
+    if not use.any():
+        return []
+    place = _running_place(np.where(use[:, None], apart, np.nan))
+    left, found = use & np.isfinite(place[:, 0]), []
+    while left.sum() >= 2 * _PLACE_S * RATE_HZ:
+        middle = _usual_place(place[left], span, within=_SET_ANEW)
+        there = left & (length(place - middle) < _SET_ANEW * span)
+        if not there.any():
+            break
+        found.append(middle)
+        left &= ~there
+    if len(found) < 2:
+        return [use]
+    away = np.nan_to_num(np.array([length(place - middle) for middle in found]), nan=np.inf)
+    nearest = away.argmin(axis=0)
+    return [use & (nearest == i) for i in range(len(found)) if (use & (nearest == i)).any()]

@@ -1,0 +1,252 @@
+"""Which view a clip shows, and what that view can and cannot judge."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.pose.track import INDEX, PoseTrack
+
+ViewKind = Literal["side", "front", "oblique", "rear"]
+
+# Widths between the model's own left and right landmarks, over trunk length. Seen straight
+# from the side and from the front, in arm lengths: trunk 1.0, shoulders 0.70, hips 0.34.
+SHOULDER_WIDTH_PER_TRUNK = 0.70
+HIP_WIDTH_PER_TRUNK = 0.34
+
+# Half way, as read on landmarks, between a side view filmed 15 degrees off square and an
+# oblique one of 30 degrees; and between oblique at 60 degrees and 15 degrees off the front.
+SIDE_LIMIT_DEG = 22.0
+FRONT_LIMIT_DEG = 68.0
+
+# Focal length over the long side of the picture of a phone's main camera while filming (26 mm
+# equivalent, cropped for stabilisation; common practice).
+USUAL_FOCAL_PER_LONG_SIDE = 0.85
+
+# A camera square to the body reads this much: mean over 13 rendered sets, sd 1 (tests/truth).
+_SIDE_READS_DEG = 4.3
+_PLANTED_RADIUS = 0.35  # hands this near their usual place, in arm lengths, are planted
+_HANGING_ARM_COS = 0.88  # an arm along a trunk seen in full: standing or kneeling up
+_SHORT_TRUNK = 0.75  # a trunk shorter than this, in arm lengths, is seen end on
+
+
+@dataclass(frozen=True)
+class View:
+    """``yaw_deg`` from a square side view: 0 side, 90 front (head to camera), -90 rear."""
+
+    kind: ViewKind
+    near_side: Literal["left", "right"] | None
+    yaw_deg: float = 0.0
+    stated: bool = False  # by the user, not recognised
+
+
+_LEGS_HIDDEN = (
+    "from the front the legs point away from the camera and hide behind the trunk; "
+    "film from the side at hip height"
+)
+_FAR_ARM_HIDDEN = (
+    "the body hides the far arm; film from the front, camera on the floor to waist high, "
+    "a step or two before the head"
+)
+_HANDS_IN_LINE = (
+    "from the side one hand lies behind the other; film from the front to see how far apart "
+    "they are"
+)
+_REAR = (
+    "from behind, the legs and trunk hide the arms and the head; film from the side, and from "
+    "the front for elbows and hands"
+)
+_FLARE_IN_DEPTH = (
+    "elbows that leave the trunk point along the line of sight here; film from the front"
+)
+
+CANNOT_JUDGE: Mapping[ViewKind, Mapping[str, str]] = {
+    "side": {
+        "uneven_arms": _FAR_ARM_HIDDEN,
+        "hand_spacing": _HANDS_IN_LINE,
+    },
+    "front": {
+        "hip_sag": _LEGS_HIDDEN,
+        "hip_pike": _LEGS_HIDDEN,
+        "hips_late": _LEGS_HIDDEN,
+        "head_drop": (
+            "from the front the head points at the camera, so its angle to the trunk does not "
+            "show; film from the side"
+        ),
+    },
+    "oblique": {
+        "elbow_flare": _FLARE_IN_DEPTH,
+        "uneven_arms": _FAR_ARM_HIDDEN,
+        "hand_spacing": (
+            "seen at a slant, hand and shoulder distances shrink differently; film from the front"
+        ),
+        "head_drop": (
+            "seen at a slant, a turned head looks like a dropped one; film square from the side"
+        ),
+    },
+    "rear": dict.fromkeys(
+        (
+            "shallow",
+            "soft_lockout",
+            "hip_sag",
+            "hip_pike",
+            "elbow_flare",
+            "uneven_arms",
+            "hand_spacing",
+            "head_drop",
+            "hips_late",
+        ),
+        _REAR,
+    ),
+}
+"""By view: fault key → why this view cannot judge it, and how to film so that it can."""
+
+
+def recognise_view(track: PoseTrack) -> View:
+    """Tell side, front, oblique and rear apart from the landmarks of the whole set.
+
+    Two widths vary with the yaw of the camera: the shoulders (and hips) open up with its sine
+    while the trunk shortens with its cosine. Both are taken across the direction from the
+    shoulders to the hands, so a rolled or upside-down picture changes nothing. The model's
+    world landmarks, where the track has them, are one more witness. Only frames with planted
+    hands and arms away from the trunk count. A track without such frames reads as side with
+    no near side.
+    """
+    use = push_up_frames(track)
+    if not use.any():
+        return View("side", None)
+    ventral, head, shoulders, hips = _directions(track, use)
+    across = _cross(head, ventral)  # > 0 right side near
+    along = float(head @ ventral)
+    at_trunk = [
+        _yaw_deg(_cross(shoulders, ventral), across, along, SHOULDER_WIDTH_PER_TRUNK),
+        _yaw_deg(_cross(hips, ventral), across, along, HIP_WIDTH_PER_TRUNK),
+        _world_yaw_deg(track, use),
+    ]
+    if not np.isfinite(at_trunk).any():  # one side only was tracked: that is a side view
+        return View("side", "right" if across > 0 else "left")
+    yaw = float(np.nanmean(at_trunk)) + _trunk_off_middle_deg(track, use, abs(across))
+    near: Literal["left", "right"] = "right" if across > 0 else "left"
+    if abs(yaw) <= SIDE_LIMIT_DEG:
+        return View("side", near, yaw - _SIDE_READS_DEG)
+    if yaw >= FRONT_LIMIT_DEG:
+        return View("front", None, yaw)
+    if yaw <= -FRONT_LIMIT_DEG:
+        return View("rear", None, yaw)
+    return View("oblique", near, yaw)
+
+
+def push_up_frames(track: PoseTrack) -> BoolArray:
+    """(N,) True where the hands are planted and the arms do not hang along the trunk.
+
+    Works on raw landmarks of any view. The planted place is where the hands are for most of
+    the clip; it may move slowly with a handheld camera.
+    """
+    shoulder, wrist, hip = (_middle(track, joint) for joint in ("shoulder", "wrist", "hip"))
+    arm, trunk = wrist - shoulder, hip - shoulder
+    arm_length = np.linalg.norm(arm, axis=1)
+    seen: BoolArray = np.isfinite(arm_length) & np.isfinite(trunk[:, 0])
+    if not seen.any():
+        return np.zeros(len(track.t_s), dtype=bool)
+    # The arm is at its longest, or near it, for much of any set.
+    scale = float(np.nanpercentile(arm_length, 80))
+    candidate: BoolArray = seen & ~arms_hang(arm, trunk, scale)
+    if not candidate.any():
+        return candidate
+    place = _busiest_place(wrist[candidate], _PLANTED_RADIUS * scale)
+    planted: BoolArray = np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale
+    return candidate & planted
+
+
+def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float | FloatArray) -> BoolArray:
+    """(M,) True where the arm lies along a trunk that is seen in full: standing, kneeling up.
+
+    ``arm`` (M, 2) shoulder to wrist and ``trunk`` (M, 2) shoulder to hip, px.
+    """
+    trunk_length = np.linalg.norm(trunk, axis=1)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        cosine = np.einsum("ij,ij->i", arm, trunk) / (np.linalg.norm(arm, axis=1) * trunk_length)
+        return np.asarray(
+            (cosine > _HANGING_ARM_COS) & (trunk_length > _SHORT_TRUNK * arm_length_px)
+        )
+
+
+def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
+    """(2,) the point with most others within ``radius``: a mode, not a mean."""
+    some = points[:: max(1, len(points) // 200)]
+    near = np.linalg.norm(some[:, None] - some[None], axis=2) <= radius
+    return np.asarray(np.median(some[near[near.sum(1).argmax()]], axis=0))
+
+
+def _middle(track: PoseTrack, joint: str) -> FloatArray:
+    """Middle of left and right, or the one that is seen: some trackers follow one side only."""
+    left, right = track.xy(f"left_{joint}"), track.xy(f"right_{joint}")
+    both = (left + right) / 2
+    return np.where(np.isfinite(both), both, np.where(np.isfinite(left), left, right))
+
+
+def _across(track: PoseTrack, joint: str) -> FloatArray:
+    return track.xy(f"left_{joint}") - track.xy(f"right_{joint}")
+
+
+def _directions(
+    track: PoseTrack, use: BoolArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Unit vector to the hands; hips to shoulders, right to left shoulder, right to left hip."""
+    shoulder, wrist, hip = (_middle(track, joint)[use] for joint in ("shoulder", "wrist", "hip"))
+    head = np.median(shoulder - hip, axis=0)
+    shoulders = np.nanmedian(_across(track, "shoulder")[use], axis=0)
+    hips = np.nanmedian(_across(track, "hip")[use], axis=0)
+    ventral = np.median(wrist - shoulder, axis=0)
+    length = float(np.linalg.norm(ventral))
+    if length < 0.35 * max(float(np.linalg.norm(head)), float(np.linalg.norm(shoulders))):
+        return np.array([0.0, 1.0]), head, shoulders, hips  # arms point away: trust gravity
+    return ventral / length, head, shoulders, hips
+
+
+def _cross(a: FloatArray, b: FloatArray) -> float:
+    return float(a[0] * b[1] - a[1] * b[0])
+
+
+def _yaw_deg(width: float, across: float, along: float, width_per_trunk: float) -> float:
+    """Yaw from a left-right width and the trunk's image components.
+
+    With trunk length T, inclination i and yaw y: width = k·T·sin y, across = T·cos i·cos y,
+    along = T·sin i, so across²/(T² - along²) + width²/(k²T²) = 1, a quadratic in T².
+    """
+    k2 = width_per_trunk**2
+    b = k2 * (across**2 + along**2) + width**2
+    discriminant = max(0.0, b * b - 4 * k2 * width**2 * along**2)
+    trunk2 = (b + np.sqrt(discriminant)) / (2 * k2)
+    if trunk2 <= 0 or not np.isfinite(trunk2):
+        return float("nan")
+    sine = width / np.sqrt(k2 * trunk2)
+    return float(np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0))))
+
+
+def _trunk_off_middle_deg(track: PoseTrack, use: BoolArray, trunk_across_px: float) -> float:
+    """How much farther from behind the camera sees the trunk than the middle of the body.
+
+    The yaw of a view is that of the line to the middle between shoulders and feet.
+    """
+    shoulder, ankle = (_middle(track, joint)[use] for joint in ("shoulder", "ankle"))
+    length = np.linalg.norm(np.nanmedian(shoulder - ankle, axis=0))
+    off_px = min(max(0.0, float(length) / 2 - trunk_across_px / 2), trunk_across_px)
+    if not np.isfinite(off_px):
+        return 0.0
+    focal_px = USUAL_FOCAL_PER_LONG_SIDE * max(track.width, track.height)
+    return float(np.degrees(np.arctan(off_px / focal_px)))
+
+
+def _world_yaw_deg(track: PoseTrack, use: BoolArray) -> float:
+    """How far the model's own trunk points at the camera (its z grows away from it)."""
+    if track.world_m is None:
+        return float("nan")
+    trunk = track.world_m[use][:, [INDEX["left_shoulder"], INDEX["right_shoulder"]]].mean(1)
+    trunk = trunk - track.world_m[use][:, [INDEX["left_hip"], INDEX["right_hip"]]].mean(1)
+    x, y, z = np.nanmedian(trunk, axis=0)
+    return float(np.degrees(np.arctan2(-z, np.hypot(x, y))))

@@ -1,0 +1,366 @@
+"""Which push-up this was: support, surface, hands, arms, holds, and what was declared of it."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import lru_cache
+from importlib.resources import files
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from formcheck.asked.prescription import HandSpacing, Prescription
+from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.quantity import Quantity, median_known, not_measured
+from formcheck.measures.bodyline import line_curve, line_doubt_deg
+from formcheck.reps.find import Rep
+from formcheck.signals.curves import Signals
+from formcheck.signals.view import View
+from formcheck.variation.segments import arm_per_stature
+from formcheck.variation.stance import (
+    Side,
+    Stance,
+    Support,
+    Surface,
+    lifted_hand,
+    stance_at_top,
+    top_frames,
+)
+
+Arms = Literal["two", "archer", "one"]
+
+
+@dataclass(frozen=True)
+class Look:
+    """One camera's look at the set, with the reps on that camera's own clock."""
+
+    view: View
+    signals: Signals
+    reps: Sequence[Rep]
+
+
+@dataclass(frozen=True)
+class ArmWork:
+    """Who worked. ``working`` the bent arm of each rep in order (archer and one arm only).
+
+    ``pattern`` over the reps; ``assisting_reach`` of the straight arm's hand to the side of its
+    shoulder, arm lengths.
+    """
+
+    arms: Arms | None
+    confidence: float
+    working: tuple[Side, ...] = ()
+    pattern: Literal["alternating", "same_side"] | None = None
+    assisting_reach: Quantity = field(default_factory=lambda: not_measured("no archer"))
+
+
+@dataclass(frozen=True)
+class SupportHold:
+    """A hold at the top without reps: ``held_s`` in position, ``line_deg`` its median body line.
+
+    ``broke_at_s`` when the line left the limit for sure and stayed there, None if it never did;
+    ``unclear_at_s`` when it did so by less than it may err;
+    ``drift_deg_per_min`` of the body line while held (+ sagging).
+    """
+
+    start_s: float
+    held_s: float
+    line_deg: Quantity
+    drift_deg_per_min: float
+    broke_at_s: float | None
+    unclear_at_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Variation:
+    """What was done; None where the view cannot tell. ``confidence`` 0-1 by field name.
+
+    ``surface_height`` of the hands above the feet in arm lengths: positive with raised hands,
+    negative with raised feet, 0 on one floor; ``surface_height_cm`` of the raised end when the
+    stature was given. ``disagreements`` are sentences where the user's word (which wins) and the
+    clip differ. ``holds`` names ends held for two seconds or more. ``declared`` is what the user
+    told and no clip shows. ``slope_deg`` how far a level line rises toward the head in the
+    picture of the side view: the camera's roll.
+    """
+
+    support: Support | None
+    surface: Surface | None
+    inclination_deg: Quantity
+    hands: HandSpacing | None
+    arms: Arms | None
+    surface_height: Quantity
+    confidence: Mapping[str, float] = field(default_factory=dict)
+    disagreements: tuple[str, ...] = ()
+    surface_height_cm: float | None = None
+    arm_work: ArmWork = field(default_factory=lambda: ArmWork(None, 0.0))
+    holds: tuple[Literal["top", "bottom"], ...] = ()
+    support_hold: SupportHold | None = None
+    declared: Mapping[str, str | float | bool] = field(default_factory=dict)
+    slope_deg: float = 0.0
+
+
+HOLD_S = 2.0  # a pause at the top or bottom this long is a hold (common practice)
+LEAST_HOLD_S = 5.0  # shorter, and without a rep, it is setting up (common practice)
+_BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
+
+
+def recognise_variation(
+    looks: Sequence[Look],
+    prescription: Prescription,
+    hand_spacing: Quantity | None = None,
+    line_limits_deg: tuple[float, float] = (-15.0, 12.0),
+) -> Variation:
+    """What push-up the looks show, the user's word winning over ours.
+
+    ``hand_spacing`` is the set's wrist distance over biacromial distance, from the front.
+    ``line_limits_deg`` pike and sag of the body line at which a support hold is broken.
+    """
+    side = next((look for look in looks if look.view.kind in ("side", "oblique")), None)
+    front = next((look for look in looks if look.view.kind == "front"), None)
+    seen = looks[0] if side is None else side
+    own = stance_at_top(seen.signals, seen.view, seen.reps)
+    stance = own
+    if prescription.support or prescription.surface:
+        stance = stance_at_top(
+            seen.signals, seen.view, seen.reps, prescription.support, prescription.surface
+        )
+    work = _arm_work(front, side)
+    hands = hand_class(hand_spacing) if hand_spacing is not None else None
+    told = {
+        "support": (prescription.support, own.support, own.support_confidence),
+        "surface": (prescription.surface, own.surface, own.surface_confidence),
+        "hands": (prescription.hands, hands, _hand_confidence(hand_spacing)),
+        "arms": (prescription.arms, work.arms, work.confidence),
+    }
+    return Variation(
+        support=prescription.support or own.support,
+        surface=prescription.surface or own.surface,
+        inclination_deg=stance.inclination_deg,
+        hands=hands,
+        arms=prescription.arms or work.arms,
+        surface_height=stance.height,
+        confidence={
+            name: 1.0 if word and name != "hands" else sure
+            for name, (word, _, sure) in told.items()
+        },
+        disagreements=tuple(
+            _disagreement(name, word, ours, sure)
+            for name, (word, ours, sure) in told.items()
+            if word and ours and word != ours and sure > 0.6
+        ),
+        surface_height_cm=_height_cm(stance, prescription),
+        arm_work=work,
+        holds=_holds(looks[0].reps),
+        support_hold=support_hold(
+            seen.signals, seen.reps, seen.view, line_limits_deg, prescription.support or own.support
+        ),
+        declared=_declared(prescription),
+        slope_deg=stance.slope_deg,
+    )
+
+
+@lru_cache
+def hand_limits() -> Mapping[HandSpacing, float]:
+    """Largest wrist distance over biacromial distance of each class but the widest."""
+    text = files("formcheck.variation").joinpath("hand_classes.toml").read_text("utf-8")
+    return {row["name"]: float(row["below"]) for row in tomllib.loads(text)["class"]}
+
+
+def hand_class(spacing: Quantity) -> HandSpacing | None:
+    """diamond, close, normal or wide; None when the spacing was not measured."""
+    if not spacing.known:
+        return None
+    return next(name for name, below in hand_limits().items() if spacing.value < below)
+
+
+def hand_bounds(hands: HandSpacing) -> tuple[float, float]:
+    """Smallest and largest wrist distance over biacromial distance of one class."""
+    limits = hand_limits()
+    names = list(limits)
+    place = names.index(hands)
+    return (limits[names[place - 1]] if place else 0.0), limits[hands]
+
+
+def support_hold(
+    signals: Signals,
+    reps: Sequence[Rep],
+    view: View,
+    line_limits_deg: tuple[float, float],
+    support: Support | None = None,
+) -> SupportHold | None:
+    """The hold itself when a set has no reps: from first to last frame in position.
+
+    None with a rep, or when held for less than ``LEAST_HOLD_S``. ``line_limits_deg`` pike and
+    sag at which the line, to the knees where ``support`` says so, is broken: it has to be beyond
+    them by more than it may err, itself or against the hold's first second.
+    """
+    held = np.flatnonzero(signals.in_position)
+    if reps or len(held) < 2:
+        return None
+    t_s = signals.t_s[held]
+    held_s = float(t_s[-1] - t_s[0])
+    if held_s < LEAST_HOLD_S:
+        return None
+    line = line_curve(signals, support)[held]
+    if view.kind in ("front", "rear") or not np.isfinite(line).any():
+        unseen = not_measured("the body line does not show from here; film from the side")
+        return SupportHold(float(t_s[0]), held_s, unseen, float("nan"), None)
+    known = np.isfinite(line)
+    drift = float(np.polyfit(t_s[known], line[known], 1)[0]) * 60
+    doubt, doubt_of_change = line_doubt_deg(signals, view, support)
+    change = line - median_known(line[t_s <= t_s[0] + 1.0])
+
+    def beyond(curve: FloatArray, by: float) -> BoolArray:
+        return (curve < line_limits_deg[0] - by) | (curve > line_limits_deg[1] + by)
+
+    broken = beyond(line, 0.0) & (beyond(line, doubt) | beyond(change, doubt_of_change))
+    return SupportHold(
+        float(t_s[0]),
+        held_s,
+        Quantity(float(np.nanmedian(line)), doubt, view=view.kind),
+        drift,
+        _first_lasting(t_s, broken, 1.0),
+        _first_lasting(t_s, beyond(line, 0.0), 1.0),
+    )
+
+
+def _first_lasting(t_s: FloatArray, flags: BoolArray, lasting_s: float) -> float | None:
+    since: float | None = None
+    for t, flag in zip(t_s, flags, strict=True):
+        since = (since if since is not None else float(t)) if flag else None
+        if since is not None and t - since >= lasting_s:
+            return since
+    return None
+
+
+def _arm_work(front: Look | None, side: Look | None) -> ArmWork:
+    """Two arms, archer or one, from the front; from the side only a hand held off the floor."""
+    if front is None:
+        return _lifted_hand(side)
+    bent: list[Side] = []
+    reaches: list[float] = []
+    px = front.signals.points_px
+    lifted = _lifted_hand(front)
+    if lifted.arms == "one":
+        return lifted
+    for rep in front.reps:
+        now = np.abs(front.signals.t_s - rep.bottom_s) <= 0.1
+        left = median_known(front.signals.elbow_left_deg[now])
+        right = median_known(front.signals.elbow_right_deg[now])
+        if min(left, right) < _BENT_DEG and max(left, right) > _STRAIGHT_DEG:
+            working: Side = "left" if left < right else "right"
+            other = "right" if working == "left" else "left"
+            bent.append(working)
+            arm = _arm_px(px, other)[now]
+            across = np.abs(px[f"{other}_wrist"][now, 0] - px[f"{other}_shoulder"][now, 0])
+            reaches.append(median_known(across / arm))
+    if not front.reps:
+        return ArmWork(None, 0.0)
+    part = len(bent) / len(front.reps)
+    if part < 0.5:
+        return ArmWork("two", 0.5 + abs(part - 0.5))
+    return ArmWork(
+        "archer",
+        0.5 + abs(part - 0.5),
+        tuple(bent),
+        _pattern(bent),
+        Quantity(float(np.nanmedian(reaches)), 0.1, view="front"),
+    )
+
+
+def _lifted_hand(look: Look | None) -> ArmWork:
+    """One arm when the other hand stays off the surface in most reps."""
+    if look is None or not look.reps:
+        return ArmWork(None, 0.0)
+    working: list[Side] = []
+    for rep in look.reps:
+        lifted = lifted_hand(look.signals, top_frames(look.signals, [rep]))
+        if lifted is not None:
+            working.append("left" if lifted == "right" else "right")
+    part = len(working) / len(look.reps)
+    if part > 0.5:
+        return ArmWork("one", part, tuple(working), _pattern(working))
+    seen = look.view.kind != "side"
+    return ArmWork("two" if part < 0.2 else None, (0.9 if seen else 0.7) * (1 - part))
+
+
+def _pattern(working: Sequence[Side]) -> Literal["alternating", "same_side"] | None:
+    changes = [one != next_ for one, next_ in pairwise(working)]
+    if not changes:
+        return None
+    if all(changes):
+        return "alternating"
+    return "same_side" if not any(changes) else None
+
+
+def _holds(reps: Sequence[Rep]) -> tuple[Literal["top", "bottom"], ...]:
+    held: list[Literal["top", "bottom"]] = []
+    if reps and np.median([rep.top_pause_s for rep in reps[:-1] or reps]) >= HOLD_S:
+        held.append("top")
+    if reps and np.median([rep.bottom_pause_s for rep in reps]) >= HOLD_S:
+        held.append("bottom")
+    return tuple(held)
+
+
+def _height_cm(stance: Stance, prescription: Prescription) -> float | None:
+    """Height of the raised end."""
+    if prescription.stature_m is None or not stance.height.known:
+        return None
+    arm_m = arm_per_stature(prescription.sex) * prescription.stature_m
+    return abs(stance.height.value) * arm_m * 100
+
+
+def _declared(prescription: Prescription) -> dict[str, str | float | bool]:
+    declared: dict[str, str | float | bool] = {}
+    if prescription.added_load_kg:
+        declared["added_load_kg"] = prescription.added_load_kg
+        declared["added_load_place"] = prescription.added_load_place or "back"
+    if prescription.rings:
+        declared["rings"] = True
+        declared["rings_turned_out"] = prescription.rings_turned_out
+    if prescription.supinated_hands:
+        declared["supinated_hands"] = True
+    return declared
+
+
+_WORDS = {
+    "toes": "on the toes",
+    "knees": "on the knees",
+    "floor": "on the floor",
+    "hands_raised": "with the hands raised",
+    "feet_raised": "with the feet raised",
+    "wall": "against a wall",
+    "diamond": "diamond hands",
+    "close": "close hands",
+    "normal": "hands just outside the shoulders",
+    "wide": "wide hands",
+    "two": "two arms",
+    "archer": "archer",
+    "one": "one arm",
+}
+
+
+def _disagreement(name: str, word: str, ours: str, confidence: float) -> str:
+    return (
+        f"Told as {_WORDS[word]}, but the clip looks like {_WORDS[ours]} "
+        f"({min(100 * confidence, 99):.0f} % sure); "
+        + ("the told width is judged against." if name == "hands" else "the word given counts.")
+    )
+
+
+def _hand_confidence(spacing: Quantity | None) -> float:
+    if spacing is None or not spacing.known:
+        return 0.0
+    limits = [limit for limit in hand_limits().values() if np.isfinite(limit)]
+    sd = max(spacing.plus_minus, 0.02) / 2 if np.isfinite(spacing.plus_minus) else 0.1
+    distance = min(abs(spacing.value - limit) for limit in limits)
+    return float(1 / (1 + np.exp(-1.7 * distance / sd)))
+
+
+def _arm_px(px: Mapping[str, FloatArray], side: str) -> FloatArray:
+    upper = np.linalg.norm(px[f"{side}_elbow"] - px[f"{side}_shoulder"], axis=1)
+    lower = np.linalg.norm(px[f"{side}_wrist"] - px[f"{side}_elbow"], axis=1)
+    return np.asarray(upper + lower)

@@ -1,0 +1,106 @@
+"""Which view a track shows."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from formcheck.pose.store import read_track
+from formcheck.pose.track import INDEX, PoseTrack
+from formcheck.signals.view import CANNOT_JUDGE, push_up_frames, recognise_view
+from tests.pinhole import Camera, PushUpSet
+from tests.truth.truth import read_truth
+
+DATA = Path(__file__).parent / "data"
+CLIPS = sorted(path.stem for path in DATA.glob("*.parquet"))
+SIDE_ON = (-1.1, 0.5)  # where a camera beside the person is aimed
+
+
+@pytest.mark.parametrize("name", CLIPS)
+def test_every_rendered_clip_shows_the_view_it_was_filmed_from(name: str) -> None:
+    truth = read_truth(DATA / f"{name}.truth.json")
+    view = recognise_view(read_track(DATA / f"{name}.parquet"))
+    assert view.kind == truth.view
+    assert view.near_side == (None if truth.view == "front" else truth.near_side)
+
+
+@pytest.mark.parametrize(
+    ("yaw_deg", "kind", "near_side"),
+    [
+        (0.0, "side", "left"),
+        (180.0, "side", "right"),
+        (15.0, "side", "left"),
+        (-15.0, "side", "left"),
+        (165.0, "side", "right"),
+        (30.0, "oblique", "left"),
+        (-35.0, "oblique", "left"),
+        (60.0, "oblique", "left"),
+        (135.0, "oblique", "right"),
+        (75.0, "front", None),
+        (105.0, "front", None),
+        (-90.0, "rear", None),
+    ],
+)
+@pytest.mark.parametrize("roll_deg", [0.0, 12.0])
+def test_the_cameras_yaw_decides_the_view_whatever_its_roll(
+    yaw_deg: float, kind: str, near_side: str | None, roll_deg: float
+) -> None:
+    camera = Camera(yaw_deg=yaw_deg, aim=SIDE_ON, distance=6.5, roll_deg=roll_deg)
+    view = recognise_view(PushUpSet().film(camera, noise_px=1.0))
+    assert (view.kind, view.near_side) == (kind, near_side)
+    folded = yaw_deg if yaw_deg <= 90 else 180 - yaw_deg
+    assert view.yaw_deg == pytest.approx(folded, abs=8.0)
+
+
+def test_a_portrait_picture_shows_the_same_view() -> None:
+    upright = Camera(yaw_deg=0.0, aim=SIDE_ON, distance=9.0, width=720, height_px=1280)
+    assert recognise_view(PushUpSet().film(upright)).kind == "side"
+
+
+def test_kneeling_up_before_the_set_changes_nothing() -> None:
+    track = PushUpSet().film(Camera(yaw_deg=0.0, aim=SIDE_ON))
+    kneeling = _standing_with_hanging_arms(track, frames=150)
+    view = recognise_view(kneeling)
+    assert (view.kind, view.near_side) == ("side", "left")
+    assert not push_up_frames(kneeling)[:150].any()
+    assert push_up_frames(kneeling)[150:].all()
+
+
+def test_a_track_without_a_person_has_no_near_side() -> None:
+    track = PushUpSet().film(Camera())
+    empty = replace(track, xy_px=np.full_like(track.xy_px, np.nan))
+    assert recognise_view(empty).near_side is None
+
+
+def test_what_a_view_cannot_judge_says_how_to_film_it() -> None:
+    for kind, faults in CANNOT_JUDGE.items():
+        for key, reason in faults.items():
+            assert "film" in reason, (kind, key)
+
+
+def test_a_body_line_is_never_judged_from_the_front_nor_hands_from_the_side() -> None:
+    assert {"hip_sag", "hip_pike"} <= CANNOT_JUDGE["front"].keys()
+    assert {"hand_spacing", "uneven_arms"} <= CANNOT_JUDGE["side"].keys()
+
+
+def _standing_with_hanging_arms(track: PoseTrack, frames: int) -> PoseTrack:
+    """The set with someone upright before it: trunk and arms hang down together, side on."""
+    upright = np.full((frames, *track.xy_px.shape[1:]), np.nan)
+    for name, x, y in (
+        ("shoulder", 500, 150), ("elbow", 505, 240), ("wrist", 505, 330), ("hip", 500, 330),
+        ("knee", 500, 480), ("ankle", 560, 500),
+    ):  # fmt: skip
+        for side, aside in (("left", 0), ("right", 60)):
+            upright[:, INDEX[f"{side}_{name}"]] = (x + aside, y)
+    xy = np.concatenate([upright, track.xy_px])
+    t_s = np.arange(len(xy)) / track.fps
+    return replace(
+        track,
+        xy_px=xy,
+        t_s=t_s,
+        frames=len(xy),
+        visibility=np.where(np.isfinite(xy[..., 0]), 1, 0.0),
+    )

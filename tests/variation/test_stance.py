@@ -1,0 +1,109 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from formcheck.measures.plank import plank
+from formcheck.signals.view import View
+from formcheck.variation.stance import Support, Surface, stance_at_top
+from tests.measures.posed import ONE_REP, posed_signals
+
+SIDE = View("side", "left")
+
+
+def leaning_deg(height: float, support: Support) -> float:
+    body = plank(height, support, reach=0.0)
+    line = body["shoulder"][0] - body["knee" if support == "knees" else "ankle"][0]
+    return float(np.degrees(np.arctan2(line[1], line[0])))
+
+
+@pytest.mark.parametrize(
+    ("height", "support", "surface"),
+    [
+        (0.0, "toes", "floor"),
+        (0.0, "knees", "floor"),
+        (0.4, "toes", "hands_raised"),
+        (0.9, "toes", "hands_raised"),
+        (1.3, "toes", "hands_raised"),
+        (-0.4, "toes", "feet_raised"),
+        (-0.9, "toes", "feet_raised"),
+    ],
+)
+def test_support_surface_height_and_inclination_are_read(
+    height: float, support: Support, surface: Surface
+) -> None:
+    stance = stance_at_top(posed_signals(plank(height, support, reach=0.0)), SIDE, [ONE_REP])
+    assert (stance.support, stance.surface) == (support, surface)
+    assert stance.inclination_deg.value == pytest.approx(leaning_deg(height, support), abs=1.0)
+    assert stance.height.value == pytest.approx(height, abs=0.05)
+    assert min(stance.support_confidence, stance.surface_confidence) > 0.5
+
+
+def test_a_body_leaning_on_its_hands_at_shoulder_height_is_at_a_wall() -> None:
+    stance = stance_at_top(posed_signals(plank(2.2, reach=None)), SIDE, [ONE_REP])
+    assert stance.surface == "wall"
+    assert stance.inclination_deg.value > 60
+
+
+@pytest.mark.parametrize("roll_deg", [-4.0, 4.0])
+def test_a_rolled_camera_on_the_floor_is_set_level_by_the_contacts(roll_deg: float) -> None:
+    # Roll adds one to one to the body angle and nothing to joint angles (plane geometry).
+    stance = stance_at_top(posed_signals(plank(reach=0.0), roll_deg), SIDE, [ONE_REP])
+    assert stance.surface == "floor"
+    assert stance.slope_deg == pytest.approx(roll_deg, abs=1.0)
+    assert stance.inclination_deg.value == pytest.approx(leaning_deg(0.0, "toes"), abs=1.0)
+
+
+def test_with_raised_hands_a_roll_cannot_be_told_and_the_interval_says_so() -> None:
+    level = stance_at_top(posed_signals(plank(0.9, reach=0.0)), SIDE, [ONE_REP])
+    rolled = stance_at_top(posed_signals(plank(0.9, reach=0.0), 3.0), SIDE, [ONE_REP])
+    off = abs(rolled.inclination_deg.value - level.inclination_deg.value)
+    assert off == pytest.approx(3.0, abs=0.1)
+    assert off < rolled.inclination_deg.plus_minus
+
+
+def test_bent_knees_above_the_ankles_are_not_kneeling() -> None:
+    body = plank(reach=0.0)
+    body["knee"] = body["knee"] - np.array([[0.0, 0.03]])  # knees give way, still off the floor
+    assert stance_at_top(posed_signals(body), SIDE, [ONE_REP]).support == "toes"
+
+
+def test_the_users_word_decides_what_the_level_is() -> None:
+    signals = posed_signals(plank(0.4, reach=0.0))
+    told = stance_at_top(signals, SIDE, [ONE_REP], surface="floor")
+    assert told.surface == "floor"
+    assert told.height.value == 0.0
+
+
+@pytest.mark.parametrize("kind", ["front", "rear"])
+def test_end_on_views_say_that_they_cannot_tell(kind: str) -> None:
+    stance = stance_at_top(posed_signals(plank()), View(kind, None), [ONE_REP])  # type: ignore[arg-type]
+    assert stance.support is None and stance.surface is None
+    assert not stance.inclination_deg.known and stance.inclination_deg.reason
+
+
+def test_a_track_without_hands_and_feet_is_still_read() -> None:
+    body = {k: v for k, v in plank(reach=0.0).items() if k not in ("toe", "heel", "knuckle", "ear")}
+    stance = stance_at_top(posed_signals(body), SIDE, [ONE_REP])
+    assert (stance.support, stance.surface) == ("toes", "floor")
+
+
+def test_a_free_hand_behind_the_back_is_not_a_raised_surface() -> None:
+    signals = posed_signals(plank(reach=0.0))
+    free = signals.points_px["right_hip"] - np.array([0.0, 40.0])
+    for name in ("right_wrist", "right_index", "right_pinky"):
+        signals.points_px[name][:] = free
+    assert stance_at_top(signals, SIDE, [ONE_REP]).surface == "floor"
+    # The same with the free hand on the camera's side.
+    assert stance_at_top(signals, View("side", "right"), [ONE_REP]).surface == "floor"
+
+
+def test_a_free_near_hand_and_far_feet_out_of_sight_leave_the_surface_open() -> None:
+    signals = posed_signals(plank(reach=0.0))
+    free = signals.points_px["right_hip"] - np.array([0.0, 40.0])
+    for name in ("right_wrist", "right_index", "right_pinky"):
+        signals.points_px[name][:] = free
+    for name in ("left_ankle", "left_heel", "left_foot_index"):
+        signals.points_px[name][:] = np.nan
+    stance = stance_at_top(signals, View("side", "right"), [ONE_REP])
+    assert stance.surface is None and stance.inclination_deg.reason
