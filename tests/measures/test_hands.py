@@ -10,9 +10,9 @@ import pytest
 from formcheck.measures.hands import hand_spacing
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.reps.find import find_reps
-from formcheck.signals.curves import read_signals
-from formcheck.signals.view import recognise_view
+from formcheck.signals.view import CANNOT_JUDGE
+from tests.filmed import look_of
+from tests.measures.handmade import OBLIQUE, REAR, REP, SIDE, drawn, look_at
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
@@ -20,10 +20,9 @@ DATA = Path(__file__).parents[1] / "data"
 
 
 def spacings(track: PoseTrack) -> list[float]:
-    signals = read_signals(track, recognise_view(track))
-    assert signals.scene is not None
-    reps = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)
-    return [hand_spacing(signals.scene, signals.t_s, rep).value for rep in reps]
+    look = look_of(track)
+    assert look.signals.scene is not None
+    return [hand_spacing(look, rep).value for rep in look.reps]
 
 
 @pytest.mark.parametrize("asked", [0.5, 0.8, 1.0, 1.35, 1.8])
@@ -53,3 +52,9 @@ def test_spacing_on_rendered_front_clips(name: str) -> None:
     seen = spacings(read_track(DATA / f"{name}.parquet"))
     expected = [rep.values["hand_spacing_ratio"] for rep in truth.reps]
     assert seen == pytest.approx(expected, abs=0.12)
+
+
+def test_only_a_front_view_shows_how_far_apart_the_hands_are() -> None:
+    for view in (SIDE, OBLIQUE, REAR):
+        reason = hand_spacing(look_at(drawn(), view), REP).reason
+        assert reason == CANNOT_JUDGE[view.kind]["hand_spacing"]
