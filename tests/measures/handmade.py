@@ -41,10 +41,11 @@ def drawn(t_s: FloatArray = T_S, **given: Any) -> Signals:
     """Signals with the fields that are given and nothing else known."""
     fields: dict[str, Any] = {name: np.full(len(t_s), np.nan) for name in _CURVES}
     fields |= {
+        name: {landmark: np.full((len(t_s), 2), np.nan) for landmark in LANDMARKS}
+        for name in ("drawn_px", "points_px", "steady_px")
+    }
+    fields |= {
         "in_position": np.ones(len(t_s), dtype=bool),
-        "drawn_px": {},
-        "points_px": {},
-        "steady_px": {},
         "arm_length_px": 200.0,
         "near_side": "left",
         "pose_rate_hz": RATE_HZ,

@@ -12,6 +12,7 @@ from formcheck.measures.speed import (
     HIPS_NEED_SIDE,
     RISE_HIDDEN,
     hips_lag,
+    in_metres,
     mean_concentric_speed,
     peak_concentric_speed,
     speed_loss_percent,
@@ -113,3 +114,17 @@ def test_unknown_speeds_are_left_out_and_one_alone_tells_no_loss() -> None:
 def test_shoulders_that_never_rose_have_no_speed_to_lose() -> None:
     assert np.isnan(speed_loss_percent(speeds(0.0, 0.0)))
     assert np.isnan(speed_loss_percent(speeds(-0.1, -0.2)))
+
+
+def test_arm_lengths_are_metres_once_the_stature_is_known() -> None:
+    # Arm from shoulder to wrist joint 0.314 of stature (de Leva 1996, mean of both sexes).
+    speed = Quantity(0.8, 0.05, view="side")
+    metres = in_metres(speed, 1.74)
+    assert metres.value == pytest.approx(0.8 * 0.314 * 1.74, rel=0.005)
+    assert metres.view == "side"
+    assert metres.plus_minus / metres.value > speed.plus_minus / speed.value, "arms differ"
+
+
+def test_without_a_stature_or_a_speed_nothing_is_made_of_it() -> None:
+    assert in_metres(Quantity(0.8, 0.05), None) == Quantity(0.8, 0.05)
+    assert in_metres(not_measured("hidden"), 1.74).reason == "hidden"

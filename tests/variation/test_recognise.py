@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import HandSpacing, Prescription
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures.plank import plank
 from formcheck.reps.look import Look
-from formcheck.variation.recognise import hand_class, recognise_variation
+from formcheck.variation.recognise import hand_bounds, hand_class, recognise_variation
 from tests.measures.handmade import FRONT, look_at
 from tests.measures.posed import ONE_REP, posed_signals
 
@@ -43,6 +43,14 @@ def test_height_is_in_centimetres_once_the_stature_is_known() -> None:
 def test_hand_classes_by_width(ratio: float, expected: str) -> None:
     # Limits are a convention from Cogley 2005, Kim 2016 and Green & Comfort 2007.
     assert hand_class(Quantity(ratio, 0.1)) == expected
+
+
+@pytest.mark.parametrize("hands", ["diamond", "close", "normal", "wide"])
+def test_a_width_within_the_bounds_of_a_class_is_of_that_class(hands: HandSpacing) -> None:
+    least, most = hand_bounds(hands)
+    middle = least + 0.2 if np.isinf(most) else (least + most) / 2
+    assert hand_class(Quantity(middle, 0.1)) == hands
+    assert hand_class(Quantity(most, 0.1)) != hands, "the bound itself begins the next"
 
 
 def test_an_unmeasured_width_has_no_class() -> None:
