@@ -10,15 +10,9 @@ import numpy as np
 
 from formcheck.advice.step import NextStep, SetRecord, next_step
 from formcheck.asked.prescription import Prescription
+from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.faults.rules import (
-    LINE_FAULTS,
-    RANGE_FAULTS,
-    Fault,
-    judged_by,
-    likely_beyond,
-    rep_faults,
-)
+from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import (
@@ -50,12 +44,13 @@ from formcheck.measures.speed import (
 )
 from formcheck.measures.symmetry import evenness, stance_remarks
 from formcheck.measures.timing import phase_times
+from formcheck.measures.values import rep_values
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.track import PoseTrack
 from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
 from formcheck.reps.pairing import NotOneSetError, Pairing, Take, pair_takes
 from formcheck.signals.curves import Signals, read_signals
-from formcheck.signals.view import CANNOT_JUDGE, View, ViewKind, recognise_view
+from formcheck.signals.view import View, ViewKind, recognise_view
 from formcheck.variation.recognise import Look, Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
@@ -235,6 +230,8 @@ def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Ana
         strict=True,
     ):
         values |= arms
+    for values, added in zip(measured, _from_outside(reps, looks), strict=True):
+        values |= added
     remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
     notes = (*(paired.evidence if paired else ()), *remarks, *load.remarks)
     everything = _Measured(
@@ -423,14 +420,13 @@ def _from_front(rep: Rep, front: SetView | None, side: SetView | None) -> dict[s
     """Flare, hands and evenness, from the front where there is one."""
     if front is None or front.signals.scene is None:
         kind = side.view.kind if side else "rear"
-        unseen = CANNOT_JUDGE[kind]
-        flare = not_measured(unseen.get("elbow_flare", "the elbows were not seen"))
+        flare = not_measured(_hidden("elbow_flare_deg", kind) or "the elbows were not seen")
         if side and side.view.kind == "side":
             flare = side_flare(side.signals, _shifted(rep, -side.offset_s))
         return {
             "elbow_flare_deg": flare,
-            "hand_spacing_ratio": not_measured(unseen.get("hand_spacing", "hands not seen")),
-            "symmetry_deg": not_measured(unseen.get("uneven_arms", "one arm was not seen")),
+            "hand_spacing_ratio": not_measured(_hidden("hand_spacing_ratio", kind)),
+            "symmetry_deg": not_measured(_hidden("symmetry_deg", kind)),
         }
     there, t_s = _shifted(rep, -front.offset_s), front.signals.t_s
     even = evenness(front.signals.scene, t_s, there)
@@ -440,6 +436,23 @@ def _from_front(rep: Rep, front: SetView | None, side: SetView | None) -> dict[s
         "symmetry_deg": even.symmetry_deg,
         "shoulder_unevenness": even.shoulder_height,
     }
+
+
+def _hidden(key: str, view: ViewKind) -> str:
+    return rep_values()[key].hidden.get(view, "")
+
+
+def _from_outside(reps: Sequence[Rep], looks: Sequence[SetView]) -> list[dict[str, Quantity]]:
+    """What was added to the measures, each from the view that knows it best on that rep."""
+    out: list[dict[str, Quantity]] = [{} for _ in reps]
+    for value in rep_values().values():
+        if value.measure is None:
+            continue
+        for values, rep in zip(out, reps, strict=True):
+            seen = [value.measure(look, _shifted(rep, -look.offset_s)) for look in looks]
+            known = [quantity for quantity in seen if quantity.known] or seen
+            values[value.key] = min(known, key=lambda quantity: quantity.plus_minus)
+    return out
 
 
 def _set_spacing(front: SetView | None, reps: Sequence[Rep]) -> Quantity | None:
@@ -472,7 +485,7 @@ def _set_load(results: Sequence[RepResult]) -> Quantity:
 def _allowed(faults: tuple[Fault, ...], looks: Sequence[SetView]) -> tuple[Fault, ...]:
     """Only faults that at least one of the views can judge."""
     return tuple(
-        fault for fault in faults if any(fault.key not in CANNOT_JUDGE[v.view.kind] for v in looks)
+        fault for fault in faults if any(fault.key not in hidden_from(v.view.kind) for v in looks)
     )
 
 
@@ -484,26 +497,18 @@ def _counts(
     # A rep counts when its range was more likely met than not, at odds of three to one; accusing
     # it of a fault takes more.
     missed = {fault.key: fault for fault in faults if likely_beyond(fault)}
-    for key, what in (
-        ("shallow", f"deep enough ({_depth_words(asked, limits)} was asked)"),
-        ("soft_lockout", "locked out at the top"),
-    ):
+    for key in ("shallow", "soft_lockout"):
         if key in missed:
+            kind = fault_kinds()[key]
+            criterion = kind.criterion(asked.range_standard)
+            wanted = criterion.asked.format(limit=f"{limits[criterion.limit].value:g}°")
             surely = "" if missed[key].verdict == "fault" else "probably "
-            return "not_counted", f"{surely}not {what}"
+            return "not_counted", f"{surely}{kind.name.lower()} ({wanted} asked)"
     measure_of = judged_by(asked.range_standard)
     for measure in (measure_of["shallow"], measure_of["soft_lockout"]):
         if not values[measure].known:
             return "not_counted", f"range could not be judged: {values[measure].reason}"
     return "counted", None
-
-
-def _depth_words(asked: Prescription, limits: Limits) -> str:
-    return {
-        "elbow-90": f"elbows bent to {limits['shallow'].value:g}°",
-        "arm-parallel": "upper arms parallel to the floor",
-        "chest-low": "chest within a fist of the surface",
-    }[asked.range_standard]
 
 
 def _why_empty(looks: Sequence[SetView]) -> str:
@@ -520,8 +525,8 @@ def _not_judged(
 ) -> tuple[NotJudged, ...]:
     """What no view shows, what was not asked, and what could not be measured on some reps."""
     out: dict[str, str] = {}
-    for key, reason in CANNOT_JUDGE[looks[0].view.kind].items():
-        if all(key in CANNOT_JUDGE[look.view.kind] for look in looks):
+    for key, reason in hidden_from(looks[0].view.kind).items():
+        if all(key in hidden_from(look.view.kind) for look in looks):
             out[key] = reason
     for key, measure in judged_by(asked.range_standard).items():
         blind = [r for r in results if r.attempt != "aborted" and not r.values[measure].known]
@@ -545,7 +550,7 @@ def _not_judged(
 def _summary(results: Sequence[RepResult]) -> SetSummary:
     reps = [r.rep for r in results]
     full = [r for r in results if r.attempt != "aborted"]
-    form = RANGE_FAULTS | LINE_FAULTS
+    form = keys_weighing("range", "line")
     broke = [
         r.rep.index
         for r in results
