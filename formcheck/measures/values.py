@@ -8,12 +8,14 @@ from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Literal
 
 from formcheck.maths.quantity import Quantity
+from formcheck.reps.find import Rep
+from formcheck.reps.look import Look
 from formcheck.signals.view import ViewKind
 
-Measure = Callable[[Any, Any], Quantity]
+Measure = Callable[[Look, Rep], Quantity]
 
 
 @dataclass(frozen=True)
@@ -25,8 +27,8 @@ class RepValue:
     another does not, in words for the person who filmed. ``page`` puts it into the page's table,
     always or where it was measured; ``terminal`` into the terminal's.
 
-    ``measure`` of a look and a rep on its clock gives the value; values that come with
-    formcheck have none here, since ``analysis`` knows how they hang together.
+    ``measure`` gives the value of a rep in a look. Only an added value has it here; how the
+    others are measured, ``measures.every`` knows.
     """
 
     key: str
@@ -46,6 +48,11 @@ _added: dict[str, RepValue] = {}
 def rep_values() -> Mapping[str, RepValue]:
     """Every value of a rep by its key, in the order of the report."""
     return MappingProxyType({**_shipped(), **_added})
+
+
+def why_hidden(key: str, view: ViewKind) -> str:
+    """Why a view cannot show a value; empty where it can."""
+    return rep_values()[key].hidden.get(view, "")
 
 
 def add_value(value: RepValue) -> None:

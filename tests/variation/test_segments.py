@@ -3,8 +3,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from formcheck.asked.person import Sex
 from formcheck.measures.plank import plank
-from formcheck.variation.segments import Sex, body_segments, centre_of_mass
+from formcheck.variation.segments import body_segments, centre_of_mass
 
 
 @pytest.mark.parametrize("sex", ["female", "male", None])

@@ -64,15 +64,13 @@ def series_of(analysis: Analysis) -> list[Series]:
         ("shoulder_height", "Shoulder height", "arm lengths"),
     ):
         best: Series | None = None
-        for view in analysis.views:
-            if (
-                key == "body_line_deg"
-                and view.view.kind in rep_values()["hip_deviation_deg"].hidden
-            ):
+        for view in analysis.looks:
+            hidden = rep_values()["hip_deviation_deg"].hidden
+            if key == "body_line_deg" and view.view.kind in hidden:
                 continue
             signals = view.signals
             curve = (
-                line_curve(signals, analysis.variation.support) - analysis.own_line.error_deg
+                line_curve(signals, analysis.variation.support) - analysis.line.own.error_deg
                 if key == "body_line_deg"
                 else getattr(signals, key)
             )

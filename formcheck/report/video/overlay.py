@@ -17,6 +17,7 @@ from formcheck.asked.tempo import Tempo
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.maths.arrays import FloatArray
+from formcheck.measures.hold import SupportHold
 from formcheck.report import theme
 from formcheck.report.moments import PHASE_KEYS, Moment, asked_s, bounds_s
 from formcheck.report.targets import Targets
@@ -24,7 +25,6 @@ from formcheck.report.video.canvas import Canvas, Point
 from formcheck.report.video.lettering import text_width
 from formcheck.report.words import limit_text, phase_name, with_unit
 from formcheck.signals.view import View
-from formcheck.variation.recognise import SupportHold
 
 Points = Mapping[str, FloatArray]  # landmark → (2,) px in the picture, NaN unseen
 
