@@ -14,6 +14,7 @@ import numpy as np
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.measures.depth import JITTERY, MOST_NOISE
+from formcheck.measures.values import why_hidden
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 
