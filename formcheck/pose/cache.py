@@ -24,7 +24,7 @@ def find_pose_once(
     info: ClipInfo,
     model: PoseModel,
     rate_hz: float = POSE_RATE_HZ,
-    processes: int = 0,
+    processes: int = 1,
     fresh: bool = False,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> PoseTrack:

@@ -11,27 +11,22 @@ over to find the next, tell whether others are there; only then is it worked out
 set, and the pose is looked for in that part of the picture. So it is when somebody is too small
 in the picture to be found, but is found in windows of it.
 
-The clip is divided among processes, because one inference uses one core.
+The clip is divided among processes, because one inference uses one core. None of it is done in
+the caller's own process: the library reports its use over the network, and ``apart`` closes that.
 """
 
 from __future__ import annotations
 
-import contextlib
 import itertools
-import multiprocessing
-import os
 import sys
-import threading
-from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from types import ModuleType
 from typing import Any, TypeVar
 
 import numpy as np
 
+from formcheck.apart.process import WorkLostError, work_apart
 from formcheck.clip.read import ClipInfo, RgbImage, at_most, read_frames
 from formcheck.errors import ModelError
 from formcheck.maths.arrays import FloatArray
@@ -76,7 +71,13 @@ SMALL = (
     "width, for sharper numbers."
 )
 
-_looked_at: Any = None  # in a worker process: the shared count of pictures done
+_LOST = {
+    "died": "The pose library broke down while it looked at the clip; close other programs if "
+    "memory is short, and try again.",
+    "memory": "The memory ran out while the pose was looked for; export the clip at 1080 lines, "
+    "and try again.",
+    "stalled": "The search for the pose stood still and was ended; try again.",
+}
 
 
 @dataclass(frozen=True)
@@ -121,15 +122,15 @@ def find_pose(
     info: ClipInfo,
     model: PoseModel | None = None,
     rate_hz: float = POSE_RATE_HZ,
-    processes: int = 0,
+    processes: int = 1,
     source_sha256: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> PoseTrack:
     """Landmarks of the person doing the set, at most ``rate_hz`` times a second.
 
     ``model`` is the default model when not given.
-    ``processes`` 0 works in this process; more start that many (a script that asks for them
-    needs the usual ``if __name__ == "__main__":``). ``on_progress(done, all)`` counts pictures.
+    As many ``processes`` share the work, where the clip is long enough to be worth it.
+    ``on_progress(done, all)`` counts pictures.
     When several people are in frame the one doing the set is followed, and ``notes`` say so.
 
     Raises ModelError when the pose library cannot start or breaks down.
@@ -142,7 +143,7 @@ def find_pose(
     if found.others or changes_person(found.t_s, found.poses):
         looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
         asked = [_Looks(info, looks_s, (WHOLE,))]
-        looks = _run(_everyone_in, asked, len(looks_s), processes, report)[0]
+        looks = _run(_everyone_in, asked, len(looks_s), report)[0]
         region, note = doing_the_set(looks)
         if found.others or region is not None:
             found = _find(info, model, times_s, region or WHOLE, processes, report)
@@ -150,7 +151,7 @@ def find_pose(
     elif len(unseen_s := found.unseen_s) > (1 - _OFTEN_SEEN) * len(found.t_s):
         looks_s = unseen_s[:: max(1, len(unseen_s) // _LOOKS_UP_CLOSE)]
         asked = [_Looks(info, looks_s, WINDOWS)]
-        looks = _run(_everyone_in, asked, len(looks_s), processes, report)[0]
+        looks = _run(_everyone_in, asked, len(looks_s), report)[0]
         if (region := found_up_close(looks)) is not None:
             closer = _find(info, model, times_s, region, processes, report)
             if len(closer.unseen_s) < len(unseen_s):
@@ -192,7 +193,7 @@ def _find(
         early = int(np.searchsorted(times_s, times_s[first] - _WARM_UP_S))
         own = times_s[early:last]
         parts.append(_Part(info, str(model.path), own, first - early, others_s[n], region or WHOLE))
-    found = _run(_pose_in, parts, sum(len(part.times_s) for part in parts), processes, report)
+    found = _run(_pose_in, parts, sum(len(part.times_s) for part in parts), report)
     return _Found(
         t_s=np.concatenate([part.t_s for part in found]),
         poses=np.concatenate([part.poses for part in found]),
@@ -204,60 +205,27 @@ def _run(
     work: Callable[[_Task, Callable[[], None]], _Result],
     tasks: list[_Task],
     pictures: int,
-    processes: int,
     report: _Report,
 ) -> list[_Result]:
-    """Do the tasks, here or each in a process; ``report`` hears of each picture done."""
-    if processes == 0:
-        counted = itertools.count(1)
-        with _silent_stderr():
-            return [work(task, lambda: report(next(counted), pictures)) for task in tasks]
-    context = multiprocessing.get_context("spawn")
-    counter = context.Value("i", 0)
-    with ProcessPoolExecutor(
-        len(tasks), mp_context=context, initializer=_start_worker, initargs=(counter,)
-    ) as pool:
-        jobs = [pool.submit(work, task, _count_one) for task in tasks]
-        try:
-            waiting = True
-            while waiting:
-                waiting = bool(wait(jobs, timeout=0.2).not_done)
-                report(min(counter.value, pictures), pictures)
-            return [job.result() for job in jobs]
-        except BrokenProcessPool as error:
-            raise ModelError(
-                "The pose library broke down while it looked at the clip; close other programs "
-                "if memory is short, and try again."
-            ) from error
-        except BaseException:
-            for process in list((pool._processes or {}).values()):
-                process.terminate()
-            raise
+    """Do the tasks, each in a process of its own; ``report`` hears of each picture done."""
+    try:
+        return work_apart(
+            _without_drawing, [(work, task) for task in tasks], lambda done: report(done, pictures)
+        )
+    except WorkLostError as error:
+        raise ModelError(_LOST[error.how]) from error
 
 
-def _start_worker(counter: Any) -> None:
-    global _looked_at
-    _looked_at = counter
+def _without_drawing(
+    asked: tuple[Callable[[_Task, Callable[[], None]], _Result], _Task],
+    one_more: Callable[[], None],
+) -> _Result:
     # The library's drawing helpers import these, 90 MB a process for nothing: in a process
     # that only looks for the pose, empty modules take their place.
     for name in ("cv2", "matplotlib", "matplotlib.pyplot"):
         sys.modules[name] = ModuleType(name)
-    # Its C++ log lines stay off the terminal; exceptions travel by the pool.
-    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
-
-
-def _end_with_parent() -> None:
-    """A formcheck that was killed leaves no process behind that works on or waits for it."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-def _count_one() -> None:
-    with _looked_at.get_lock():
-        _looked_at.value += 1
+    work, task = asked
+    return work(task, one_more)
 
 
 def _pose_in(part: _Part, one_more: Callable[[], None]) -> _Found:
@@ -395,16 +363,3 @@ def _pose(result: Any) -> Poses:
         [(p.x, p.y, p.visibility, w.x, w.y, w.z) for p, w in zip(image, world, strict=True)],
         dtype=np.float32,
     )
-
-
-@contextlib.contextmanager
-def _silent_stderr() -> Iterator[None]:
-    """Keep the pose library's C++ log lines off the terminal; exceptions still pass."""
-    kept = os.dup(2)
-    with Path(os.devnull).open("w") as nowhere:
-        os.dup2(nowhere.fileno(), 2)
-    try:
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)

@@ -2,15 +2,17 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from formcheck.apart.process import work_apart
 from formcheck.clip.read import probe, read_frames
 from formcheck.clip.write import ClipWriter
 from formcheck.errors import ModelError
-from formcheck.pose.landmarker import SMALL, _missing_library, find_pose
+from formcheck.pose.landmarker import SMALL, _landmarker, _missing_library, find_pose
 from formcheck.pose.model import find_model
 from tests.clip.clips import make_clip, planes_of
 
@@ -75,19 +77,19 @@ def test_a_missing_system_library_names_its_package(error: OSError, package: str
     assert _missing_library(error).endswith(f"apt-get install {package}")
 
 
-def test_a_library_that_will_not_load_is_told_in_a_sentence(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    pytest.importorskip("mediapipe")
+def load_without_egl(_: None, one_more: Callable[[], None]) -> None:
     from mediapipe.tasks.python.vision import pose_landmarker
 
     def fail(*_: object) -> None:
         raise OSError("libEGL.so.1: cannot open shared object file: No such file or directory")
 
-    monkeypatch.setattr(pose_landmarker.PoseLandmarker, "create_from_options", fail)
-    info = probe(make_clip(tmp_path / "a.mp4", [n / 30 for n in range(4)]))
+    pose_landmarker.PoseLandmarker.create_from_options = fail
+    _landmarker(str(find_model("full").path), "IMAGE")
+
+
+def test_a_library_that_will_not_load_is_told_in_a_sentence() -> None:
     with pytest.raises(ModelError, match=r"libEGL.*apt-get install libegl1"):
-        find_pose(info, find_model("full"))
+        work_apart(load_without_egl, [None])
 
 
 def test_a_person_too_small_to_be_found_at_once_is_found_up_close(tmp_path: Path) -> None:
