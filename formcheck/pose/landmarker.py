@@ -47,8 +47,12 @@ _Report = Callable[[int, int], None]
 _Task = TypeVar("_Task")
 _Result = TypeVar("_Result")
 
+# Good enough to count people, and light on memory beside the model in use.
+COUNTING_MODEL = "full"
 _MAX_SIDE_PX = 960  # the networks see 256 px of the person: 640 to 1280 read the same
 _WARM_UP_S = 0.5  # tracking settles before a part's own pictures begin
+# Where a part begins shows in its landmarks, so a clip is divided the same way on any machine.
+_PARTS = 2
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
 _TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed together
 _MAX_PEOPLE = 4
@@ -82,7 +86,7 @@ _LOST = {
 
 @dataclass(frozen=True)
 class _Part:
-    """One process's work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
+    """One part of the work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
 
     First it looks for other people at ``others_s``, key pictures of its part. ``region`` is the
     part of the picture to look at.
@@ -129,7 +133,8 @@ def find_pose(
     """Landmarks of the person doing the set, at most ``rate_hz`` times a second.
 
     ``model`` is the default model when not given.
-    As many ``processes`` share the work, where the clip is long enough to be worth it.
+    More than one of ``processes`` share the work of a clip that is long enough to be worth it;
+    the result is the same.
     ``on_progress(done, all)`` counts pictures.
     When several people are in frame the one doing the set is followed, and ``notes`` say so.
 
@@ -184,7 +189,7 @@ def _find(
     report: _Report,
 ) -> _Found:
     """Look for the pose in a region; without one, for other people first, then everywhere."""
-    count = max(1, min(processes, int(info.duration_s / _SHORTEST_PART_S)))
+    count = max(1, min(_PARTS, int(info.duration_s / _SHORTEST_PART_S)))
     looks_s = info.key_times_s[:: max(1, len(info.key_times_s) // _LOOKS_FOR_OTHERS)]
     others_s = np.array_split(looks_s if region is None else looks_s[:0], count)
     edges = np.linspace(0, len(times_s), count + 1).astype(int)
@@ -193,7 +198,9 @@ def _find(
         early = int(np.searchsorted(times_s, times_s[first] - _WARM_UP_S))
         own = times_s[early:last]
         parts.append(_Part(info, str(model.path), own, first - early, others_s[n], region or WHOLE))
-    found = _run(_pose_in, parts, sum(len(part.times_s) for part in parts), report)
+    shares = [[part] for part in parts] if processes > 1 else [parts]
+    pictures = sum(len(part.times_s) for part in parts)
+    found = [part for share in _run(_poses_in, shares, pictures, report) for part in share]
     return _Found(
         t_s=np.concatenate([part.t_s for part in found]),
         poses=np.concatenate([part.poses for part in found]),
@@ -226,6 +233,10 @@ def _without_drawing(
         sys.modules[name] = ModuleType(name)
     work, task = asked
     return work(task, one_more)
+
+
+def _poses_in(parts: list[_Part], one_more: Callable[[], None]) -> list[_Found]:
+    return [_pose_in(part, one_more) for part in parts]
 
 
 def _pose_in(part: _Part, one_more: Callable[[], None]) -> _Found:
@@ -261,7 +272,7 @@ def _others_at(info: ClipInfo, times_s: FloatArray) -> bool:
     """Whether more than one person is in any of these pictures."""
     if len(times_s) == 0:
         return False
-    with _landmarker(_counting_model(), "IMAGE", _KEEN) as landmarker:
+    with _landmarker(str(find_model(COUNTING_MODEL).path), "IMAGE", _KEEN) as landmarker:
         for t_s in times_s:
             for _, rgb in read_frames(info, np.array([t_s]), _MAX_SIDE_PX):
                 if len(_everyone(landmarker, rgb)) > 1:
@@ -273,7 +284,7 @@ def _everyone_in(asked: _Looks, one_more: Callable[[], None]) -> list[Poses]:
     """The people in each picture."""
     looks = []
     side_px = _side_px(asked.info, asked.windows[0])
-    with _landmarker(_counting_model(), "IMAGE", _KEEN) as landmarker:
+    with _landmarker(str(find_model(COUNTING_MODEL).path), "IMAGE", _KEEN) as landmarker:
         for _, rgb in read_frames(asked.info, asked.times_s, side_px):
             finds = [
                 window.to_whole(pose)
@@ -307,11 +318,6 @@ def _everyone(landmarker: Any, rgb: RgbImage) -> Poses:
 
 def _together(finds: list[Poses]) -> Poses:
     return np.array(finds, dtype=np.float32).reshape(-1, len(LANDMARKS), 6)
-
-
-def _counting_model() -> str:
-    """Good enough to count people, and light on memory beside the model in use."""
-    return str(find_model("full").path)
 
 
 def _landmarker(model_path: str, mode: str, least_confidence: float = 0.5) -> Any:
