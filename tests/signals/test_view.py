@@ -14,7 +14,7 @@ from formcheck.signals.view import CANNOT_JUDGE, push_up_frames, recognise_view
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
-DATA = Path(__file__).parent / "data"
+DATA = Path(__file__).parents[1] / "data"
 CLIPS = sorted(path.stem for path in DATA.glob("*.parquet"))
 SIDE_ON = (-1.1, 0.5)  # where a camera beside the person is aimed
 
