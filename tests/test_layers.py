@@ -18,7 +18,7 @@ EDGES = (
     "pose.store",
     "pose.cache",
 )
-OUTER = ("__init__.py", "errors.py", "apart/", "clip/", "report/", "cli/", "pose/")
+OUTER = ("__init__.py", "errors.py", "files.py", "plain.py", "apart/", "clip/", "report/", "cli/", "pose/")
 MODULES = [path.relative_to(PACKAGE) for path in sorted(PACKAGE.rglob("*.py"))]
 MIDDLE = [module for module in MODULES if not str(module).startswith(OUTER)]
 

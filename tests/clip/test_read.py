@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
@@ -164,6 +165,6 @@ def test_a_clip_without_permission_is_refused(
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "open", refuse)  # file modes do not bind the root user
+    monkeypatch.setattr(os, "open", refuse)  # file modes do not bind the root user
     with pytest.raises(ClipError, match="no permission"):
         probe(clip)
