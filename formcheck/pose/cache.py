@@ -18,6 +18,7 @@ from pathlib import Path
 
 from formcheck.clip.read import ClipInfo
 from formcheck.errors import TrackError
+from formcheck.plain import plain
 from formcheck.pose.digest import sha256_of
 from formcheck.pose.landmarker import COUNTING_MODEL, find_pose
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
@@ -28,7 +29,9 @@ from formcheck.pose.track import PoseTrack
 # of modules to what the search imports.
 DECISIVE_MODULES = (
     "clip/read.py",
+    "files.py",
     "maths/arrays.py",
+    "plain.py",
     "pose/digest.py",
     "pose/follow.py",
     "pose/landmarker.py",
@@ -58,7 +61,7 @@ def find_pose_once(
         with contextlib.suppress(TrackError):
             kept = read_track(path)
             if (kept.source_sha256, kept.model_sha256) == (sha256, model.sha256):
-                return replace(kept, source_name=info.path.name)
+                return replace(kept, source_name=plain(info.path.name))
     track = find_pose(info, model, rate_hz, processes, sha256, on_progress)
     with contextlib.suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)

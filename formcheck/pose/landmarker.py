@@ -21,6 +21,7 @@ import itertools
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from pathlib import Path
 from types import ModuleType
 from typing import Any, TypeVar
 
@@ -28,8 +29,9 @@ import numpy as np
 
 from formcheck.apart.process import WorkLostError, work_apart
 from formcheck.clip.read import ClipInfo, RgbImage, at_most, read_frames
-from formcheck.errors import ModelError
+from formcheck.errors import ClipError, ModelError
 from formcheck.maths.arrays import FloatArray
+from formcheck.plain import plain
 from formcheck.pose.follow import (
     WHOLE,
     WINDOWS,
@@ -56,6 +58,7 @@ _PARTS = 2
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
 _TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed together
 _MAX_PEOPLE = 4
+_MEMORY_BYTES = 3 << 29  # 1.5 GB a process: the heavy model and a 4K clip take 0.6
 _LOOKS_FOR_OTHERS = 6  # at key pictures, which cost no decoding of others
 _LOOKS_AT_ALL = 24  # over the clip, when there are others: enough to tell who goes up and down
 _OFTEN_SEEN = 0.5  # a person found in fewer pictures may be too small in them
@@ -76,11 +79,11 @@ SMALL = (
 )
 
 _LOST = {
-    "died": "The pose library broke down while it looked at the clip; close other programs if "
-    "memory is short, and try again.",
-    "memory": "The memory ran out while the pose was looked for; export the clip at 1080 lines, "
-    "and try again.",
-    "stalled": "The search for the pose stood still and was ended; try again.",
+    "died": "the search for the pose in it broke down; close other programs if memory is short, "
+    "and try again, or re-export it as H.264 mp4.",
+    "memory": "the search for the pose in it takes more memory than it may; export it at 1080 "
+    "lines, and try again.",
+    "stalled": "the search for the pose in it stood still and was ended; try again.",
 }
 
 
@@ -138,7 +141,8 @@ def find_pose(
     ``on_progress(done, all)`` counts pictures.
     When several people are in frame the one doing the set is followed, and ``notes`` say so.
 
-    Raises ModelError when the pose library cannot start or breaks down.
+    Raises ModelError when the pose library cannot start, and ClipError when the search breaks
+    down, stands still or takes too much memory.
     """
     model = model or find_model()
     times_s = at_most(info.times_s, rate_hz)
@@ -148,7 +152,7 @@ def find_pose(
     if found.others or changes_person(found.t_s, found.poses):
         looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
         asked = [_Looks(info, looks_s, (WHOLE,))]
-        looks = _run(_everyone_in, asked, len(looks_s), report)[0]
+        looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         region, note = doing_the_set(looks)
         if found.others or region is not None:
             found = _find(info, model, times_s, region or WHOLE, processes, report)
@@ -156,7 +160,7 @@ def find_pose(
     elif len(unseen_s := found.unseen_s) > (1 - _OFTEN_SEEN) * len(found.t_s):
         looks_s = unseen_s[:: max(1, len(unseen_s) // _LOOKS_UP_CLOSE)]
         asked = [_Looks(info, looks_s, WINDOWS)]
-        looks = _run(_everyone_in, asked, len(looks_s), report)[0]
+        looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         if (region := found_up_close(looks)) is not None:
             closer = _find(info, model, times_s, region, processes, report)
             if len(closer.unseen_s) < len(unseen_s):
@@ -172,7 +176,7 @@ def find_pose(
         fps=info.fps,
         duration_s=info.duration_s,
         frames=info.frames,
-        source_name=info.path.name,
+        source_name=plain(info.path.name),
         source_sha256=source_sha256,
         model_name=model.name,
         model_sha256=model.sha256,
@@ -200,7 +204,11 @@ def _find(
         parts.append(_Part(info, str(model.path), own, first - early, others_s[n], region or WHOLE))
     shares = [[part] for part in parts] if processes > 1 else [parts]
     pictures = sum(len(part.times_s) for part in parts)
-    found = [part for share in _run(_poses_in, shares, pictures, report) for part in share]
+    found = [
+        part
+        for share in _run(info.path, model, _poses_in, shares, pictures, report)
+        for part in share
+    ]
     return _Found(
         t_s=np.concatenate([part.t_s for part in found]),
         poses=np.concatenate([part.poses for part in found]),
@@ -209,6 +217,8 @@ def _find(
 
 
 def _run(
+    clip: Path,
+    model: PoseModel,
     work: Callable[[_Task, Callable[[], None]], _Result],
     tasks: list[_Task],
     pictures: int,
@@ -217,10 +227,17 @@ def _run(
     """Do the tasks, each in a process of its own; ``report`` hears of each picture done."""
     try:
         return work_apart(
-            _without_drawing, [(work, task) for task in tasks], lambda done: report(done, pictures)
+            _without_drawing,
+            [(work, task) for task in tasks],
+            lambda done: report(min(done, pictures), pictures),
+            _MEMORY_BYTES,
         )
     except WorkLostError as error:
-        raise ModelError(_LOST[error.how]) from error
+        if error.how == "died" and not model.shipped:
+            raise ModelError(_not_a_bundle(str(model.path))) from error
+        raise ClipError(f"{clip}: {_LOST[error.how]}") from error
+    except RuntimeError as error:  # what the library says of networks that do not fit
+        raise ModelError(_not_a_bundle(str(model.path))) from error
 
 
 def _without_drawing(
@@ -338,10 +355,15 @@ def _landmarker(model_path: str, mode: str, least_confidence: float = 0.5) -> An
     except (ImportError, OSError) as error:
         raise ModelError(_missing_library(error)) from error
     except (RuntimeError, ValueError) as error:
-        raise ModelError(
-            f"{model_path} does not work as a pose landmark bundle; make one with "
-            "models/assemble.py."
-        ) from error
+        raise ModelError(_not_a_bundle(model_path)) from error
+
+
+def _not_a_bundle(model_path: str) -> str:
+    return (
+        f"{model_path} does not work as a pose landmark bundle, a zip of the detector as "
+        "pose_detector.tflite and the landmark network as pose_landmarks_detector.tflite; make "
+        "one with models/assemble.py."
+    )
 
 
 def _missing_library(error: ImportError | OSError) -> str:

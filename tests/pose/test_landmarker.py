@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import zipfile
 from collections.abc import Callable
 from pathlib import Path
 
@@ -89,6 +90,17 @@ def load_without_egl(_: None, one_more: Callable[[], None]) -> None:
 def test_a_library_that_will_not_load_is_told_in_a_sentence() -> None:
     with pytest.raises(ModelError, match=r"libEGL.*apt-get install libegl1"):
         work_apart(load_without_egl, [None])
+
+
+def test_networks_in_each_others_place_are_told_in_a_sentence(tmp_path: Path) -> None:
+    names = ["pose_detector.tflite", "pose_landmarks_detector.tflite"]
+    path = tmp_path / "exchanged.task"
+    with zipfile.ZipFile(find_model("full").path) as good, zipfile.ZipFile(path, "w") as exchanged:
+        for name, other in zip(names, reversed(names), strict=True):
+            exchanged.writestr(name, good.read(other))
+    info = probe(make_clip(tmp_path / "a.mp4", [n / 30 for n in range(4)]))
+    with pytest.raises(ModelError, match=r"exchanged\.task does not work.*the detector as pose_d"):
+        find_pose(info, find_model(str(path)))
 
 
 def test_a_person_too_small_to_be_found_at_once_is_found_up_close(tmp_path: Path) -> None:
