@@ -19,7 +19,7 @@ NAME = "formcheck"
 FOLDER = Path(__file__).parents[1] / NAME
 
 ROOMS = (
-    "plain", "errors", "maths", "asked", "apart", "clip", "pose", "signals", "reps", "variation",
+    "plain", "errors", "files", "maths", "asked", "apart", "clip", "pose", "signals", "reps", "variation",
     "measures", "faults", "advice", "analysis", "report", "public", "job", "batch", "log", "agree",
     "desk", "cli",
 )  # fmt: skip
