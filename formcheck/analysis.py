@@ -68,12 +68,16 @@ _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "re
 
 @dataclass(frozen=True)
 class SetView:
-    """One camera's look at the set; time in the reference clip = time here + ``offset_s``."""
+    """One camera's look at the set; time in the reference clip = time here + ``offset_s``.
+
+    ``clip`` is the place of its clip among those given.
+    """
 
     track: PoseTrack
     view: View
     signals: Signals
     offset_s: float = 0.0
+    clip: int = 0
 
 
 @dataclass(frozen=True)
@@ -163,17 +167,17 @@ def analyse(
     with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
         # A joint that is not seen is NaN, and a stretch of it an empty median: no news to anyone.
         warnings.simplefilter("ignore", RuntimeWarning)
-        looks = [_look(track, views[i] if views else None) for i, track in enumerate(tracks)]
+        looks = [_look(i, track, views[i] if views else None) for i, track in enumerate(tracks)]
         return _judge(looks, prescription or Prescription(), limits or default_limits())
 
 
-def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
+def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> SetView:
     track = with_steady_sides(track)
     view = recognise_view(track)
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None
         view = View(stated, side, view.yaw_deg, stated=True)
-    return SetView(track, view, read_signals(track, view))
+    return SetView(track, view, read_signals(track, view), clip=clip)
 
 
 def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Analysis:
