@@ -14,6 +14,7 @@ from os import getpid
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
+from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit, FormcheckError, OutputError
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
@@ -54,6 +55,7 @@ class SetJob:
     clips: tuple[Path, ...]
     out: Path | None = None
     prescription: Prescription = field(default_factory=Prescription)
+    person: Person = field(default_factory=Person)
     limits: Mapping[str, float] = field(default_factory=dict)
     views: tuple[ViewKind, ...] = ()
     names: tuple[str, ...] = ()
@@ -105,11 +107,11 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
             named = zip(tracks, job.names, strict=True)
             tracks = [replace(track, source_name=name) for track, name in named]
         limits = with_values(default_limits(), job.limits)
-        analysis = analyse(tracks, job.prescription, limits, job.views or None)
-        order = [view.clip for view in analysis.views]
+        analysis = analyse(tracks, job.prescription, limits, job.views or None, job.person)
+        order = [look.clip for look in analysis.looks]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(tracks[place], scratch / name)
-        length_s = analysis.views[0].track.duration_s
+        length_s = analysis.looks[0].track.duration_s
         write_report(
             analysis,
             [_drawn_on(given[place]) for place in order] if job.drawing else (),

@@ -22,6 +22,7 @@ from typing import Any, Literal, get_args, get_origin
 import openpyxl
 import pandas as pd
 
+from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.batch.find import ClipFile
@@ -81,12 +82,13 @@ class Column:
 class Told:
     """What is known of one clip before it is judged."""
 
-    person: str | None
+    name: str | None  # of the person
     code: str | None
     set: str | None
     view: ViewKind | None
     note: str
     reps_left: int | None
+    person: Person
     prescription: Prescription
 
 
@@ -136,14 +138,15 @@ def _column(name: str, kind: Any) -> Column:
 
 
 ASKED: tuple[str, ...] = tuple(field.name for field in fields(Prescription))
+BODY: tuple[str, ...] = tuple(field.name for field in fields(Person))
 
 
 def columns() -> tuple[Column, ...]:
     """Every column a roster may have: all that can be asked of a set is one."""
     own = {"clip": str, "folder": str, "person": str, "code": str, "set": str,
            "view": ViewKind, "note": str, "reps_left": int | None}  # fmt: skip
-    asked = typing.get_type_hints(Prescription)
-    return tuple(_column(name, kind) for name, kind in {**own, **asked}.items())
+    every = {**own, **typing.get_type_hints(Person), **typing.get_type_hints(Prescription)}
+    return tuple(_column(name, kind) for name, kind in every.items())
 
 
 @dataclass(frozen=True)
@@ -172,15 +175,17 @@ class Roster:
         person = by_place.get("person") or (above[0] if above else None)
         own = [row for row in self.rows if row.about == "person" and row.of == person]
         values = _merged([*near, *within, *own])
-        asked = {name: values[name] for name in ASKED if name in values}
         return Told(
-            person=person,
+            name=person,
             code=values.get("code"),
             set=values.get("set"),
             view=values.get("view"),
             note=values.get("note", ""),
             reps_left=values.get("reps_left"),
-            prescription=replace(defaults, **asked),
+            person=Person(**{name: values[name] for name in BODY if name in values}),
+            prescription=replace(
+                defaults, **{name: values[name] for name in ASKED if name in values}
+            ),
         )
 
 

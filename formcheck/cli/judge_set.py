@@ -8,6 +8,7 @@ from typing import Annotated, Literal, cast
 
 import typer
 
+from formcheck.asked.person import Person
 from formcheck.asked.prescription import HandSpacing, Prescription, RangeStandard
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.cli.progress import progress_bar
@@ -134,14 +135,12 @@ def judge_set(
         supinated_hands=supinated_hands,
         added_load_kg=added_load_kg,
         added_load_place=added_load_place,
-        stature_m=stature_m,
-        body_mass_kg=body_mass_kg,
-        sex=sex,
     )
     job = SetJob(
         clips=tuple(clips),
         out=out,
         prescription=prescription,
+        person=Person(stature_m, body_mass_kg, sex),
         limits={key: limit.value for key, limit in read_limits(limits).items()},
         views=tuple(cast("list[ViewKind]", view or [])),
         model=model,
