@@ -9,7 +9,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from formcheck.advice.step import NextStep, SetRecord, next_step
+from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
+from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
 from formcheck.faults.rules import (
     LINE_FAULTS,
@@ -21,42 +23,22 @@ from formcheck.faults.rules import (
 )
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures import scapula
-from formcheck.measures.bodyline import (
-    OwnLine,
-    hip_deviation,
-    hip_deviation_change,
-    line_curve,
-    own_line,
-)
-from formcheck.measures.depth import (
-    MOST_NOISE,
-    bend_share,
-    elbow_bottom,
-    elbow_top,
-    range_loss_deg,
-    shoulder_height_bottom,
-    upper_arm_bottom,
-)
-from formcheck.measures.flare import front_flare, side_flare
+from formcheck.measures.bodyline import BodyLine, read_line
+from formcheck.measures.depth import MOST_NOISE, range_loss_deg
+from formcheck.measures.every import measure_reps
 from formcheck.measures.hands import hand_spacing
-from formcheck.measures.head import head_angle
-from formcheck.measures.load import arm_loads, load_over_time, rep_loads
-from formcheck.measures.speed import (
-    hips_lag,
-    in_metres,
-    mean_concentric_speed,
-    peak_concentric_speed,
-    speed_loss_percent,
-)
-from formcheck.measures.symmetry import evenness, stance_remarks
-from formcheck.measures.timing import phase_times
+from formcheck.measures.hold import SupportHold, support_hold
+from formcheck.measures.load import arm_loads, load_over_time
+from formcheck.measures.speed import speed_loss_percent
+from formcheck.measures.symmetry import stance_remarks
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.track import PoseTrack
 from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
-from formcheck.reps.pairing import NotOneSetError, Pairing, Take, pair_takes
-from formcheck.signals.curves import Signals, read_signals
+from formcheck.reps.look import Look
+from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
+from formcheck.signals.curves import read_signals
 from formcheck.signals.view import CANNOT_JUDGE, View, ViewKind, recognise_view
-from formcheck.variation.recognise import Look, Variation, hand_bounds, recognise_variation
+from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
 NO_HANDS = "no hand position was asked for"
@@ -64,16 +46,6 @@ NO_HANDS = "no hand position was asked for"
 _LEAST_JITTERY_BEND_DEG = 45.0
 _WORTH_KNOWING = 0.1  # arm lengths between hands and feet that a front view has to know of
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
-
-
-@dataclass(frozen=True)
-class SetView:
-    """One camera's look at the set; time in the reference clip = time here + ``offset_s``."""
-
-    track: PoseTrack
-    view: View
-    signals: Signals
-    offset_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -107,43 +79,81 @@ class SetSummary:
 
 
 @dataclass(frozen=True)
-class Analysis:
-    """A judged set. ``views[0]`` keeps the clock that every time refers to."""
+class _Measured:
+    """All that a verdict rests on: ``values`` of each of the ``reps`` by contract field name.
 
+    ``looks[0]`` keeps the clock that every time refers to. ``hold`` where the set was one.
+    """
+
+    looks: tuple[Look, ...]
+    reps: tuple[Rep, ...]
+    values: tuple[Mapping[str, Quantity], ...]
+    variation: Variation
+    hold: SupportHold | None
+    line: BodyLine
+    person: Person
+    notes: tuple[str, ...]
+    pairing: Pairing | None
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """A judged set. ``looks[0]`` keeps the clock that every time refers to."""
+
+    measured: _Measured
     prescription: Prescription
     limits: Limits
-    views: tuple[SetView, ...]
     reps: tuple[RepResult, ...]
     faults: tuple[Fault, ...]
     not_judged: tuple[NotJudged, ...]
     summary: SetSummary
-    variation: Variation
+    hold_verdict: HoldVerdict
     next_step: NextStep
-    own_line: OwnLine
-    notes: tuple[str, ...] = ()
-    pairing: Pairing | None = None
+
+    def __repr__(self) -> str:
+        clips = " and ".join(look.track.source_name or "a track" for look in self.looks)
+        summary = self.summary
+        return (
+            f"<Analysis of {clips}: {summary.attempts} attempts, {summary.counted} counted, "
+            f"{summary.clean} clean>"
+        )
+
+    @property
+    def looks(self) -> tuple[Look, ...]:
+        return self.measured.looks
+
+    @property
+    def person(self) -> Person:
+        return self.measured.person
+
+    @property
+    def variation(self) -> Variation:
+        return self.measured.variation
+
+    @property
+    def hold(self) -> SupportHold | None:
+        return self.measured.hold
+
+    @property
+    def line(self) -> BodyLine:
+        return self.measured.line
+
+    @property
+    def pairing(self) -> Pairing | None:
+        return self.measured.pairing
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        return () if self.empty else self.measured.notes
 
     @property
     def empty(self) -> bool:
         """Neither a rep nor a hold was found: there is nothing to judge."""
-        return not self.reps and self.variation.support_hold is None
+        return not self.reps and self.hold is None
 
     @property
     def speed_unit(self) -> str:
-        return "arm lengths/s" if self.prescription.stature_m is None else "m/s"
-
-
-@dataclass(frozen=True)
-class _Measured:
-    """All that a verdict rests on: ``values`` of each of the ``reps`` by contract field name."""
-
-    views: tuple[SetView, ...]
-    reps: tuple[Rep, ...]
-    values: tuple[Mapping[str, Quantity], ...]
-    variation: Variation
-    own_line: OwnLine
-    notes: tuple[str, ...]
-    pairing: Pairing | None
+        return "arm lengths/s" if self.person.stature_m is None else "m/s"
 
 
 def analyse(
@@ -151,6 +161,7 @@ def analyse(
     prescription: Prescription | None = None,
     limits: Limits | None = None,
     views: Sequence[ViewKind] | None = None,
+    person: Person | None = None,
 ) -> Analysis:
     """Measure and judge one set seen by one camera, or by two (order free).
 
@@ -160,87 +171,68 @@ def analyse(
     """
     if len(tracks) not in (1, 2):
         raise ValueError(f"a set is seen by one camera or by two, not by {len(tracks)}")
+    asked = prescription or Prescription()
     with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
         # A joint that is not seen is NaN, and a stretch of it an empty median: no news to anyone.
         warnings.simplefilter("ignore", RuntimeWarning)
-        looks = [_look(track, views[i] if views else None) for i, track in enumerate(tracks)]
-        return _judge(looks, prescription or Prescription(), limits or default_limits())
+        looks = [_look(i, track, views[i] if views else None) for i, track in enumerate(tracks)]
+        measured = _measure(looks, asked, person or Person())
+        return _verdict(measured, asked, limits or default_limits())
 
 
-def _look(track: PoseTrack, stated: ViewKind | None) -> SetView:
-    track = with_steady_sides(track)
-    view = recognise_view(track)
+def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
+    """One clip read for itself, with the reps that it shows."""
+    steady = with_steady_sides(track)
+    view = recognise_view(steady)
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None
         view = View(stated, side, view.yaw_deg, stated=True)
-    return SetView(track, view, read_signals(track, view))
+    look = Look(clip, steady, view, read_signals(steady, view))
+    return look.with_reps(_reps_of(look))
 
 
-def _judge(looks: Sequence[SetView], asked: Prescription, limits: Limits) -> Analysis:
-    """Find the reps of a set whose signals are known, measure them and judge them."""
+def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> _Measured:
+    """Everything that can be measured on a set whose looks are read."""
     paired = None
     if len(looks) == 2:
-        looks, reps, paired = _joined(looks)
-    else:
-        reps = _reps_of(looks[0])
-    lead = looks[0]
-    side = next((look for look in looks if look.view.kind in ("side", "oblique")), None)
+        looks, paired = _joined(looks)
+    looks, variation = _recognised(looks, asked, person)
     front = next((look for look in looks if look.view.kind == "front"), None)
-    variation = recognise_variation(
-        [Look(v.view, v.signals, [_shifted(rep, -v.offset_s) for rep in reps]) for v in looks],
-        asked,
-        _set_spacing(front, reps),
-        (limits["hip_pike"].value, limits["hip_sag"].value),
+    body = next((look for look in looks if look.view.from_side), looks[0])
+    load = load_over_time(body, variation, asked, person)
+    line = read_line(body, variation.support)
+    values = measure_reps(looks, body, line, load, person)
+    for of_rep, arms in zip(values, arm_loads(values, variation, front), strict=True):
+        of_rep |= arms
+    scene = front.signals.scene if front else None
+    notes = (
+        *(paired.evidence if paired else ()),
+        *(stance_remarks(scene) if scene else ()),
+        *load.remarks,
     )
-    if front is not None and (helped := _with_stance(front, variation)) is not front:
-        looks = [helped if look is front else look for look in looks]
-        front, lead = helped, looks[0]
-    body = side or lead
-    load = load_over_time(body.signals, body.view, variation, asked)
-    line = line_curve(body.signals, variation.support)
-    on_body = [_shifted(rep, -body.offset_s) for rep in reps]
-    own = own_line(body.signals, line, on_body, body.view, variation.support)
-    measured: list[dict[str, Quantity]] = []
-    loads = rep_loads(load, body.signals, on_body)
-    ranges = _range(reps, looks)
-    for rep, there, ranged, loaded in zip(reps, on_body, ranges, loads, strict=True):
-        hip = hip_deviation(body.signals, line, there, body.view, own)
-        measured.append(
-            {
-                **phase_times(rep, lead.signals, lead.view),
-                **ranged,
-                "bend_share_percent": bend_share(rep),
-                "hip_deviation_deg": hip,
-                "hip_deviation_change_deg": hip_deviation_change(body.signals, hip, own, body.view),
-                "head_angle_deg": head_angle(body.signals, there, body.view),
-                "hips_lag_s": hips_lag(body.signals, there, body.view),
-                "mean_concentric_speed": in_metres(
-                    mean_concentric_speed(body.signals, there, body.view), asked.stature_m
-                ),
-                "peak_concentric_speed": in_metres(
-                    peak_concentric_speed(body.signals, there, body.view), asked.stature_m
-                ),
-                **_from_front(rep, front, side),
-                **loaded,
-            }
-        )
-    for values, arms in zip(
-        measured,
-        arm_loads(
-            loads,
-            variation,
-            front.signals if front else None,
-            [_shifted(rep, -front.offset_s) for rep in reps] if front else (),
-        ),
-        strict=True,
-    ):
-        values |= arms
-    remarks = stance_remarks(front.signals.scene) if front and front.signals.scene else ()
-    notes = (*(paired.evidence if paired else ()), *remarks, *load.remarks)
-    everything = _Measured(
-        tuple(looks), tuple(reps), tuple(measured), variation, own, notes, paired
+    return _Measured(
+        looks=tuple(looks),
+        reps=looks[0].reps,
+        values=tuple(values),
+        variation=variation,
+        hold=support_hold(body, variation.support),
+        line=line,
+        person=person,
+        notes=notes,
+        pairing=paired,
     )
-    return _verdict(everything, asked, limits)
+
+
+def _recognised(
+    looks: Sequence[Look], asked: Prescription, person: Person
+) -> tuple[Sequence[Look], Variation]:
+    """Which push-up it was; a front view is read again where feet or hands were raised."""
+    front = next((look for look in looks if look.view.kind == "front"), None)
+    variation = recognise_variation(looks, asked, _set_spacing(front), person)
+    if front is None:
+        return looks, variation
+    helped = _with_stance(front, variation)
+    return [helped if look is front else look for look in looks], variation
 
 
 def rejudge(
@@ -251,20 +243,11 @@ def rejudge(
     Takes milliseconds. What a prescription says about the body, the load or the variation
     changes measurements: for that, call ``analyse`` again.
     """
-    everything = _Measured(
-        analysis.views,
-        tuple(result.rep for result in analysis.reps),
-        tuple(result.values for result in analysis.reps),
-        analysis.variation,
-        analysis.own_line,
-        analysis.notes,
-        analysis.pairing,
-    )
-    return _verdict(everything, prescription or analysis.prescription, limits)
+    return _verdict(analysis.measured, prescription or analysis.prescription, limits)
 
 
 def _verdict(measured: _Measured, asked: Prescription, limits: Limits) -> Analysis:
-    looks, variation, notes = measured.views, measured.variation, measured.notes
+    looks, variation, hold = measured.looks, measured.variation, measured.hold
     bounds = hand_bounds(asked.hands) if asked.hands else None
     results = []
     for rep, values in zip(measured.reps, measured.values, strict=True):
@@ -272,13 +255,13 @@ def _verdict(measured: _Measured, asked: Prescription, limits: Limits) -> Analys
         found = _allowed(found, looks)
         attempt, why = _counts(values, found, asked, limits)
         results.append(RepResult(rep, attempt, why, values, found))
-    if results or variation.support_hold is not None:
+    if results or hold is not None:
         not_judged = _not_judged(results, looks, asked, variation)
     else:
         not_judged = (NotJudged("reps", _why_empty(looks)),)
-        notes = ()
     summary = _summary(results)
     faults = tuple(fault for result in results for fault in result.faults)
+    hold_verdict = NOT_BROKEN if hold is None else judge_hold(hold, limits)
     record = SetRecord(
         attempts=summary.attempts,
         counted=summary.counted,
@@ -288,24 +271,23 @@ def _verdict(measured: _Measured, asked: Prescription, limits: Limits) -> Analys
         first_breakdown_rep=summary.first_breakdown_rep,
         speed_loss_percent=summary.speed_loss_percent,
         load_fraction=summary.load_fraction,
+        hold=hold,
+        hold_verdict=hold_verdict,
     )
     return Analysis(
+        measured=measured,
         prescription=asked,
         limits=limits,
-        views=looks,
         reps=tuple(results),
         faults=faults,
         not_judged=not_judged,
         summary=summary,
-        variation=variation,
-        next_step=next_step(record, variation, asked),
-        own_line=measured.own_line,
-        notes=notes,
-        pairing=measured.pairing,
+        hold_verdict=hold_verdict,
+        next_step=next_step(record, variation, asked, measured.person),
     )
 
 
-def _with_stance(front: SetView, variation: Variation) -> SetView:
+def _with_stance(front: Look, variation: Variation) -> Look:
     """The front view read again knowing what the feet and hands stand on."""
     height = variation.surface_height
     raised = height.value if height.known else 0.0
@@ -315,7 +297,7 @@ def _with_stance(front: SetView, variation: Variation) -> SetView:
     return replace(front, signals=read_signals(front.track, front.view, raised, on_knees))
 
 
-def _reps_of(look: SetView) -> list[Rep]:
+def _reps_of(look: Look) -> list[Rep]:
     curves = look.signals
     jittery = curves.noise > MOST_NOISE
     unsure = curves.bridged | jittery
@@ -326,11 +308,10 @@ def _reps_of(look: SetView) -> list[Rep]:
     )
 
 
-def _joined(looks: Sequence[SetView]) -> tuple[list[SetView], list[Rep], Pairing]:
-    """Two views on one clock, the side view's, and the reps that either of them holds."""
+def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
+    """Two views on one clock, the side view's, with the reps that either of them holds."""
     first, second = sorted(looks, key=lambda look: _CLOCK_ORDER[look.view.kind])
-    ours, theirs = _reps_of(first), _reps_of(second)
-    paired = pair_takes(Take(first.signals, ours), Take(second.signals, theirs))
+    paired = pair_looks(first, second)
     if not paired.same_set:
         raise NotOneSetError(
             f"{first.track.source_name} and {second.track.source_name} do not show the same set: "
@@ -339,12 +320,12 @@ def _joined(looks: Sequence[SetView]) -> tuple[list[SetView], list[Rep], Pairing
     second = replace(second, offset_s=paired.offset_s)
     matched = {j for _, j in paired.matches}
     only_there = [
-        _shifted(rep, paired.offset_s) for j, rep in enumerate(theirs) if j not in matched
+        rep.shifted(paired.offset_s) for j, rep in enumerate(second.reps) if j not in matched
     ]
     extra = [
         rep
         for rep in only_there
-        if all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in ours)
+        if all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in first.reps)
     ]
     filmed = [rep for rep in extra if rep.start_s >= 0 and rep.top_s <= first.track.duration_s]
     if left_out := len(extra) - len(filmed):
@@ -356,7 +337,8 @@ def _joined(looks: Sequence[SetView]) -> tuple[list[SetView], list[Rep], Pairing
                 f"{first.track.source_name} was filming: not in this report.",
             ),
         )
-    return [first, second], _in_order(ours, filmed), paired
+    reps = _in_order(first.reps, filmed)
+    return [first.with_reps(reps), second.with_reps(reps)], paired
 
 
 def _in_order(ours: Sequence[Rep], theirs: Sequence[Rep]) -> list[Rep]:
@@ -380,76 +362,11 @@ def _in_order(ours: Sequence[Rep], theirs: Sequence[Rep]) -> list[Rep]:
     return out
 
 
-def _shifted(rep: Rep, by_s: float) -> Rep:
-    if by_s == 0.0:
-        return rep
-    return replace(
-        rep,
-        **{
-            name: getattr(rep, name) + by_s
-            for name in ("start_s", "bottom_start_s", "bottom_s", "bottom_end_s", "top_s", "end_s")
-        },
-    )
-
-
-_RANGE = {
-    "elbow_bottom_deg": elbow_bottom,
-    "elbow_top_deg": elbow_top,
-    "upper_arm_bottom_deg": upper_arm_bottom,
-    "shoulder_height_bottom": shoulder_height_bottom,
-}
-
-
-def _range(reps: Sequence[Rep], looks: Sequence[SetView]) -> list[dict[str, Quantity]]:
-    """Range of each rep, every measure from the view that sees it best over the whole set."""
-    out: list[dict[str, Quantity]] = [{} for _ in reps]
-    for name, measure in _RANGE.items():
-        seen = [
-            [measure(look.signals, _shifted(rep, -look.offset_s), look.view) for rep in reps]
-            for look in looks
-        ]
-        seen.sort(key=_usual_doubt)
-        for values, choice in zip(out, zip(*seen, strict=True), strict=True):
-            values[name] = next((q for q in choice if q.known), choice[0])
-    return out
-
-
-def _usual_doubt(quantities: Sequence[Quantity]) -> float:
-    known = [q.plus_minus for q in quantities if q.known]
-    return float(np.median(known)) if known else float("inf")
-
-
-def _from_front(rep: Rep, front: SetView | None, side: SetView | None) -> dict[str, Quantity]:
-    """Flare, hands and evenness, from the front where there is one."""
-    if front is None or front.signals.scene is None:
-        kind = side.view.kind if side else "rear"
-        unseen = CANNOT_JUDGE[kind]
-        flare = not_measured(unseen.get("elbow_flare", "the elbows were not seen"))
-        if side and side.view.kind == "side":
-            flare = side_flare(side.signals, _shifted(rep, -side.offset_s))
-        return {
-            "elbow_flare_deg": flare,
-            "hand_spacing_ratio": not_measured(unseen.get("hand_spacing", "hands not seen")),
-            "symmetry_deg": not_measured(unseen.get("uneven_arms", "one arm was not seen")),
-        }
-    there, t_s = _shifted(rep, -front.offset_s), front.signals.t_s
-    even = evenness(front.signals.scene, t_s, there)
-    return {
-        **front_flare(front.signals.scene, t_s, there),
-        "hand_spacing_ratio": hand_spacing(front.signals.scene, t_s, there),
-        "symmetry_deg": even.symmetry_deg,
-        "shoulder_unevenness": even.shoulder_height,
-    }
-
-
-def _set_spacing(front: SetView | None, reps: Sequence[Rep]) -> Quantity | None:
+def _set_spacing(front: Look | None) -> Quantity | None:
     """Hand spacing of the whole set: the median over its reps."""
     if front is None or front.signals.scene is None:
         return None
-    each = [
-        hand_spacing(front.signals.scene, front.signals.t_s, _shifted(rep, -front.offset_s))
-        for rep in reps
-    ]
+    each = [hand_spacing(front, rep) for rep in front.reps]
     known = [q for q in each if q.known]
     if not known:
         return each[0] if each else None
@@ -469,7 +386,7 @@ def _set_load(results: Sequence[RepResult]) -> Quantity:
     return Quantity(float(np.mean([q.value for q in known])), known[0].plus_minus)
 
 
-def _allowed(faults: tuple[Fault, ...], looks: Sequence[SetView]) -> tuple[Fault, ...]:
+def _allowed(faults: tuple[Fault, ...], looks: Sequence[Look]) -> tuple[Fault, ...]:
     """Only faults that at least one of the views can judge."""
     return tuple(
         fault for fault in faults if any(fault.key not in CANNOT_JUDGE[v.view.kind] for v in looks)
@@ -506,15 +423,17 @@ def _depth_words(asked: Prescription, limits: Limits) -> str:
     }[asked.range_standard]
 
 
-def _why_empty(looks: Sequence[SetView]) -> str:
+def _why_empty(looks: Sequence[Look]) -> str:
     if not any(look.track.frames_with_pose for look in looks):
         return "nobody is seen in this clip"
+    if all(look.view.kind == "rear" for look in looks):
+        return f"filmed from behind: {CANNOT_JUDGE['rear']['shallow']}"
     return "nobody does a push-up in this clip"
 
 
 def _not_judged(
     results: Sequence[RepResult],
-    looks: Sequence[SetView],
+    looks: Sequence[Look],
     asked: Prescription,
     variation: Variation,
 ) -> tuple[NotJudged, ...]:

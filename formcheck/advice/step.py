@@ -12,9 +12,12 @@ from typing import Any, Literal
 
 import numpy as np
 
+from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
+from formcheck.faults.hold import NOT_BROKEN, HoldVerdict
 from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault
 from formcheck.maths.quantity import Quantity
+from formcheck.measures.hold import SupportHold
 from formcheck.measures.plank import plank_load, worn_load_share
 from formcheck.reps.find import rep_list
 from formcheck.variation.recognise import Arms, Variation
@@ -114,7 +117,8 @@ class NextStep:
 @dataclass(frozen=True)
 class SetRecord:
     """What the decision rests on. ``faults`` of all reps; ``not_judged`` keys of the whole set;
-    ``load_fraction`` measured mean share of body mass on the hands."""
+    ``load_fraction`` measured mean share of body mass on the hands; ``hold`` where the set was
+    one, with its ``hold_verdict``."""
 
     attempts: int
     counted: int
@@ -124,6 +128,8 @@ class SetRecord:
     first_breakdown_rep: int | None = None
     speed_loss_percent: float = math.nan
     load_fraction: Quantity | None = None
+    hold: SupportHold | None = None
+    hold_verdict: HoldVerdict = NOT_BROKEN
 
 
 @dataclass(frozen=True)
@@ -138,24 +144,30 @@ class _Move:
     how: str | None = None
 
 
-def next_step(record: SetRecord, variation: Variation, prescription: Prescription) -> NextStep:
+def next_step(
+    record: SetRecord,
+    variation: Variation,
+    prescription: Prescription,
+    person: Person | None = None,
+) -> NextStep:
     """Decide easier, same or harder from one set, and by how much.
 
     Never harder on a set with a range or line fault, nor when range or line could not be judged.
     Without a target every rep has to be clean.
     """
-    direction, why = _decide(record, variation, prescription)
+    person = person or Person()
+    direction, why = _decide(record, prescription)
     rung = nearest_rung(variation)
     if direction == "same" or rung is None:
         what = describe(variation, prescription)
-        held = record.attempts == 0 and variation.support_hold is not None
+        held = record.attempts == 0 and record.hold is not None
         move = _Move(f"hold at the top of the {what}" if held else what)
         if direction != "same":
             why = (*why, "Which variation this was does not show here, so the step has no size.")
     else:
         percent = _steps()["harder_percent" if direction == "harder" else "easier_percent"]
         change = percent if direction == "harder" else -percent
-        move = _sized_step(change, rung, record, variation, prescription)
+        move = _sized_step(change, rung, record, variation, prescription, person)
         carried = record.load_fraction
         if carried is not None and carried.known:
             why = (*why, f"The hands carried about {100 * carried.value:.0f} % of body mass.")
@@ -213,11 +225,9 @@ def describe(variation: Variation, prescription: Prescription) -> str:
     return words
 
 
-def _decide(
-    record: SetRecord, variation: Variation, prescription: Prescription
-) -> tuple[Direction, tuple[str, ...]]:
+def _decide(record: SetRecord, prescription: Prescription) -> tuple[Direction, tuple[str, ...]]:
     if record.attempts == 0:
-        return _decide_hold(variation)
+        return _decide_hold(record)
     steps, target = _steps(), prescription.target_reps
     wanted = target or record.attempts
     asked = (
@@ -295,19 +305,19 @@ def _not_clean(record: SetRecord) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _decide_hold(variation: Variation) -> tuple[Direction, tuple[str, ...]]:
-    hold, needed_s = variation.support_hold, _steps()["hold_s"]
+def _decide_hold(record: SetRecord) -> tuple[Direction, tuple[str, ...]]:
+    hold, broken, needed_s = record.hold, record.hold_verdict, _steps()["hold_s"]
     if hold is None:
         return "same", ("No rep was found, so there is nothing to step from.",)
     held = f"The position was held for {hold.held_s:.0f} s; {needed_s:.0f} s are taken as enough."
-    if hold.broke_at_s is not None:
-        kept_s = hold.broke_at_s - hold.start_s
+    if broken.broke_at_s is not None:
+        kept_s = broken.broke_at_s - hold.start_s
         direction: Direction = "easier" if kept_s < needed_s / 2 else "same"
         return direction, (held, f"The line broke after {kept_s:.0f} s.")
     if not hold.line_deg.known:
         return "same", (held, "The body line does not show here: film from the side.")
-    if hold.unclear_at_s is not None:
-        kept_s = hold.unclear_at_s - hold.start_s
+    if broken.unclear_at_s is not None:
+        kept_s = broken.unclear_at_s - hold.start_s
         near = "came so close to its limit that this view cannot clear it."
         return "same", (held, f"But after {kept_s:.0f} s the line {near}")
     return ("harder" if hold.held_s >= needed_s else "same"), (held, "The line held.")
@@ -319,9 +329,10 @@ def _sized_step(
     record: SetRecord,
     variation: Variation,
     prescription: Prescription,
+    person: Person,
 ) -> _Move:
     harder = change_percent > 0
-    kg = _kg_change(change_percent, rung, record, prescription)
+    kg = _kg_change(change_percent, rung, record, person)
     if prescription.added_load_kg and (harder or prescription.added_load_kg + (kg or 0) >= 0):
         share = _percent_of_body_mass(change_percent, rung, record)
         amount = f"{abs(kg):g} kg" if kg is not None else f"{abs(share):.0f} % of your body mass"
@@ -333,7 +344,7 @@ def _sized_step(
         )
     if rung.surface == "wall":
         step = "farther from" if harder else "nearer to"
-        feet_cm = abs(change_percent) * _WALL_STEP_PER_LOAD * _stature_m(prescription)
+        feet_cm = abs(change_percent) * _WALL_STEP_PER_LOAD * _stature_m(person)
         return _Move(
             f"against the wall, feet about {max(1, round(feet_cm))} cm {step} it",
             change_percent,
@@ -349,7 +360,7 @@ def _sized_step(
             added_load_change_kg=kg,
             how=_size(change_percent),
         )
-    return _by_height(change_percent, kg, rung, variation, prescription)
+    return _by_height(change_percent, kg, rung, variation, person)
 
 
 def _by_height(
@@ -357,7 +368,7 @@ def _by_height(
     kg: float | None,
     rung: Rung,
     variation: Variation,
-    prescription: Prescription,
+    person: Person,
 ) -> _Move:
     """A step by the height of hands or feet, found on the ladder's own load curve."""
     now = rung.height
@@ -374,10 +385,10 @@ def _by_height(
         )  # fmt: skip
     if then > highest or then < lowest:
         return _neighbour(rung, change_percent > 0)
-    arm_cm = _arm_cm(prescription)
+    arm_cm = _arm_cm(person)
     of_body = (
         ""
-        if prescription.stature_m
+        if person.stature_m
         else f" Centimetres are for a body of {USUAL_STATURE_M:.2f} m: give the stature for yours."
     )
     one = "one arm, " if rung.arms == "one" else ""
@@ -444,13 +455,13 @@ def _size(change_percent: float) -> str:
 
 
 def _kg_change(
-    change_percent: float, rung: Rung, record: SetRecord, prescription: Prescription
+    change_percent: float, rung: Rung, record: SetRecord, person: Person
 ) -> float | None:
     """Kilograms to add, in half kilograms, so that the load on the hands changes so much."""
-    if prescription.body_mass_kg is None:
+    if person.body_mass_kg is None:
         return None
     percent = _percent_of_body_mass(change_percent, rung, record)
-    kg = percent / 100 * prescription.body_mass_kg
+    kg = percent / 100 * person.body_mass_kg
     return math.copysign(max(0.5, round(2 * abs(kg)) / 2), change_percent)
 
 
@@ -487,12 +498,12 @@ def _named(faults: Sequence[Fault]) -> str:
     return "; ".join(f"{_FAULT_WORDS[key]} ({rep_list(reps)})" for key, reps in by_key.items())
 
 
-def _stature_m(prescription: Prescription) -> float:
-    return prescription.stature_m or USUAL_STATURE_M
+def _stature_m(person: Person) -> float:
+    return person.stature_m or USUAL_STATURE_M
 
 
-def _arm_cm(prescription: Prescription) -> float:
-    return arm_per_stature(prescription.sex) * _stature_m(prescription) * 100
+def _arm_cm(person: Person) -> float:
+    return arm_per_stature(person.sex) * _stature_m(person) * 100
 
 
 @lru_cache

@@ -1,4 +1,4 @@
-"""What was asked of the trainee: tempo, range, hands, load, and who they are."""
+"""What was asked of the trainee: tempo, range, hands, load."""
 
 from __future__ import annotations
 
@@ -17,8 +17,7 @@ class Prescription:
 
     ``target_reps`` clean reps asked for; ``added_load_kg`` worn at ``added_load_place``, the
     upper back when not told. ``support``, ``surface`` and ``arms`` are the user's word on what
-    was done and win over what the clip shows. ``stature_m`` turns arm lengths into metres,
-    ``body_mass_kg`` shares into kilograms, ``sex`` picks the segment table.
+    was done and win over what the clip shows.
     """
 
     tempo: Tempo | None = None
@@ -33,6 +32,3 @@ class Prescription:
     supinated_hands: bool = False
     added_load_kg: float = 0.0
     added_load_place: Literal["back", "vest", "belt"] | None = None
-    stature_m: float | None = None
-    body_mass_kg: float | None = None
-    sex: Literal["female", "male"] | None = None

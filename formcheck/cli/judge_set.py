@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
 
 import typer
 
+from formcheck.asked.person import Person
 from formcheck.asked.prescription import HandSpacing, Prescription, RangeStandard
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.cli.output import TRACK_FILES, check_free, made_whole
@@ -146,10 +147,8 @@ def judge_set(
         supinated_hands=supinated_hands,
         added_load_kg=added_load_kg,
         added_load_place=added_load_place,
-        stature_m=stature_m,
-        body_mass_kg=body_mass_kg,
-        sex=sex,
     )
+    person = Person(stature_m, body_mass_kg, sex)
     views = _views(view, len(clips))
     judged_by = read_limits(limits)
     given = [_look_at(path) for path in clips]
@@ -162,8 +161,8 @@ def judge_set(
             one if isinstance(one, PoseTrack) else _pose(one, landmarks, pose_rate, fresh)
             for one in given
         ]
-        analysis = analyse(tracks, prescription, judged_by, views)
-        order = [next(i for i, t in enumerate(tracks) if t is v.track) for v in analysis.views]
+        analysis = analyse(tracks, prescription, judged_by, views, person)
+        order = [look.clip for look in analysis.looks]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(tracks[place], scratch / name)
         _draw(analysis, [given[place] for place in order], scratch, xlsx, note)
@@ -213,7 +212,7 @@ def _draw(analysis: Analysis, given: Sequence[_Given], folder: Path, xlsx: bool,
     from formcheck.cli.progress import progress_bar
     from formcheck.report.write import write_report
 
-    length_s = analysis.views[0].track.duration_s
+    length_s = analysis.looks[0].track.duration_s
     with progress_bar("Drawing the clip") as report:
         write_report(
             analysis,

@@ -32,7 +32,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
     console = Console(highlight=False, soft_wrap=True, markup=False)
     if not console.is_terminal:
         console.width = _PIPED_WIDTH
-    for view in analysis.views:
+    for view in analysis.looks:
         side = f", {view.view.near_side} side near" if view.view.near_side else ""
         kind = f"{view.view.kind} view{side}, " if view.track.frames_with_pose else ""
         console.print(
@@ -54,7 +54,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
     for note in (
         *analysis.variation.disagreements,
         *analysis.notes,
-        *(n for view in analysis.views for n in view.track.notes),
+        *(n for view in analysis.looks for n in view.track.notes),
     ):
         console.print(f"Note: {visible(note)}")
     if not analysis.empty:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -13,6 +11,7 @@ from formcheck.maths.filtering import CUTOFF_HZ, low_pass
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.measures.depth import JITTERY, MOST_NOISE
 from formcheck.reps.find import Rep
+from formcheck.reps.look import Look
 from formcheck.signals.curves import HIP_VENTRAL_SD, Signals
 from formcheck.signals.view import View
 
@@ -29,7 +28,7 @@ _SET_UP_SD_DEG, _CROOKED_SD_DEG, _CROOKED = 2.5, 15.0, 0.25
 _FURTHEST_DEG = 60.0  # beyond this it is no push-up line
 
 
-def line_curve(signals: Signals, support: Literal["toes", "knees"] | None) -> FloatArray:
+def line_curve(signals: Signals, support: str | None) -> FloatArray:
     """(M,) smoothed signed deviation (deg) of the hips: + sag, - pike."""
     curve = signals.body_line_knee_deg if support == "knees" else signals.body_line_deg
     return low_pass(curve, signals.rate_hz, _LINE_CUTOFF_HZ)
@@ -49,19 +48,32 @@ class OwnLine:
     error_sd_deg: float
 
 
-def own_line(
-    signals: Signals, line: FloatArray, reps: Sequence[Rep], view: View, support: str | None
-) -> OwnLine:
+@dataclass(frozen=True, eq=False)
+class BodyLine:
+    """The line of one look over the whole set: ``curve`` (M,) degrees, and the person's own."""
+
+    curve: FloatArray
+    own: OwnLine
+
+
+def read_line(look: Look, support: str | None) -> BodyLine:
+    """The body line to the ankles, or to the knees where they are the ``support``."""
+    curve = line_curve(look.signals, support)
+    return BodyLine(curve, _own_line(look, curve, support))
+
+
+def _own_line(look: Look, line: FloatArray, support: str | None) -> OwnLine:
     """Read the person's own line and weigh it against what the landmarks may err.
 
     Most people set up straight, within a few degrees, and some do not, by any amount (common
     practice). A line a few degrees off is then partly landmark error; one that is far off is
     the person's. So a set that sags from its start keeps its sag.
     """
-    prior_sd = _constant_sd_deg(view, support)
-    first = reps[0].start_s if reps else float("nan")
-    seen = median_known(line[signals.between(first - 1.0, first)] if reps else line[:0])
-    if not abs(seen) < _FURTHEST_DEG or view.kind in ("front", "rear"):
+    prior_sd = _constant_sd_deg(look.view, support)
+    first = look.reps[0].start_s if look.reps else float("nan")
+    before = look.signals.between(first - 1.0, first) if look.reps else slice(0, 0)
+    seen = median_known(line[before])
+    if not abs(seen) < _FURTHEST_DEG or look.view.along_body:
         return OwnLine(seen, 0.0, prior_sd)
     true = np.linspace(-_FURTHEST_DEG, _FURTHEST_DEG, 1201)
     straight = np.exp(-0.5 * (true / _SET_UP_SD_DEG) ** 2)
@@ -73,16 +85,15 @@ def own_line(
     return OwnLine(seen, seen - own, float(np.sqrt(np.sum(weight * (true - own) ** 2))))
 
 
-def hip_deviation(
-    signals: Signals, line: FloatArray, rep: Rep, view: View, own: OwnLine
-) -> Quantity:
+def hip_deviation(look: Look, rep: Rep, line: BodyLine) -> Quantity:
     """The deviation furthest from zero between leaving the top and reaching it again (deg)."""
-    if view.kind in ("front", "rear"):
+    if look.view.along_body:
         return not_measured(LINE_NEEDS_SIDE)
+    signals, own = look.signals, line.own
     if signals.noise > MOST_NOISE:
         return not_measured(JITTERY)
     span = signals.between(rep.start_s, rep.top_s)
-    part = line[span] - own.error_deg
+    part = line.curve[span] - own.error_deg
     if not np.isfinite(part).any():
         return not_measured(LINE_HIDDEN)
     low, high = np.nanpercentile(part, [5.0, 95.0])
@@ -91,19 +102,18 @@ def hip_deviation(
     at_s = float(signals.t_s[span][np.nanargmax(part) if sags else np.nanargmin(part)])
     within = _within_sd_deg(signals) + _WITHIN_SHARE * abs(value)
     doubt = float(1.96 * np.hypot(own.error_sd_deg, within))
-    return Quantity(value, doubt, view=view.kind, at_s=at_s)
+    return Quantity(value, doubt, view=look.view.kind, at_s=at_s + look.offset_s)
 
 
-def hip_deviation_change(
-    signals: Signals, deviation: Quantity, own: OwnLine, view: View
-) -> Quantity:
+def hip_deviation_change(look: Look, rep: Rep, line: BodyLine) -> Quantity:
     """Deviation of a rep against the person's own line at the first top (deg)."""
+    deviation, own = hip_deviation(look, rep, line), line.own
     if not deviation.known or not np.isfinite(own.measured_deg):
         return not_measured(deviation.reason or LINE_HIDDEN)
     change = deviation.value + own.error_deg - own.measured_deg
-    slant = 3.0 if view.kind == "oblique" else 1.0
-    within = np.sqrt(2) * _within_sd_deg(signals) * slant + _WITHIN_SHARE * abs(change)
-    return Quantity(float(change), float(1.96 * within), view=view.kind, at_s=deviation.at_s)
+    slant = 3.0 if look.view.slanted else 1.0
+    within = np.sqrt(2) * _within_sd_deg(look.signals) * slant + _WITHIN_SHARE * abs(change)
+    return Quantity(float(change), float(1.96 * within), view=look.view.kind, at_s=deviation.at_s)
 
 
 def line_doubt_deg(signals: Signals, view: View, support: str | None) -> tuple[float, float]:
@@ -125,4 +135,4 @@ def _constant_sd_deg(view: View, support: str | None) -> float:
     # at the leg; hip to ankle is 1.67 trunks, hip to knee 0.80 (de Leva 1996, mean of both).
     leg = 0.80 if support == "knees" else 1.67
     constant = np.degrees(HIP_VENTRAL_SD * (1 + 1 / leg))
-    return float(np.hypot(constant, _SLANT_SD_DEG if view.kind == "oblique" else 0.0))
+    return float(np.hypot(constant, _SLANT_SD_DEG if view.slanted else 0.0))

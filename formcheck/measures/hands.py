@@ -13,7 +13,8 @@ import numpy as np
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.reps.find import Rep
-from formcheck.signals.front_arms import FrontScene
+from formcheck.reps.look import Look
+from formcheck.signals.view import CANNOT_JUDGE
 
 # Shoulder joint to shoulder joint over upper arm plus forearm. Biacromial 0.2244 of stature over
 # shoulder-elbow 0.2053 plus radiale-stylion 0.1482 (ANSUR II women, Gordon et al. 2014) is 0.635;
@@ -24,11 +25,11 @@ RELATIVE_PLUS_MINUS = 0.06  # 95 %, landmark bias and proportions together
 _UNSEEN = "a hand or shoulder is hidden; film from the front with both hands in the picture"
 
 
-def hand_spacing(scene: FrontScene, t_s: FloatArray, rep: Rep) -> Quantity:
-    """Wrist distance over biacromial distance in one rep, where its arms are straightest.
-
-    ``t_s`` (M,) is the scene's time grid, ``rep`` on the same clock.
-    """
+def hand_spacing(look: Look, rep: Rep) -> Quantity:
+    """Wrist distance over biacromial distance in one rep, where its arms are straightest."""
+    scene, t_s = look.signals.scene, look.signals.t_s
+    if scene is None:
+        return not_measured(CANNOT_JUDGE[look.view.kind].get("hand_spacing", _UNSEEN))
     within = (t_s >= rep.start_s - 0.2) & (t_s <= rep.end_s)
     at_top = within & scene.top
     use = at_top if at_top.any() else within

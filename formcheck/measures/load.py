@@ -13,14 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from formcheck.asked.person import Person, Sex
 from formcheck.asked.prescription import Prescription
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
+from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
-from formcheck.signals.view import View
 from formcheck.variation.recognise import Variation
-from formcheck.variation.segments import Sex, body_segments, centre_of_mass
+from formcheck.variation.segments import body_segments, centre_of_mass
 from formcheck.variation.stance import (
     FRONT_ON,
     Support,
@@ -72,12 +73,13 @@ class LoadCurve:
 
 
 def load_over_time(
-    signals: Signals, view: View, variation: Variation, prescription: Prescription
+    look: Look, variation: Variation, prescription: Prescription, person: Person
 ) -> LoadCurve:
     """The load on the hands in every frame of a view from the side."""
-    if view.kind in ("front", "rear") or view.near_side is None:
+    signals, view = look.signals, look.view
+    if view.along_body or view.near_side is None:
         return _unknown(signals, FRONT_ON)
-    if view.kind == "oblique":
+    if view.slanted:
         return _unknown(signals, TOO_SLANTED)
     if variation.surface is None or variation.support is None:
         return _unknown(signals, variation.inclination_deg.reason or FRONT_ON)
@@ -85,7 +87,12 @@ def load_over_time(
     body = sagittal_points(signals, view, variation.slope_deg, lifted)
     body, contacts = _planted(body, variation.support, signals)
     low, high = hand_load_range(
-        body, contacts, variation.support, variation.surface, prescription.sex, _worn(prescription)
+        body,
+        contacts,
+        variation.support,
+        variation.surface,
+        person.sex,
+        _worn(prescription, person),
     )
     share = best_estimate(low, high, variation.surface)
     off = np.maximum(high - share, share - low)
@@ -96,22 +103,23 @@ def load_over_time(
         share,
         float(np.hypot(model, slant)) + half_range,
         view=view.kind,
-        remarks=_remarks(variation, prescription),
+        remarks=_remarks(variation, prescription, person),
     )
 
 
-def rep_loads(curve: LoadCurve, signals: Signals, reps: Sequence[Rep]) -> list[dict[str, Quantity]]:
-    """Per rep ``load_fraction`` (mean from leaving the top until back), ``_top``, ``_bottom``."""
-    return [
-        {
-            "load_fraction": _mean(curve, signals.t_s, rep.start_s, rep.top_s),
-            "load_fraction_top": _mean(curve, signals.t_s, rep.start_s - 0.1, rep.start_s + 0.05),
-            "load_fraction_bottom": _mean(
-                curve, signals.t_s, rep.bottom_s - 0.1, rep.bottom_s + 0.1
-            ),
-        }
-        for rep in reps
-    ]
+def load_fraction(look: Look, rep: Rep, load: LoadCurve) -> Quantity:
+    """Mean share of body mass on the hands from leaving the top until back."""
+    return _mean(load, look.signals.t_s, rep.start_s, rep.top_s)
+
+
+def load_fraction_top(look: Look, rep: Rep, load: LoadCurve) -> Quantity:
+    """Share of body mass on the hands as the rep leaves the top."""
+    return _mean(load, look.signals.t_s, rep.start_s - 0.1, rep.start_s + 0.05)
+
+
+def load_fraction_bottom(look: Look, rep: Rep, load: LoadCurve) -> Quantity:
+    """Share of body mass on the hands at the bottom."""
+    return _mean(load, look.signals.t_s, rep.bottom_s - 0.1, rep.bottom_s + 0.1)
 
 
 def hand_load_range(
@@ -188,8 +196,7 @@ def best_estimate(low: FloatArray, high: FloatArray, surface: Surface) -> FloatA
 def arm_loads(
     loads: Sequence[Mapping[str, Quantity]],
     variation: Variation,
-    front: Signals | None = None,
-    front_reps: Sequence[Rep] = (),
+    front: Look | None = None,
 ) -> list[dict[str, Quantity]]:
     """Per rep ``load_fraction_left`` and ``_right`` at the bottom, for one arm and archer sets.
 
@@ -199,14 +206,14 @@ def arm_loads(
     work = variation.arm_work
     if variation.arms not in ("one", "archer"):
         return [{} for _ in loads]
-    if variation.arms == "archer" and (front is None or len(front_reps) != len(loads)):
+    if variation.arms == "archer" and (front is None or len(front.reps) != len(loads)):
         unseen = not_measured("only a front view shows how far the body leans over each hand")
         return [{"load_fraction_left": unseen, "load_fraction_right": unseen} for _ in loads]
     split = []
     for i, load in enumerate(loads):
         both = load["load_fraction_bottom"]
         if variation.arms == "archer" and front is not None:
-            left = left_part(front, front_reps[i])
+            left = left_part(front, front.reps[i])
         elif i < len(work.working):
             left = Quantity(1.0 if work.working[i] == "left" else 0.0, 0.0)
         else:
@@ -221,13 +228,14 @@ def arm_loads(
     return split
 
 
-def left_part(front: Signals, rep: Rep) -> Quantity:
+def left_part(look: Look, rep: Rep) -> Quantity:
     """The left hand's part of what both hands carry, at the bottom, from the front.
 
     Moments about the long axis, the feet pressing under the middle of the body:
     left = (y_right - y_body) / (y_right - y_left), the body's middle between shoulders and hips.
     Feet off that line shift it, hence the wide interval.
     """
+    front = look.signals
     near = np.abs(front.t_s - rep.bottom_s) <= 0.1
     px = front.points_px
     middle = np.mean(
@@ -249,20 +257,20 @@ def _product(load: Quantity, part: Quantity) -> Quantity:
     return Quantity(value, float(spread), view=load.view)
 
 
-def _worn(prescription: Prescription) -> tuple[float, float]:
-    if not prescription.added_load_kg or prescription.body_mass_kg is None:
+def _worn(prescription: Prescription, person: Person) -> tuple[float, float]:
+    if not prescription.added_load_kg or person.body_mass_kg is None:
         return 0.0, 0.0
     place = WORN_AT[prescription.added_load_place or "back"]
-    return prescription.added_load_kg / prescription.body_mass_kg, place
+    return prescription.added_load_kg / person.body_mass_kg, place
 
 
-def _remarks(variation: Variation, prescription: Prescription) -> tuple[str, ...]:
+def _remarks(variation: Variation, prescription: Prescription, person: Person) -> tuple[str, ...]:
     remarks = [QUASI_STATIC]
     if variation.support == "knees":
         remarks.append(KNEES_BIAS)
     if variation.surface != "floor":
         remarks.append(RAISED_RANGE)
-    if prescription.added_load_kg and prescription.body_mass_kg is None:
+    if prescription.added_load_kg and person.body_mass_kg is None:
         remarks.append("The added load is left out of the share: give the body mass to include it.")
     elif prescription.added_load_kg and prescription.added_load_place is None:
         remarks.append("The added load is taken to lie on the upper back.")

@@ -11,8 +11,8 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.maths.filtering import low_pass
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
+from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
-from formcheck.signals.view import View
 from formcheck.variation.segments import arm_per_stature
 
 RISE_HIDDEN = "the shoulders or hips were not seen all the way up"
@@ -25,24 +25,25 @@ _PEAK_CUTOFF_HZ = 4.0  # a peak over less than a tenth of a second is noise
 _LEAST_HIP_RISE = 0.06  # arm lengths; hips that hardly move have no time of their own
 
 
-def mean_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
+def mean_concentric_speed(look: Look, rep: Rep) -> Quantity:
     """Rise of the shoulders over the concentric (arm lengths per second)."""
-    rise, taken_s = _rise(signals.shoulder_height, signals, rep), rep.concentric_s
+    rise, taken_s = _rise(look.signals, rep), rep.concentric_s
     if not np.isfinite(rise) or taken_s <= 0:
         return not_measured(RISE_HIDDEN)
     relative = np.hypot(1.4 * _RISE_SD / max(rise, 0.05), 0.05 / taken_s)
-    return Quantity(rise / taken_s, float(1.96 * relative * rise / taken_s), view=view.kind)
+    return Quantity(rise / taken_s, float(1.96 * relative * rise / taken_s), view=look.view.kind)
 
 
-def peak_concentric_speed(signals: Signals, rep: Rep, view: View) -> Quantity:
+def peak_concentric_speed(look: Look, rep: Rep) -> Quantity:
     """Fastest rise of the shoulders within the concentric (arm lengths per second)."""
+    signals = look.signals
     around = signals.between(rep.bottom_end_s - 0.5, rep.top_s + 0.5)
     smooth = low_pass(signals.shoulder_height[around], signals.rate_hz, _PEAK_CUTOFF_HZ)
     speed = np.gradient(smooth, 1.0 / signals.rate_hz)
     if not np.isfinite(speed).any():
         return not_measured(RISE_HIDDEN)
     value = float(np.nanmax(speed))
-    return Quantity(value, 0.15 * value, view=view.kind)
+    return Quantity(value, 0.15 * value, view=look.view.kind)
 
 
 def in_metres(speed: Quantity, stature_m: float | None) -> Quantity:
@@ -58,16 +59,17 @@ def in_metres(speed: Quantity, stature_m: float | None) -> Quantity:
     )
 
 
-def hips_lag(signals: Signals, rep: Rep, view: View) -> Quantity:
+def hips_lag(look: Look, rep: Rep) -> Quantity:
     """How much later (s) the hips pass half of their rise than the shoulders; - earlier."""
-    if view.kind not in ("side", "oblique"):
+    if not look.view.from_side:
         return not_measured(HIPS_NEED_SIDE)
+    signals = look.signals
     span = signals.between(rep.bottom_end_s - 0.2, rep.top_s + 0.2)
     shoulder = _half_way_s(signals.shoulder_height[span], signals.t_s[span])
     hip = _half_way_s(signals.hip_height[span], signals.t_s[span])
     if not np.isfinite(shoulder) or not np.isfinite(hip):
         return not_measured(RISE_HIDDEN)
-    return Quantity(hip - shoulder, 0.06 + 0.15 * rep.concentric_s, view=view.kind)
+    return Quantity(hip - shoulder, 0.06 + 0.15 * rep.concentric_s, view=look.view.kind)
 
 
 def speed_loss_percent(speeds: Sequence[Quantity]) -> float:
@@ -83,7 +85,8 @@ def speed_loss_percent(speeds: Sequence[Quantity]) -> float:
     return max(0.0, 100.0 * (max(known) - known[-1]) / max(known))
 
 
-def _rise(height: FloatArray, signals: Signals, rep: Rep) -> float:
+def _rise(signals: Signals, rep: Rep) -> float:
+    height = signals.shoulder_height
     low = height[signals.between(rep.bottom_end_s - 0.05, rep.bottom_end_s + 0.05)]
     high = height[signals.between(rep.top_s - 0.05, rep.top_s + 0.05)]
     if not (np.isfinite(low).any() and np.isfinite(high).any()):

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 
-from formcheck.maths.arrays import FloatArray
+from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.reps.find import Rep
+from formcheck.reps.look import Look
 from formcheck.signals.front_arms import FrontScene
+from formcheck.signals.view import CANNOT_JUDGE
 
 # 95 % of the left-right difference that landmarks show on rendered, perfectly even clips.
 ELBOW_PLUS_MINUS_DEG = 9.0
 HEIGHT_PLUS_MINUS = 0.04  # arm lengths
 # Near a straight arm a percent of landmark error is ten degrees, so only bent arms are compared.
 _BENT_DEG = 130.0
+_BOTTOM_WINDOW_S = 0.12  # either side of the deepest moment
 
 # Beyond these the stance itself is crooked and is said as such (common practice).
 HANDS_STAGGERED_DEG = 6.0
@@ -24,36 +27,37 @@ SHOULDERS_TURNED_DEG = 6.0
 _UNSEEN = "one arm is hidden in this attempt; film from the front with both arms in the picture"
 
 
-@dataclass(frozen=True)
-class Evenness:
-    """One rep. ``elbow_deg`` left minus right where both arms are bent (the contract's
-    ``symmetry_deg`` is its size); ``shoulder_height`` left minus right change from the top to
-    the bottom, in arm lengths; + = the left arm is straighter, the left shoulder stays higher.
-    """
-
-    elbow_deg: Quantity
-    shoulder_height: Quantity
-
-    @property
-    def symmetry_deg(self) -> Quantity:
-        if not self.elbow_deg.known:
-            return self.elbow_deg
-        return Quantity(abs(self.elbow_deg.value), self.elbow_deg.plus_minus, view="front")
-
-
-def evenness(scene: FrontScene, t_s: FloatArray, rep: Rep) -> Evenness:
-    """Left against right over one rep. ``t_s`` (M,) the scene's grid, ``rep`` on its clock."""
-    within = (t_s >= rep.start_s) & (t_s <= rep.top_s)
+def elbows_apart(look: Look, rep: Rep) -> Quantity:
+    """Left minus right elbow angle (deg) where both arms are bent; + the left arm is straighter."""
+    scene = look.signals.scene
+    if scene is None:
+        return _unseen(look)
+    within = _within(look, rep)
     left, right = scene.elbow_deg["left"], scene.elbow_deg["right"]
     with np.errstate(invalid="ignore"):
         bent = within & (np.minimum(left, right) < _BENT_DEG)
-    apart = (left - right)[bent]
+    return _quantity(median_known((left - right)[bent]), ELBOW_PLUS_MINUS_DEG)
+
+
+def symmetry(look: Look, rep: Rep) -> Quantity:
+    """Size (deg) of the difference between the elbows, whichever arm is straighter."""
+    apart = elbows_apart(look, rep)
+    return replace(apart, value=abs(apart.value))
+
+
+def shoulders_apart(look: Look, rep: Rep) -> Quantity:
+    """Left minus right change of shoulder height from the top to the bottom (arm lengths).
+
+    Positive: the left shoulder stays higher.
+    """
+    scene = look.signals.scene
+    if scene is None:
+        return _unseen(look)
+    within = _within(look, rep)
     heights = scene.shoulder["left"][:, 2] - scene.shoulder["right"][:, 2]
     at_top = heights[within & scene.top] if (within & scene.top).any() else heights[scene.top]
-    sunk = median_known(heights[np.abs(t_s - rep.bottom_s) <= 0.12]) - median_known(at_top)
-    return Evenness(
-        _quantity(median_known(apart), ELBOW_PLUS_MINUS_DEG), _quantity(sunk, HEIGHT_PLUS_MINUS)
-    )
+    low = heights[np.abs(look.signals.t_s - rep.bottom_s) <= _BOTTOM_WINDOW_S]
+    return _quantity(median_known(low) - median_known(at_top), HEIGHT_PLUS_MINUS)
 
 
 def stance_remarks(scene: FrontScene) -> tuple[str, ...]:
@@ -86,6 +90,14 @@ def stance_remarks(scene: FrontScene) -> tuple[str, ...]:
 def _tilt_deg(across: FloatArray) -> float:
     """Median tilt of right-to-left lines (K, 3) above the horizontal, + = left end higher."""
     return float(np.degrees(np.arctan2(median_known(across[:, 2]), median_known(across[:, 1]))))
+
+
+def _within(look: Look, rep: Rep) -> BoolArray:
+    return np.asarray((look.signals.t_s >= rep.start_s) & (look.signals.t_s <= rep.top_s))
+
+
+def _unseen(look: Look) -> Quantity:
+    return not_measured(CANNOT_JUDGE[look.view.kind].get("uneven_arms", _UNSEEN))
 
 
 def _quantity(value: float, plus_minus: float) -> Quantity:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
-from formcheck.signals.curves import Signals
-from formcheck.signals.view import View
+from formcheck.reps.look import Look
 
 SET_ENDS = "the set ends with this rep: no next one starts that would end the pause"
 
@@ -16,21 +15,32 @@ _LEAST_S = 0.067
 _USUAL_NOISE = 0.009  # jitter, in arm lengths, that doubles that
 
 
-def phase_times(rep: Rep, signals: Signals, view: View) -> dict[str, Quantity]:
-    """``eccentric_s``, ``bottom_pause_s``, ``concentric_s``, ``top_pause_s`` by contract name."""
-    frame_s = 1.0 / min(signals.pose_rate_hz, signals.rate_hz)
+def eccentric(look: Look, rep: Rep) -> Quantity:
+    """Seconds from leaving the top until the downward motion ends."""
+    return _known(look, rep.eccentric_s, rep.eccentric_s)
 
-    jittery = 1.0 + (signals.noise / _USUAL_NOISE) ** 2
 
-    def known(value_s: float, *beside_s: float) -> Quantity:
-        gentle = _SHARE * jittery * max(beside_s)
-        return Quantity(value_s, max(_LEAST_S, frame_s) + gentle, view=view.kind)
+def bottom_pause(look: Look, rep: Rep) -> Quantity:
+    """Seconds between the downward and the upward motion."""
+    return _known(look, rep.bottom_pause_s, min(rep.eccentric_s, rep.concentric_s))
 
+
+def concentric(look: Look, rep: Rep) -> Quantity:
+    """Seconds of the upward motion until the top is reached."""
+    return _known(look, rep.concentric_s, rep.concentric_s)
+
+
+def top_pause(look: Look, rep: Rep) -> Quantity:
+    """Seconds at the top until the next rep starts; the last rep of a set has none."""
+    if rep.last:
+        return not_measured(SET_ENDS)
     # The landmark model smooths a start from rest most, so the top is left a little late.
-    pause = known(rep.top_pause_s, 1.3 * rep.eccentric_s, rep.concentric_s)
-    return {
-        "eccentric_s": known(rep.eccentric_s, rep.eccentric_s),
-        "bottom_pause_s": known(rep.bottom_pause_s, min(rep.eccentric_s, rep.concentric_s)),
-        "concentric_s": known(rep.concentric_s, rep.concentric_s),
-        "top_pause_s": not_measured(SET_ENDS) if rep.last else pause,
-    }
+    return _known(look, rep.top_pause_s, 1.3 * rep.eccentric_s, rep.concentric_s)
+
+
+def _known(look: Look, value_s: float, *beside_s: float) -> Quantity:
+    """A time between two boundaries, ``beside_s`` the phases that they are boundaries of."""
+    frame_s = 1.0 / min(look.signals.pose_rate_hz, look.signals.rate_hz)
+    jittery = 1.0 + (look.signals.noise / _USUAL_NOISE) ** 2
+    gentle = _SHARE * jittery * max(beside_s)
+    return Quantity(value_s, max(_LEAST_S, frame_s) + gentle, view=look.view.kind)

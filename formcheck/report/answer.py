@@ -30,16 +30,13 @@ def fix_first(analysis: Analysis) -> str | None:
 def answer_line(analysis: Analysis) -> str:
     """``4 of 6 counted, 2 clean``; or how long a support was held, or that nothing was found."""
     summary = analysis.summary
-    hold = analysis.variation.support_hold
+    hold = analysis.hold
     if analysis.empty:
-        seen = any(view.track.frames_with_pose for view in analysis.views)
+        seen = any(view.track.frames_with_pose for view in analysis.looks)
         return "No push-up rep found in this clip" if seen else "Nobody seen in this clip"
     if summary.attempts == 0 and hold is not None:
-        broke = (
-            ""
-            if hold.broke_at_s is None
-            else f", line lost after {hold.broke_at_s - hold.start_s:.0f} s"
-        )
+        broke_at_s = analysis.hold_verdict.broke_at_s
+        broke = "" if broke_at_s is None else f", line lost after {broke_at_s - hold.start_s:.0f} s"
         return f"Support hold, {hold.held_s:.0f} s{broke}"
     return f"{summary.counted} of {summary.attempts} counted, {summary.clean} clean"
 
@@ -47,7 +44,7 @@ def answer_line(analysis: Analysis) -> str:
 def fix_line(analysis: Analysis) -> str:
     """``Fix first: hips sag (reps 5, 6)``, or that nothing needs fixing, or what to film."""
     key = fix_first(analysis)
-    hold = analysis.variation.support_hold
+    hold = analysis.hold
     if analysis.empty:
         return (
             "Nothing to count or measure. Film the whole set from before the first rep until "
@@ -59,7 +56,7 @@ def fix_line(analysis: Analysis) -> str:
         line = plus_minus(hold.line_deg.value, hold.line_deg.plus_minus, "deg")
         return f"Body line while held: {line} (+ sags, − piked)"
     if key is None:
-        which = "these views" if len(analysis.views) > 1 else "this view"
+        which = "these views" if len(analysis.looks) > 1 else "this view"
         return f"No fault seen in what {which} can judge"
     reps = reps_with(analysis, key)
     return f"Fix first: {fault_words(key).name.lower()} ({rep_list(reps)})"

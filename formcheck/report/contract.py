@@ -10,10 +10,10 @@ from typing import Any
 
 import jsonschema
 
-from formcheck.analysis import Analysis, RepResult, SetView
+from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
-from formcheck.variation.recognise import SupportHold
+from formcheck.reps.look import Look
 
 SCHEMA_NAME = "formcheck.report/1"
 
@@ -36,7 +36,7 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
     summary = analysis.summary
     return {
         "schema": SCHEMA_NAME,
-        "clips": [_clip(view) for view in analysis.views],
+        "clips": [_clip(view) for view in analysis.looks],
         "prescription": _prescription(analysis),
         "variation": _variation(analysis),
         "reps": [_rep(result) for result in analysis.reps],
@@ -51,7 +51,7 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
             "speed_loss_percent": _number(summary.speed_loss_percent),
             "range_loss_deg": _number(summary.range_loss_deg),
             "first_breakdown_rep": summary.first_breakdown_rep,
-            "own_line_deg": _number(analysis.own_line.measured_deg),
+            "own_line_deg": _number(analysis.line.own.measured_deg),
             "speed_unit": analysis.speed_unit,
         },
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
@@ -66,7 +66,7 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
             "cautions": list(analysis.next_step.cautions),
         },
         "pairing": _pairing(analysis),
-        "notes": [*analysis.notes, *(n for v in analysis.views for n in v.track.notes)],
+        "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
     }
 
 
@@ -87,7 +87,7 @@ def _number(value: float | None, digits: int = 4) -> float | None:
     return round(float(value), digits) if value is not None and math.isfinite(value) else None
 
 
-def _clip(view: SetView) -> dict[str, Any]:
+def _clip(view: Look) -> dict[str, Any]:
     track = view.track
     return {
         "file": track.source_name,
@@ -110,7 +110,7 @@ def _clip(view: SetView) -> dict[str, Any]:
 
 
 def _prescription(analysis: Analysis) -> dict[str, Any]:
-    asked = dict(vars(analysis.prescription))
+    asked = {**vars(analysis.prescription), **vars(analysis.person)}
     asked["tempo"] = str(asked["tempo"]) if asked["tempo"] is not None else None
     return asked
 
@@ -129,7 +129,7 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         "pattern": variation.arm_work.pattern,
         **_measured("assisting_reach_arm_lengths", variation.arm_work.assisting_reach),
         "holds": list(variation.holds),
-        "support_hold": _support_hold(variation.support_hold),
+        "support_hold": _support_hold(analysis),
         "declared": dict(variation.declared),
         "camera_roll_deg": _number(variation.slope_deg, 2),
         "confidence": {key: _number(value) for key, value in variation.confidence.items()},
@@ -137,7 +137,8 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
     }
 
 
-def _support_hold(hold: SupportHold | None) -> dict[str, Any] | None:
+def _support_hold(analysis: Analysis) -> dict[str, Any] | None:
+    hold, broken = analysis.hold, analysis.hold_verdict
     if hold is None:
         return None
     return {
@@ -145,8 +146,8 @@ def _support_hold(hold: SupportHold | None) -> dict[str, Any] | None:
         "held_s": _number(hold.held_s),
         **_measured("line_deg", hold.line_deg),
         "drift_deg_per_min": _number(hold.drift_deg_per_min),
-        "broke_at_s": _number(hold.broke_at_s),
-        "unclear_at_s": _number(hold.unclear_at_s),
+        "broke_at_s": _number(broken.broke_at_s),
+        "unclear_at_s": _number(broken.unclear_at_s),
     }
 
 

@@ -26,7 +26,7 @@ def write_report(
 ) -> None:
     """``report.json reps.csv report.html annotated.mp4`` (and ``reps.xlsx``) into ``out_dir``.
 
-    ``clip_paths`` one for each of ``analysis.views``, in that order; None (or an empty
+    ``clip_paths`` one for each of ``analysis.looks``, in that order; None (or an empty
     sequence) where there is no clip, only a pose track: the page then comes without video.
     ``note`` is the user's remark shown on the page. ``on_frame`` is told the seconds of the
     clip drawn so far. Works for a set without a rep, and says so. Raises ClipError when a clip
@@ -42,7 +42,7 @@ def write_report(
         write_xlsx(table, out_dir / "reps.xlsx")
     clips = [path for path in clip_paths if path is not None]
     clip = None
-    if clips and len(clips) == len(analysis.views):
+    if clips and len(clips) == len(analysis.looks):
         clip = annotate(analysis, clips, out_dir / CLIP_NAME, on_frame)
     page = page_html(analysis, clip, CLIP_NAME, note)
     (out_dir / "report.html").write_text(page, encoding="utf-8")

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from scipy.ndimage import label
-from scipy.signal import find_peaks
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import low_pass
 from formcheck.reps.phases import boundaries, first_guess
+from formcheck.signals.bends import SPEED_CUTOFF_HZ, Bend, bends
 
 Attempt = Literal["counted", "not_counted", "aborted"]
 Moments = tuple[float, float, float, float]  # leaves the top, ends down, starts up, reaches top
@@ -21,7 +20,6 @@ Moments = tuple[float, float, float, float]  # leaves the top, ends down, starts
 LEAST_BEND_DEG = 25.0
 # Pressed up by less than this share of its way down, an attempt was not pressed up again.
 _PRESSED_SHARE = 0.5
-_SPEED_CUTOFF_HZ = 3.5
 _REST_S = 0.7  # of the rest beside a phase that its fit looks at
 _PLATEAU_SHARE = 0.02
 
@@ -64,37 +62,17 @@ class Rep:
     def top_pause_s(self) -> float:
         return self.end_s - self.top_s
 
-
-@dataclass(frozen=True)
-class Bend:
-    """One bend and straightening, in grid indices: highest before, lowest, highest after."""
-
-    start: int
-    bottom: int
-    end: int
-
-
-def bends(curve: FloatArray, use: BoolArray, rate_hz: float, least: float) -> list[Bend]:
-    """Dips of ``curve`` (M,) by at least ``least`` on both sides, within stretches of ``use``.
-
-    A dip at the very start of a stretch (the clip begins in mid-rep) or one that never comes
-    back up is left out: its phases cannot be measured.
-    """
-    smooth = low_pass(curve, rate_hz, _SPEED_CUTOFF_HZ)
-    stretches, count = label(use & np.isfinite(smooth))
-    found: list[Bend] = []
-    for number in range(1, count + 1):
-        places = np.flatnonzero(stretches == number)
-        first, last = int(places[0]), int(places[-1]) + 1
-        part = smooth[first:last]
-        low, _ = find_peaks(-part, prominence=least)
-        for i, bottom in enumerate(low):
-            before = int(low[i - 1]) if i else 0
-            after = int(low[i + 1]) if i + 1 < len(low) else len(part)
-            start = before + int(np.argmax(part[before:bottom]))
-            end = int(bottom) + int(np.argmax(part[bottom:after]))
-            found.append(Bend(first + start, first + int(bottom), first + end))
-    return found
+    def shifted(self, by_s: float) -> Rep:
+        """The same attempt on a clock that shows ``by_s`` more."""
+        return replace(
+            self,
+            start_s=self.start_s + by_s,
+            bottom_start_s=self.bottom_start_s + by_s,
+            bottom_s=self.bottom_s + by_s,
+            bottom_end_s=self.bottom_end_s + by_s,
+            top_s=self.top_s + by_s,
+            end_s=self.end_s + by_s,
+        )
 
 
 def find_reps(
@@ -111,7 +89,7 @@ def find_reps(
     attempt whose turn is ``unsure`` (M,) (the arm was lost there, or jitters) is compared with
     none. A bend smaller than ``least_bend_deg`` is no attempt.
     """
-    smooth = low_pass(elbow_deg, rate_hz, _SPEED_CUTOFF_HZ)
+    smooth = low_pass(elbow_deg, rate_hz, SPEED_CUTOFF_HZ)
     found = bends(elbow_deg, in_position, rate_hz, least_bend_deg)
     guesses = [_guess(t_s, smooth, bend) for bend in found]
     there = np.where(in_position, elbow_deg, np.nan)

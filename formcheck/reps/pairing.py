@@ -22,7 +22,7 @@ from formcheck.errors import FormcheckError
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import median_known
 from formcheck.reps.find import Rep
-from formcheck.signals.curves import Signals
+from formcheck.reps.look import Look
 
 # One standard deviation of what two views of one set differ by, after a constant is allowed for;
 # as found on rendered pairs.
@@ -45,14 +45,6 @@ _WORST_MEAN_DEPTH_DEG, _WORST_MEAN_FLARE_DEG = 18.0, 30.0  # constant difference
 _LEAST_SHARED = 0.5  # of the shorter clip's reps, and of the time both clips hold
 _WORST_FIT = 3.0  # mean squared difference in standard deviations; about 1 for one set
 _AS_GOOD = 0.6  # misfits this near to the least are as good; the longer overlap decides
-
-
-@dataclass(frozen=True)
-class Take:
-    """One clip of the set: its signals, and its reps on the same clock."""
-
-    signals: Signals
-    reps: Sequence[Rep]
 
 
 @dataclass(frozen=True)
@@ -92,7 +84,7 @@ class _Candidate:
     misfit: float
 
 
-def pair_takes(first: Take, second: Take) -> Pairing:
+def pair_looks(first: Look, second: Look) -> Pairing:
     """Find the offset between two clips of one set, or the evidence that they are not one set."""
     if not first.reps or not second.reps:
         which = "first" if not first.reps else "second"
@@ -124,22 +116,22 @@ def pair_takes(first: Take, second: Take) -> Pairing:
     )
 
 
-def _curve(take: Take) -> tuple[FloatArray, FloatArray]:
+def _curve(look: Look) -> tuple[FloatArray, FloatArray]:
     """Elbow angle over time; where the person is not in position, as straight as at the top."""
-    angle = take.signals.elbow_deg.copy()
-    known = take.signals.in_position & np.isfinite(angle)
+    angle = look.signals.elbow_deg.copy()
+    known = look.signals.in_position & np.isfinite(angle)
     straight = float(np.nanpercentile(angle[known], 90)) if known.any() else 170.0
     angle[~known] = straight
-    return take.signals.t_s, np.minimum(angle, straight)
+    return look.signals.t_s, np.minimum(angle, straight)
 
 
-def _lost(take: Take, at_s: FloatArray) -> BoolArray:
+def _lost(look: Look, at_s: FloatArray) -> BoolArray:
     """(K,) whether the arm was out of sight at these times."""
-    nearest = np.searchsorted(take.signals.t_s, at_s).clip(0, len(take.signals.t_s) - 1)
-    return np.asarray(take.signals.bridged[nearest])
+    nearest = np.searchsorted(look.signals.t_s, at_s).clip(0, len(look.signals.t_s) - 1)
+    return np.asarray(look.signals.bridged[nearest])
 
 
-def _rough_offsets(first: Take, second: Take) -> list[float]:
+def _rough_offsets(first: Look, second: Look) -> list[float]:
     """Offsets that bring one clip's reps onto the other's, one for each shift of the count."""
     offsets = []
     ours, theirs = (np.array([_moments(rep) for rep in t.reps]) for t in (first, second))
@@ -151,7 +143,7 @@ def _rough_offsets(first: Take, second: Take) -> list[float]:
     return offsets + _curve_offsets(first, second)
 
 
-def _curve_offsets(first: Take, second: Take) -> list[float]:
+def _curve_offsets(first: Look, second: Look) -> list[float]:
     (ta, a), (tb, b) = _curve(first), _curve(second)
     x = np.interp(np.arange(ta[0], ta[-1], 1 / _RATE_HZ), ta, a)
     y = np.interp(np.arange(tb[0], tb[-1], 1 / _RATE_HZ), tb, b)
@@ -168,8 +160,8 @@ def _curve_offsets(first: Take, second: Take) -> list[float]:
 
 
 def _judge(
-    first: Take,
-    second: Take,
+    first: Look,
+    second: Look,
     a: tuple[FloatArray, FloatArray],
     b: tuple[FloatArray, FloatArray],
     rough_s: float,
@@ -270,7 +262,7 @@ def _refined(
 
 
 def _differences(
-    first: Take, second: Take, matches: Sequence[tuple[int, int]], curve: str
+    first: Look, second: Look, matches: Sequence[tuple[int, int]], curve: str
 ) -> tuple[float, float]:
     """Mean over the reps of the difference at the bottoms, and its spread; NaN if not seen."""
     apart = [
@@ -283,9 +275,9 @@ def _differences(
     return float(np.mean(known)), float(np.std(known)) if len(known) > 1 else float("nan")
 
 
-def _at_bottom(take: Take, rep: Rep, curve: str) -> float:
+def _at_bottom(look: Look, rep: Rep, curve: str) -> float:
     return median_known(
-        getattr(take.signals, curve)[np.abs(take.signals.t_s - rep.bottom_s) <= 0.12]
+        getattr(look.signals, curve)[np.abs(look.signals.t_s - rep.bottom_s) <= 0.12]
     )
 
 
@@ -326,7 +318,7 @@ def _objections(best: _Candidate) -> list[str]:
     return against
 
 
-def _clockwork(first: Take, second: Take, best: _Candidate) -> bool:
+def _clockwork(first: Look, second: Look, best: _Candidate) -> bool:
     """Whether the matched reps are so alike that another set at this tempo would fit as well."""
     drives = [first.reps[i].bottom_end_s for i, _ in best.matches]
     even = len(drives) < 3 or float(np.std(np.diff(drives))) < 0.06

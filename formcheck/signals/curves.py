@@ -12,7 +12,7 @@ from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import CUTOFF_HZ, RATE_HZ, low_pass, resample, without_outliers
 from formcheck.maths.geometry import length, line_deviation_deg, signed_turn_deg
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
-from formcheck.reps.find import bends
+from formcheck.signals.bends import bends
 from formcheck.signals.front_arms import SIDES, FrontScene, front_scene
 from formcheck.signals.ground import (
     at_one_size,

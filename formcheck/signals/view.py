@@ -43,6 +43,20 @@ class View:
     yaw_deg: float = 0.0
     stated: bool = False  # by the user, not recognised
 
+    @property
+    def from_side(self) -> bool:
+        """The body's length lies across the picture, square or at a slant."""
+        return self.kind in ("side", "oblique")
+
+    @property
+    def slanted(self) -> bool:
+        return self.kind == "oblique"
+
+    @property
+    def along_body(self) -> bool:
+        """The camera looks along the body, from the head or from the feet."""
+        return self.kind in ("front", "rear")
+
 
 _LEGS_HIDDEN = (
     "from the front the legs point away from the camera and hide behind the trunk; "

@@ -12,13 +12,12 @@ from typing import Literal
 
 import numpy as np
 
+from formcheck.asked.person import Person
 from formcheck.asked.prescription import HandSpacing, Prescription
-from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, median_known, not_measured
-from formcheck.measures.bodyline import line_curve, line_doubt_deg
 from formcheck.reps.find import Rep
-from formcheck.signals.curves import Signals
-from formcheck.signals.view import View
+from formcheck.reps.look import Look
 from formcheck.variation.segments import arm_per_stature
 from formcheck.variation.stance import (
     Side,
@@ -34,15 +33,6 @@ Arms = Literal["two", "archer", "one"]
 
 
 @dataclass(frozen=True)
-class Look:
-    """One camera's look at the set, with the reps on that camera's own clock."""
-
-    view: View
-    signals: Signals
-    reps: Sequence[Rep]
-
-
-@dataclass(frozen=True)
 class ArmWork:
     """Who worked. ``working`` the bent arm of each rep in order (archer and one arm only).
 
@@ -55,23 +45,6 @@ class ArmWork:
     working: tuple[Side, ...] = ()
     pattern: Literal["alternating", "same_side"] | None = None
     assisting_reach: Quantity = field(default_factory=lambda: not_measured("no archer"))
-
-
-@dataclass(frozen=True)
-class SupportHold:
-    """A hold at the top without reps: ``held_s`` in position, ``line_deg`` its median body line.
-
-    ``broke_at_s`` when the line left the limit for sure and stayed there, None if it never did;
-    ``unclear_at_s`` when it did so by less than it may err;
-    ``drift_deg_per_min`` of the body line while held (+ sagging).
-    """
-
-    start_s: float
-    held_s: float
-    line_deg: Quantity
-    drift_deg_per_min: float
-    broke_at_s: float | None
-    unclear_at_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -97,13 +70,11 @@ class Variation:
     surface_height_cm: float | None = None
     arm_work: ArmWork = field(default_factory=lambda: ArmWork(None, 0.0))
     holds: tuple[Literal["top", "bottom"], ...] = ()
-    support_hold: SupportHold | None = None
     declared: Mapping[str, str | float | bool] = field(default_factory=dict)
     slope_deg: float = 0.0
 
 
 HOLD_S = 2.0  # a pause at the top or bottom this long is a hold (common practice)
-LEAST_HOLD_S = 5.0  # shorter, and without a rep, it is setting up (common practice)
 _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
 
 
@@ -111,22 +82,19 @@ def recognise_variation(
     looks: Sequence[Look],
     prescription: Prescription,
     hand_spacing: Quantity | None = None,
-    line_limits_deg: tuple[float, float] = (-15.0, 12.0),
+    person: Person | None = None,
 ) -> Variation:
     """What push-up the looks show, the user's word winning over ours.
 
     ``hand_spacing`` is the set's wrist distance over biacromial distance, from the front.
-    ``line_limits_deg`` pike and sag of the body line at which a support hold is broken.
     """
-    side = next((look for look in looks if look.view.kind in ("side", "oblique")), None)
+    side = next((look for look in looks if look.view.from_side), None)
     front = next((look for look in looks if look.view.kind == "front"), None)
     seen = looks[0] if side is None else side
-    own = stance_at_top(seen.signals, seen.view, seen.reps)
+    own = stance_at_top(seen)
     stance = own
     if prescription.support or prescription.surface:
-        stance = stance_at_top(
-            seen.signals, seen.view, seen.reps, prescription.support, prescription.surface
-        )
+        stance = stance_at_top(seen, prescription.support, prescription.surface)
     work = _arm_work(front, side)
     hands = hand_class(hand_spacing) if hand_spacing is not None else None
     told = {
@@ -151,12 +119,9 @@ def recognise_variation(
             for name, (word, ours, sure) in told.items()
             if word and ours and word != ours and sure > 0.6
         ),
-        surface_height_cm=_height_cm(stance, prescription),
+        surface_height_cm=_height_cm(stance, person or Person()),
         arm_work=work,
         holds=_holds(looks[0].reps),
-        support_hold=support_hold(
-            seen.signals, seen.reps, seen.view, line_limits_deg, prescription.support or own.support
-        ),
         declared=_declared(prescription),
         slope_deg=stance.slope_deg,
     )
@@ -182,58 +147,6 @@ def hand_bounds(hands: HandSpacing) -> tuple[float, float]:
     names = list(limits)
     place = names.index(hands)
     return (limits[names[place - 1]] if place else 0.0), limits[hands]
-
-
-def support_hold(
-    signals: Signals,
-    reps: Sequence[Rep],
-    view: View,
-    line_limits_deg: tuple[float, float],
-    support: Support | None = None,
-) -> SupportHold | None:
-    """The hold itself when a set has no reps: from first to last frame in position.
-
-    None with a rep, or when held for less than ``LEAST_HOLD_S``. ``line_limits_deg`` pike and
-    sag at which the line, to the knees where ``support`` says so, is broken: it has to be beyond
-    them by more than it may err, itself or against the hold's first second.
-    """
-    held = np.flatnonzero(signals.in_position)
-    if reps or len(held) < 2:
-        return None
-    t_s = signals.t_s[held]
-    held_s = float(t_s[-1] - t_s[0])
-    if held_s < LEAST_HOLD_S:
-        return None
-    line = line_curve(signals, support)[held]
-    if view.kind in ("front", "rear") or not np.isfinite(line).any():
-        unseen = not_measured("the body line does not show from here; film from the side")
-        return SupportHold(float(t_s[0]), held_s, unseen, float("nan"), None)
-    known = np.isfinite(line)
-    drift = float(np.polyfit(t_s[known], line[known], 1)[0]) * 60
-    doubt, doubt_of_change = line_doubt_deg(signals, view, support)
-    change = line - median_known(line[t_s <= t_s[0] + 1.0])
-
-    def beyond(curve: FloatArray, by: float) -> BoolArray:
-        return (curve < line_limits_deg[0] - by) | (curve > line_limits_deg[1] + by)
-
-    broken = beyond(line, 0.0) & (beyond(line, doubt) | beyond(change, doubt_of_change))
-    return SupportHold(
-        float(t_s[0]),
-        held_s,
-        Quantity(float(np.nanmedian(line)), doubt, view=view.kind),
-        drift,
-        _first_lasting(t_s, broken, 1.0),
-        _first_lasting(t_s, beyond(line, 0.0), 1.0),
-    )
-
-
-def _first_lasting(t_s: FloatArray, flags: BoolArray, lasting_s: float) -> float | None:
-    since: float | None = None
-    for t, flag in zip(t_s, flags, strict=True):
-        since = (since if since is not None else float(t)) if flag else None
-        if since is not None and t - since >= lasting_s:
-            return since
-    return None
 
 
 def _arm_work(front: Look | None, side: Look | None) -> ArmWork:
@@ -305,11 +218,11 @@ def _holds(reps: Sequence[Rep]) -> tuple[Literal["top", "bottom"], ...]:
     return tuple(held)
 
 
-def _height_cm(stance: Stance, prescription: Prescription) -> float | None:
+def _height_cm(stance: Stance, person: Person) -> float | None:
     """Height of the raised end."""
-    if prescription.stature_m is None or not stance.height.known:
+    if person.stature_m is None or not stance.height.known:
         return None
-    arm_m = arm_per_stature(prescription.sex) * prescription.stature_m
+    arm_m = arm_per_stature(person.sex) * person.stature_m
     return abs(stance.height.value) * arm_m * 100
 
 

@@ -7,13 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from typing import Literal
 
 import numpy as np
 
+from formcheck.asked.person import Sex
 from formcheck.maths.arrays import FloatArray
-
-Sex = Literal["female", "male"]
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ import numpy as np
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
+from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
 from formcheck.signals.view import View
 
@@ -83,9 +84,7 @@ class Stance:
 
 
 def stance_at_top(
-    signals: Signals,
-    view: View,
-    reps: Sequence[Rep],
+    look: Look,
     support: Support | None = None,
     surface: Surface | None = None,
 ) -> Stance:
@@ -94,7 +93,8 @@ def stance_at_top(
     Without reps (a hold) all frames in position count as top. Never raises: what the view or
     the tracking cannot show is None or a Quantity with a reason.
     """
-    if view.kind in ("front", "rear") or view.near_side is None:
+    signals, view, reps = look.signals, look.view, look.reps
+    if view.along_body or view.near_side is None:
         return _unknown(FRONT_ON)
     lifted = lifted_hand(signals, top_frames(signals, reps))
     body = sagittal_points(signals, view, lifted=lifted)

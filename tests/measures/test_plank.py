@@ -7,7 +7,8 @@ import pytest
 
 from formcheck.measures.load import hand_load_range
 from formcheck.measures.plank import plank, plank_load, standing, worn_load_share
-from formcheck.variation.segments import Sex, arm_per_stature, body_segments
+from formcheck.asked.person import Sex
+from formcheck.variation.segments import arm_per_stature, body_segments
 
 SEXES: tuple[Sex, ...] = ("female", "male")
 

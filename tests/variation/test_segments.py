@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from formcheck.measures.plank import plank
-from formcheck.variation.segments import Sex, body_segments, centre_of_mass
+from formcheck.asked.person import Sex
+from formcheck.variation.segments import body_segments, centre_of_mass
 
 
 @pytest.mark.parametrize("sex", ["female", "male", None])

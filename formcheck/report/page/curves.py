@@ -63,12 +63,12 @@ def series_of(analysis: Analysis) -> list[Series]:
         ("shoulder_height", "Shoulder height", "arm lengths"),
     ):
         best: Series | None = None
-        for view in analysis.views:
+        for view in analysis.looks:
             if key == "body_line_deg" and "hip_sag" in CANNOT_JUDGE[view.view.kind]:
                 continue
             signals = view.signals
             curve = (
-                line_curve(signals, analysis.variation.support) - analysis.own_line.error_deg
+                line_curve(signals, analysis.variation.support) - analysis.line.own.error_deg
                 if key == "body_line_deg"
                 else getattr(signals, key)
             )

@@ -116,13 +116,13 @@ def _context(
     }
     drawn = charts["wide"]
     first = fix_first(analysis)
-    duration_s = analysis.views[0].track.duration_s if analysis.views else 0.0
+    duration_s = analysis.looks[0].track.duration_s if analysis.looks else 0.0
     return {
         "theme": theme,
         "answer": answer_line(analysis),
-        "files": [view.track.source_name for view in analysis.views],
+        "files": [view.track.source_name for view in analysis.looks],
         "note": note,
-        "notes": [*analysis.notes, *(n for v in analysis.views for n in v.track.notes)],
+        "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
         "first": fault_words(first) if first else None,
         "first_key": first,
         "fix_line": fix_line(analysis),
@@ -157,7 +157,7 @@ def _context(
         "groups": _groups(analysis, clip),
         "not_judged": _not_judged(analysis),
         "moving": {
-            "frame": 1 / max(analysis.views[0].track.fps, 1.0) if analysis.views else 0.04,
+            "frame": 1 / max(analysis.looks[0].track.fps, 1.0) if analysis.looks else 0.04,
             "reps": [
                 {"i": r.rep.index, "b": [round(t, 3) for t in bounds_s(r.rep)]}
                 for r in analysis.reps
@@ -177,14 +177,15 @@ def _context(
 def _facts(analysis: Analysis) -> list[tuple[str, str]]:
     """What was done and asked, as name and value with unit; only what is known."""
     summary, variation, asked = analysis.summary, analysis.variation, analysis.prescription
+    mass_kg = analysis.person.body_mass_kg
     facts = [
         ("Variation", variation_line(analysis)),
         ("Body angle", plus_minus(variation.inclination_deg.value,
                                   variation.inclination_deg.plus_minus, "deg")),
-        ("Held at the top", f"{variation.support_hold.held_s:.0f} s"
-         if variation.support_hold else ""),
+        ("Held at the top", f"{analysis.hold.held_s:.0f} s"
+         if analysis.hold else ""),
         ("Surface", _surface_text(analysis)),
-        ("Load on the hands", _load_text(summary.load_fraction.value, asked.body_mass_kg)),
+        ("Load on the hands", _load_text(summary.load_fraction.value, mass_kg)),
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _range_text(analysis) if analysis.reps else ""),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
@@ -238,7 +239,7 @@ def _range_text(analysis: Analysis) -> str:
 
 
 def _clip_label(analysis: Analysis) -> str:
-    kinds = " and ".join(view.view.kind for view in analysis.views)
+    kinds = " and ".join(view.view.kind for view in analysis.looks)
     return f"Annotated clip, {kinds} view, with limbs, body line, elbow angle and tempo drawn in"
 
 

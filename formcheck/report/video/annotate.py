@@ -10,7 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from formcheck.analysis import Analysis, SetView
+from formcheck.analysis import Analysis
 from formcheck.clip.read import ClipInfo, Planes, probe, read_planes
 from formcheck.clip.write import ClipWriter
 from formcheck.faults.rules import Fault
@@ -29,6 +29,7 @@ from formcheck.report.video.overlay import (
     paint_body,
     paint_call,
 )
+from formcheck.reps.look import Look
 
 LONG_SIDE_PX = 1280
 MOST_PX = 800_000  # of the whole picture: a phone or a page shows no more
@@ -74,7 +75,7 @@ class _Panel:
     are shown at ``left``, ``width`` wide. ``points`` and ``curves`` are at the clip's frames.
     """
 
-    source: SetView
+    source: Look
     info: ClipInfo
     full_width: int
     height: int
@@ -93,7 +94,7 @@ def annotate(
 ) -> Annotated:
     """Write the annotated clip of a set.
 
-    ``clip_paths`` are the clips of ``analysis.views``, in that order. The first one keeps the
+    ``clip_paths`` are the clips of ``analysis.looks``, in that order. The first one keeps the
     clock: each of its pictures is kept with its own time, and beside it stands the picture of
     the other view nearest in time. The longer side is at most ``LONG_SIDE_PX`` and the whole at
     most ``MOST_PX``. ``on_frame`` is
@@ -112,7 +113,7 @@ def annotate(
     calls = _calls(analysis)
     above = _more_room_above(panels, MOST_CALLS * CALL_UNITS * unit)
     wanted = list(calls)
-    hold = analysis.variation.support_hold
+    hold = analysis.hold
     poster_at_s = 0.0 if hold is None else hold.start_s + hold.held_s / 2
     if analysis.reps:
         poster_at_s = analysis.reps[0].rep.bottom_s
@@ -176,7 +177,7 @@ def _calls(analysis: Analysis) -> list[tuple[float, Fault]]:
 
 def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel], int, int]:
     """Panels from left to right, and width and height of the row of pictures."""
-    views = analysis.views
+    views = analysis.looks
     cuts = [(0.0, float(info.width)) for info in infos]
     if len(views) > 1:
         cuts = [_columns_used(view, info) for view, info in zip(views, infos, strict=True)]
@@ -218,7 +219,7 @@ def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel]
                     "line": _at_times(
                         view.signals.t_s,
                         line_curve(view.signals, analysis.variation.support)
-                        - analysis.own_line.error_deg,
+                        - analysis.line.own.error_deg,
                         times,
                     ),
                     "in_position": _at_times(
@@ -231,7 +232,7 @@ def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel]
     return panels, at, rows
 
 
-def _drawn(view: SetView) -> dict[str, FloatArray]:
+def _drawn(view: Look) -> dict[str, FloatArray]:
     unseen = np.full((len(view.signals.t_s), 2), np.nan)
     return {name: view.signals.drawn_px.get(name, unseen) for name in _DRAWN}
 
@@ -252,7 +253,7 @@ def _more_room_above(panels: Sequence[_Panel], needed_px: float) -> bool:
     return bool(below_px < needed_px and highest > below_px)
 
 
-def _columns_used(view: SetView, info: ClipInfo) -> tuple[float, float]:
+def _columns_used(view: Look, info: ClipInfo) -> tuple[float, float]:
     """Left and right source px around the person over the set, so that two views fit a phone."""
     known = [path[:, 0][view.signals.in_position] for path in _drawn(view).values()]
     x = np.concatenate(known) if known else np.empty(0)

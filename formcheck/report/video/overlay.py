@@ -16,6 +16,7 @@ from formcheck.analysis import RepResult
 from formcheck.asked.tempo import Tempo
 from formcheck.faults.rules import Fault
 from formcheck.maths.arrays import FloatArray
+from formcheck.measures.hold import SupportHold
 from formcheck.report import theme
 from formcheck.report.moments import PHASE_KEYS, Moment, asked_s, bounds_s
 from formcheck.report.targets import Targets
@@ -23,7 +24,6 @@ from formcheck.report.video.canvas import Canvas, Point
 from formcheck.report.video.lettering import text_width
 from formcheck.report.words import PHASES, fault_words, limit_text, with_unit
 from formcheck.signals.view import View
-from formcheck.variation.recognise import SupportHold
 
 Points = Mapping[str, FloatArray]  # landmark → (2,) px in the picture, NaN unseen
 
