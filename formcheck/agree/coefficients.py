@@ -115,11 +115,10 @@ def _cells(counts: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, Floa
 
 
 def _share(part: FloatArray, whole: FloatArray) -> FloatArray:
-    return np.divide(part, whole, out=np.full(np.shape(whole), math.nan), where=whole > 0)
+    nothing = np.full(np.shape(whole), math.nan)
+    return np.asarray(np.divide(part, whole, out=nothing, where=whole > 0))
 
 
 def _beyond(seen: FloatArray, by_chance: FloatArray) -> FloatArray:
-    return np.divide(
-        seen - by_chance, 1 - by_chance,
-        out=np.full(np.shape(seen), math.nan), where=by_chance < 1,
-    )  # fmt: skip
+    nothing = np.full(np.shape(seen), math.nan)
+    return np.asarray(np.divide(seen - by_chance, 1 - by_chance, out=nothing, where=by_chance < 1))

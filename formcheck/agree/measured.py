@@ -18,15 +18,13 @@ from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits, default_limits, with_values
 from formcheck.maths.quantity import Quantity
+from formcheck.measures.values import rep_values
 from formcheck.report.contract import SCHEMA_NAME
 from formcheck.reps.find import Rep
 from formcheck.signals.view import ViewKind
 
 REPORT = "report.json"
-_PLUS_MINUS = "_plus_minus"
 _MOST_BYTES = 50_000_000
-_REP_TIMES = ("start_s", "bottom_start_s", "bottom_s", "bottom_end_s", "top_s", "end_s")
-_NOT_VALUES = {"index", *_REP_TIMES}
 
 
 class SavedReportError(FormcheckError):
@@ -116,7 +114,9 @@ def read_sets(folders: Sequence[Path]) -> tuple[MeasuredSet, ...]:
     """The sets of report folders; those with one folder name are told apart by the one above."""
     names = [folder.resolve().name for folder in folders]
     return tuple(
-        read_set(folder, name if names.count(name) == 1 else f"{folder.resolve().parent.name}/{name}")
+        read_set(
+            folder, name if names.count(name) == 1 else f"{folder.resolve().parent.name}/{name}"
+        )
         for folder, name in zip(folders, names, strict=True)
     )
 
@@ -138,7 +138,12 @@ def _read(report: Mapping[str, Any], folder: Path, name: str) -> MeasuredSet:
 def _rep(raw: Mapping[str, Any]) -> Rep:
     return Rep(
         index=int(raw["index"]),
-        **{name: float(raw[name]) for name in _REP_TIMES},
+        start_s=float(raw["start_s"]),
+        bottom_start_s=float(raw["bottom_start_s"]),
+        bottom_s=float(raw["bottom_s"]),
+        bottom_end_s=float(raw["bottom_end_s"]),
+        top_s=float(raw["top_s"]),
+        end_s=float(raw["end_s"]),
         bend_share_percent=_number(raw.get("bend_share_percent")),
     )
 
@@ -146,11 +151,11 @@ def _rep(raw: Mapping[str, Any]) -> Rep:
 def _values(raw: Mapping[str, Any]) -> dict[str, Quantity]:
     reasons = raw["not_measured"]
     return {
-        name: Quantity(_number(value), _number(raw.get(name + _PLUS_MINUS)), reasons.get(name))
-        for name, value in raw.items()
-        if (value is None or type(value) in (int, float))
-        and not name.endswith(_PLUS_MINUS)
-        and name not in _NOT_VALUES
+        name: Quantity(
+            _number(raw[name]), _number(raw.get(f"{name}_plus_minus")), reasons.get(name)
+        )
+        for name in rep_values()
+        if name in raw
     }
 
 

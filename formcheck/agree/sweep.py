@@ -56,9 +56,7 @@ def sweep_codes(
 
 
 def _code(one: MeasuredSet, rep: int, fault: str, limits: Sequence[Limits], place: int) -> int:
-    result = judge_rep(
-        one.reps[rep], one.values[rep], one.prescription, limits[place], one.views
-    )
+    result = judge_rep(one.reps[rep], one.values[rep], one.prescription, limits[place], one.views)
     return verdict_code(result, fault)
 
 
