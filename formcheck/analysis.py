@@ -33,6 +33,7 @@ from formcheck.measures.speed import speed_loss_percent
 from formcheck.measures.symmetry import stance_remarks
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.track import PoseTrack
+from formcheck.reps.failed import with_failed
 from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
@@ -303,9 +304,11 @@ def _reps_of(look: Look) -> list[Rep]:
     unsure = curves.bridged | jittery
     # Only whole bends are told from jitter.
     least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
-    return find_reps(
-        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz, unsure, least_deg
-    )
+    t_s, elbow_deg, use, rate_hz = (
+        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz,
+    )  # fmt: skip
+    found = find_reps(t_s, elbow_deg, use, rate_hz, unsure, least_deg)
+    return with_failed(found, t_s, elbow_deg, use, rate_hz, least_deg)
 
 
 def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
