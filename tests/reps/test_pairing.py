@@ -18,7 +18,7 @@ from formcheck.signals.view import recognise_view
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
-DATA = Path(__file__).parent / "data"
+DATA = Path(__file__).parents[1] / "data"
 BESIDE = Camera(yaw_deg=0.0, aim=(-1.1, 0.5), distance=6.5)
 BEFORE = Camera()
 # As people do it: no two reps last alike (from memory: some percent from rep to rep).

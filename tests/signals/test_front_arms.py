@@ -23,7 +23,7 @@ from formcheck.signals.view import recognise_view
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
-DATA = Path(__file__).parent / "data"
+DATA = Path(__file__).parents[1] / "data"
 FRONT_CLIPS = ("clean_front", "close_front", "wide_front", "flared_pair_front")
 
 

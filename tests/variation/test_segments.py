@@ -3,8 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from formcheck.measures.plank import plank
 from formcheck.asked.person import Sex
+from formcheck.measures.plank import plank
 from formcheck.variation.segments import body_segments, centre_of_mass
 
 
