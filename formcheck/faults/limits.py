@@ -104,7 +104,7 @@ def read_limits(path: Path | None) -> Limits:
         if (
             not isinstance(value, int | float)
             or isinstance(value, bool)
-            or not math.isfinite(value)
+            or math.isnan(value)
         ):
             raise LimitsError(f"{path}: [{key}] needs a number as value, in {limits[key].unit}.")
         values[key] = float(value)

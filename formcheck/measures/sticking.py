@@ -70,6 +70,13 @@ def sticking_height(look: Look, rep: Rep) -> Quantity:
     )
 
 
+def pressed_up(look: Look, rep: Rep) -> Quantity:
+    """How much of the way up the attempt was pressed (%); all of it unless it failed."""
+    if rep.failed:
+        return sticking_height(look, rep)
+    return Quantity(100.0, _HEIGHT_PLUS_MINUS, view=look.view.kind)
+
+
 def _stuck_s(look: Look, rep: Rep) -> float | Quantity:
     """When the press was slowest, or why that is not known."""
     if rep.failed:
