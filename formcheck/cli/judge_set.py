@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import HandSpacing, Prescription, RangeStandard
+from formcheck.asked.prescription import HandSpacing, Prescription
+from formcheck.asked.standards import RangeStandard
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.cli.output import TRACK_FILES, check_free, made_whole
 from formcheck.errors import Exit

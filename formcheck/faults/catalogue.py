@@ -14,7 +14,7 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, Literal
 
-from formcheck.asked.prescription import RangeStandard
+from formcheck.asked.standards import RangeStandard
 from formcheck.faults.limits import Limit, add_limit, default_limits, drop_limit
 from formcheck.measures.values import rep_values
 from formcheck.signals.view import ViewKind

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from formcheck.asked.prescription import Prescription, RangeStandard
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.standards import RangeStandard
 from formcheck.asked.tempo import Tempo
 from formcheck.faults.catalogue import FaultKind, Moment, fault_kinds
 from formcheck.faults.limits import Limits

@@ -25,7 +25,7 @@ LIMIT = Limit(5.0, "deg", "at most", "a test", "made up")
 def test_all_is_said_of_every_fault(kind: FaultKind) -> None:
     assert all((kind.name, kind.judged, kind.what, kind.why, kind.cue, kind.drill, kind.sign))
     assert kind.measure in rep_values()
-    for standard in ("elbow-90", "arm-parallel", "chest-low"):
+    for standard in ("elbow-90", "arm-parallel", "chest-low", "chest-floor"):
         criterion = kind.criterion(standard)
         assert criterion.measure in rep_values()
         held_to_what_is_asked = kind.phase is not None or kind.side == "outside"
