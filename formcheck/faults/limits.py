@@ -105,6 +105,7 @@ def read_limits(path: Path | None) -> Limits:
             not isinstance(value, int | float)
             or isinstance(value, bool)
             or math.isnan(value)
+            or (math.isinf(value) and not math.isinf(limits[key].value))
         ):
             raise LimitsError(f"{path}: [{key}] needs a number as value, in {limits[key].unit}.")
         values[key] = float(value)

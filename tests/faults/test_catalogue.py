@@ -53,7 +53,7 @@ def test_a_body_line_is_never_judged_from_the_front_nor_hands_from_the_side() ->
 
 
 def test_only_range_and_line_hold_a_step_up_back() -> None:
-    assert keys_weighing("range") == {"aborted", "shallow", "soft_lockout"}
+    assert keys_weighing("range") == {"failed", "aborted", "shallow", "soft_lockout"}
     assert keys_weighing("line") == {"hip_sag", "hip_pike", "hips_late"}
     assert not keys_weighing("range", "line") & {k.key for k in KINDS if k.phase is not None}
 
