@@ -235,4 +235,4 @@ def test_the_rules_are_held_against_every_module_there_is() -> None:
     assert Import("formcheck.clip.read", "read_frames") in imports_of(
         "formcheck.pose.landmarker", sources
     )
-    assert Import("formcheck.analysis") in imports_of("formcheck", sources)
+    assert Import("formcheck.judged", "judge") in imports_of("formcheck", sources)
