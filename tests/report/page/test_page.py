@@ -8,11 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from formcheck.analysis import Analysis
-<<<<<<< HEAD
 from formcheck.asked.person import Person
-=======
 from formcheck.faults.catalogue import fault_kinds
->>>>>>> report
 from formcheck.report.page.page import page_html
 from formcheck.report.write import write_report
 from tests.report.conftest import Written, hold, nobody
