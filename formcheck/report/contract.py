@@ -14,6 +14,7 @@ from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
 from formcheck.report.schema import schema
+from formcheck.report.words import disagreement_text
 from formcheck.reps.look import Look
 
 SCHEMA_NAME = "formcheck.report/1"
@@ -165,7 +166,7 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         "declared": dict(variation.declared),
         "camera_roll_deg": _number(variation.slope_deg, 2),
         "confidence": {key: _number(value) for key, value in variation.confidence.items()},
-        "disagreements": list(variation.disagreements),
+        "disagreements": [disagreement_text(d) for d in variation.disagreements],
     }
 
 
