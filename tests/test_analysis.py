@@ -15,12 +15,12 @@ import pytest
 from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, analyse, rejudge
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import parse_tempo
+from formcheck.faults.catalogue import hidden_from
 from formcheck.faults.limits import default_limits, with_values
 from formcheck.measures.timing import SET_ENDS
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
 from formcheck.reps.pairing import NotOneSetError
-from formcheck.signals.view import CANNOT_JUDGE
 from tests.truth.truth import read_truth
 
 DATA = Path(__file__).parent / "data"
@@ -85,7 +85,7 @@ def test_faults_belong_to_their_reps_and_their_view_can_judge_them(clip: str) ->
     for result in analysis.reps:
         for fault in result.faults:
             assert fault.rep == result.rep.index
-            assert fault.key not in CANNOT_JUDGE[analysis.looks[0].view.kind]
+            assert fault.key not in hidden_from(analysis.looks[0].view.kind)
             assert result.rep.start_s <= fault.at_s <= result.rep.end_s
 
 
@@ -146,8 +146,8 @@ def test_a_rep_counts_by_range_alone_and_is_clean_without_any_fault() -> None:
 
 def test_a_rep_too_high_or_too_soft_says_why_it_does_not_count() -> None:
     for clip, words in [
-        ("partial_side", "not deep enough"),
-        ("soft_lockout_side", "not locked out"),
+        ("partial_side", "too shallow"),
+        ("soft_lockout_side", "soft lockout"),
     ]:
         failed = [r for r in analysed(clip).reps if r.attempt == "not_counted"]
         assert failed and all(words in (result.why_not_counted or "") for result in failed)

@@ -20,16 +20,14 @@ FOLDER = Path(__file__).parents[1] / NAME
 
 ROOMS = (
     "plain", "errors", "files", "maths", "asked", "apart", "clip", "pose", "signals", "reps",
-    "variation", "measures", "faults", "advice", "analysis", "report", "public", "job", "batch", "log", "agree",
-    "desk", "cli",
+    "variation", "measures", "faults", "advice", "analysis", "report", "public", "job", "batch",
+    "log", "agree", "desk", "cli",
 )  # fmt: skip
 PUBLIC = (NAME, f"{NAME}.judged")  # what a user's own program imports
 MIDDLE = {
     "maths", "asked", "pose", "signals", "reps", "variation", "measures", "faults", "advice",
     "analysis",
 }  # fmt: skip
-# What everything stands on; ``files`` for the one file the middle reads, the user's limits.
-GROUND = {"plain", "errors", "files"}
 # Of the poses, what reads files and starts processes is an edge; what computes is not.
 POSE_EDGES = {
     f"{NAME}.pose.{module}"
@@ -146,7 +144,7 @@ def edges_in_the_middle(sources: Sources) -> list[str]:
         for module in filter(is_middle, sources)
         for needed in imports_of(module, sources)
         if needed.module.split(".")[0] in EDGE_LIBRARIES
-        or (needed.module in sources and room_of(needed.module) not in {*MIDDLE, *GROUND})
+        or (needed.module in sources and room_of(needed.module) not in {*MIDDLE, "plain", "errors"})
         or needed.module in POSE_EDGES
     ]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import tomllib
 from collections.abc import Mapping
@@ -44,11 +45,45 @@ class Limit:
 Limits = Mapping[str, Limit]
 
 
-@cache
+_added: dict[str, Limit] = {}
+
+
 def default_limits() -> Limits:
-    """The limits shipped with formcheck, by key."""
-    text = files("formcheck.faults").joinpath("limits.toml").read_text(encoding="utf-8")
-    return MappingProxyType({key: Limit(**entry) for key, entry in tomllib.loads(text).items()})
+    """The limits shipped with formcheck, and those that came with added faults, by key."""
+    return MappingProxyType({**_shipped(), **_added})
+
+
+def limits_text() -> str:
+    """The limits file as shipped, and the added limits in the same form."""
+    return _shipped_text() + "".join(
+        f"\n[{key}]\n" + "".join(f"{name} = {_toml(value)}\n" for name, value in vars(one).items())
+        for key, one in _added.items()
+    )
+
+
+def add_limit(key: str, limit: Limit) -> None:
+    """One more limit among the defaults. Raises ValueError for a key that is taken."""
+    if key in default_limits():
+        raise ValueError(f"there is a limit “{key}” already")
+    _added[key] = limit
+
+
+def drop_limit(key: str) -> None:
+    """Take an added limit away again; nothing happens where there is none."""
+    _added.pop(key, None)
+
+
+@cache
+def _shipped() -> Limits:
+    return {key: Limit(**entry) for key, entry in tomllib.loads(_shipped_text()).items()}
+
+
+def _shipped_text() -> str:
+    return files("formcheck.faults").joinpath("limits.toml").read_text(encoding="utf-8")
+
+
+def _toml(value: float | str) -> str:
+    return json.dumps(value, ensure_ascii=False)  # a TOML basic string escapes like JSON
 
 
 def with_values(limits: Limits, values: Mapping[str, float]) -> Limits:

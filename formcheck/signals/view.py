@@ -1,8 +1,7 @@
-"""Which view a clip shows, and what that view can and cannot judge."""
+"""Which view a clip shows."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -58,68 +57,6 @@ class View:
     def along_body(self) -> bool:
         """The camera looks along the body, from the head or from the feet."""
         return self.kind in ("front", "rear")
-
-
-_LEGS_HIDDEN = (
-    "from the front the legs point away from the camera and hide behind the trunk; "
-    "film from the side at hip height"
-)
-_FAR_ARM_HIDDEN = (
-    "the body hides the far arm; film from the front, camera on the floor to waist high, "
-    "a step or two before the head"
-)
-_HANDS_IN_LINE = (
-    "from the side one hand lies behind the other; film from the front to see how far apart "
-    "they are"
-)
-_REAR = (
-    "from behind, the legs and trunk hide the arms and the head; film from the side, and from "
-    "the front for elbows and hands"
-)
-_FLARE_IN_DEPTH = (
-    "elbows that leave the trunk point along the line of sight here; film from the front"
-)
-
-CANNOT_JUDGE: Mapping[ViewKind, Mapping[str, str]] = {
-    "side": {
-        "uneven_arms": _FAR_ARM_HIDDEN,
-        "hand_spacing": _HANDS_IN_LINE,
-    },
-    "front": {
-        "hip_sag": _LEGS_HIDDEN,
-        "hip_pike": _LEGS_HIDDEN,
-        "hips_late": _LEGS_HIDDEN,
-        "head_drop": (
-            "from the front the head points at the camera, so its angle to the trunk does not "
-            "show; film from the side"
-        ),
-    },
-    "oblique": {
-        "elbow_flare": _FLARE_IN_DEPTH,
-        "uneven_arms": _FAR_ARM_HIDDEN,
-        "hand_spacing": (
-            "seen at a slant, hand and shoulder distances shrink differently; film from the front"
-        ),
-        "head_drop": (
-            "seen at a slant, a turned head looks like a dropped one; film square from the side"
-        ),
-    },
-    "rear": dict.fromkeys(
-        (
-            "shallow",
-            "soft_lockout",
-            "hip_sag",
-            "hip_pike",
-            "elbow_flare",
-            "uneven_arms",
-            "hand_spacing",
-            "head_drop",
-            "hips_late",
-        ),
-        _REAR,
-    ),
-}
-"""By view: fault key → why this view cannot judge it, and how to film so that it can."""
 
 
 def recognise_view(track: PoseTrack) -> View:

@@ -24,7 +24,7 @@ def test_a_rep_that_did_not_count_says_why(capsys: pytest.CaptureFixture[str]) -
     ]
     assert doubtful
     text = said(analysis, capsys)
-    assert text.count("not counted: probably not locked out") == len(doubtful)
+    assert text.count("not counted: probably soft lockout") == len(doubtful)
 
 
 def test_what_was_done_is_said(capsys: pytest.CaptureFixture[str]) -> None:

@@ -37,7 +37,7 @@ def test_a_lost_line_comes_before_a_tempo_missed_more_often(sagging: Analysis) -
 
 def test_depth_is_fixed_first_where_most_reps_lack_it(short_range: Analysis) -> None:
     assert fix_first(short_range) == "shallow"
-    assert fix_line(short_range).startswith("Fix first: not deep enough (reps ")
+    assert fix_line(short_range).startswith("Fix first: too shallow (reps ")
 
 
 def test_a_set_without_faults_has_nothing_to_fix() -> None:
