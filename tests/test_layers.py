@@ -23,6 +23,7 @@ ROOMS = (
     "variation", "measures", "faults", "advice", "analysis", "report", "public", "job", "batch",
     "log", "agree", "desk", "cli",
 )  # fmt: skip
+BASE = {"plain", "errors", "files"}  # a limits file is opened where it is read: by faults/limits
 PUBLIC = (NAME, f"{NAME}.judged")  # what a user's own program imports
 MIDDLE = {
     "maths", "asked", "pose", "signals", "reps", "variation", "measures", "faults", "advice",
@@ -144,7 +145,7 @@ def edges_in_the_middle(sources: Sources) -> list[str]:
         for module in filter(is_middle, sources)
         for needed in imports_of(module, sources)
         if needed.module.split(".")[0] in EDGE_LIBRARIES
-        or (needed.module in sources and room_of(needed.module) not in {*MIDDLE, "plain", "errors"})
+        or (needed.module in sources and room_of(needed.module) not in {*MIDDLE, *BASE})
         or needed.module in POSE_EDGES
     ]
 

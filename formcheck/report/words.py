@@ -32,6 +32,7 @@ ATTEMPTS: dict[str, str] = {
     "counted": "counted",
     "not_counted": "not counted",
     "aborted": "not finished",
+    "failed": "failed",
 }
 
 TOO_CLOSE = (
