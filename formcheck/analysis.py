@@ -11,7 +11,7 @@ import numpy as np
 from formcheck.advice.step import NextStep, SetRecord, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
-from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
+from formcheck.faults.catalogue import hidden_from, keys_weighing
 from formcheck.faults.counting import TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
@@ -421,7 +421,11 @@ def _not_judged(
         if all(key in hidden_from(look.view.kind) for look in looks):
             out[key] = reason
     for key, measure in judged_by(asked.range_standard).items():
-        blind = [r for r in results if r.attempt not in ("aborted", "failed") and not r.values[measure].known]
+        blind = [
+            r
+            for r in results
+            if r.attempt not in ("aborted", "failed") and not r.values[measure].known
+        ]
         if not blind or key in out:
             continue
         reason = blind[0].values[measure].reason or "could not be measured"
@@ -439,9 +443,14 @@ def _not_judged(
     return tuple(NotJudged(key, reason) for key, reason in out.items())
 
 
+def _whole(results: Sequence[RepResult]) -> list[RepResult]:
+    """Attempts that went down and were pressed up again."""
+    return [r for r in results if r.attempt not in ("aborted", "failed")]
+
+
 def _summary(results: Sequence[RepResult]) -> SetSummary:
     reps = [r.rep for r in results]
-    full = [r for r in results if r.attempt not in ("aborted", "failed")]
+    full = _whole(results)
     form = keys_weighing("range", "line")
     broke = [
         r.rep.index

@@ -53,8 +53,7 @@ def rule(
 ) -> tuple[tuple[Ruling, ...], TestResult | None]:
     """Rule on every attempt; with a named test, say how it ended."""
     rulings = [
-        _of_one(of_rep, found, asked, limits)
-        for of_rep, found in zip(values, faults, strict=True)
+        _of_one(of_rep, found, asked, limits) for of_rep, found in zip(values, faults, strict=True)
     ]
     if asked.standard is None:
         return tuple(rulings), None
@@ -78,7 +77,8 @@ def _of_one(
             wanted = criterion.asked.format(limit=f"{limits[criterion.limit].value:g}°")
             surely = "" if missed[key].verdict == "fault" else "probably "
             return Ruling(
-                "not_counted", f"{surely}{kind.name.lower()}" + (f" ({wanted} asked)" * bool(wanted))
+                "not_counted",
+                f"{surely}{kind.name.lower()}" + (f" ({wanted} asked)" * bool(wanted)),
             )
     measure_of = judged_by(asked.range_standard)
     for key in needed:

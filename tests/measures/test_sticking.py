@@ -10,7 +10,14 @@ from formcheck.measures.sticking import DID_NOT_STICK, slowest
 from tests.coached import SINKS_BACK, Coached, Move, rep, reps
 
 # A press of 2 s that nearly stops where the elbow is at 115 degrees.
-SLOWS: list[Move] = [(1.5, 80.0), (0.4, 80.0), (0.7, 113.0), (0.5, 117.0), (0.8, 170.0), (0.7, 170.0)]
+SLOWS: list[Move] = [
+    (1.5, 80.0),
+    (0.4, 80.0),
+    (0.7, 113.0),
+    (0.5, 117.0),
+    (0.8, 170.0),
+    (0.7, 170.0),
+]
 
 
 @pytest.mark.parametrize("view", ["side", "front"])

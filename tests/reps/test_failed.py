@@ -41,7 +41,12 @@ def test_the_way_down_without_the_way_up_is_an_attempt_that_failed(
 
 
 def test_reps_pressed_up_have_not_failed() -> None:
-    for course in (reps(5), reps(3, bottom_s=5.0), reps(2) + rep(up_s=5.0), reps(3, bottom_deg=120)):
+    for course in (
+        reps(5),
+        reps(3, bottom_s=5.0),
+        reps(2) + rep(up_s=5.0),
+        reps(3, bottom_deg=120),
+    ):
         assert not any(failed(course))
 
 
