@@ -78,7 +78,7 @@ class SetSummary:
 
 
 @dataclass(frozen=True)
-class _Measured:
+class Measured:
     """All that a verdict rests on: ``values`` of each of the ``reps`` by contract field name.
 
     ``looks[0]`` keeps the clock that every time refers to. ``hold`` where the set was one.
@@ -99,7 +99,7 @@ class _Measured:
 class Analysis:
     """A judged set. ``looks[0]`` keeps the clock that every time refers to."""
 
-    measured: _Measured
+    measured: Measured
     prescription: Prescription
     limits: Limits
     reps: tuple[RepResult, ...]
@@ -191,7 +191,7 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     return look.with_reps(_reps_of(look))
 
 
-def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> _Measured:
+def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
     """Everything that can be measured on a set whose looks are read."""
     paired = None
     if len(looks) == 2:
@@ -210,7 +210,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> _Mea
         *(stance_remarks(scene) if scene else ()),
         *load.remarks,
     )
-    return _Measured(
+    return Measured(
         looks=tuple(looks),
         reps=looks[0].reps,
         values=tuple(values),
@@ -246,11 +246,44 @@ def rejudge(
     return _verdict(analysis.measured, prescription or analysis.prescription, limits)
 
 
-def _verdict(measured: _Measured, asked: Prescription, limits: Limits) -> Analysis:
-    looks, variation, hold = measured.looks, measured.variation, measured.hold
+def judge_rep(
+    rep: Rep,
+    values: Mapping[str, Quantity],
+    asked: Prescription,
+    limits: Limits,
+    views: Sequence[ViewKind],
+) -> RepResult:
+    """The verdict on one rep for itself, measured in these views; the first has the clock.
+
+    What a named test adds, its pace and its end, takes the whole set.
+    """
+    found = _rep_faults(rep, values, asked, limits, views)
+    alone = replace(asked, standard=None)
+    (ruling,), _ = rule((rep,), (values,), (found,), alone, limits)
+    return RepResult(rep, ruling.attempt, ruling.why, values, found, ruling.corrections)
+
+
+def _rep_faults(
+    rep: Rep,
+    values: Mapping[str, Quantity],
+    asked: Prescription,
+    limits: Limits,
+    views: Sequence[ViewKind],
+) -> tuple[Fault, ...]:
+    """Only faults that at least one of the views can judge."""
     bounds = hand_bounds(asked.hands) if asked.hands else None
+    return tuple(
+        fault
+        for fault in rep_faults(rep, values, asked, limits, views[0], bounds)
+        if any(fault.key not in hidden_from(kind) for kind in views)
+    )
+
+
+def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysis:
+    looks, variation, hold = measured.looks, measured.variation, measured.hold
+    kinds = [look.view.kind for look in looks]
     found = [
-        _allowed(rep_faults(rep, values, asked, limits, looks[0].view.kind, bounds), looks)
+        _rep_faults(rep, values, asked, limits, kinds)
         for rep, values in zip(measured.reps, measured.values, strict=True)
     ]
     rulings, test = rule(measured.reps, measured.values, found, asked, limits)
@@ -392,13 +425,6 @@ def _set_load(results: Sequence[RepResult]) -> Quantity:
     if not known:
         return each[0] if each else not_measured("no rep was found")
     return Quantity(float(np.mean([q.value for q in known])), known[0].plus_minus)
-
-
-def _allowed(faults: tuple[Fault, ...], looks: Sequence[Look]) -> tuple[Fault, ...]:
-    """Only faults that at least one of the views can judge."""
-    return tuple(
-        fault for fault in faults if any(fault.key not in hidden_from(v.view.kind) for v in looks)
-    )
 
 
 def _why_empty(looks: Sequence[Look]) -> str:
