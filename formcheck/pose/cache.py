@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from pathlib import Path
 
@@ -46,6 +46,14 @@ def find_pose_once(
         for kept in oldest_first[:-_KEEP]:
             kept.unlink()
     return track
+
+
+def forget(clips: Collection[str]) -> None:
+    """Remove the poses found in these clips, told by their SHA-256."""
+    for path in _folder().glob("*.parquet"):
+        with contextlib.suppress(TrackError, OSError):
+            if read_track(path).source_sha256 in clips:
+                path.unlink()
 
 
 def _folder() -> Path:
