@@ -11,16 +11,10 @@ import numpy as np
 from formcheck.advice.step import NextStep, SetRecord, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
+from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.faults.rules import (
-    LINE_FAULTS,
-    RANGE_FAULTS,
-    Fault,
-    judged_by,
-    likely_beyond,
-    rep_faults,
-)
+from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import BodyLine, read_line
@@ -37,7 +31,7 @@ from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.signals.curves import read_signals
-from formcheck.signals.view import CANNOT_JUDGE, View, ViewKind, recognise_view
+from formcheck.signals.view import View, ViewKind, recognise_view
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
@@ -79,7 +73,7 @@ class SetSummary:
 
 
 @dataclass(frozen=True)
-class _Measured:
+class Measured:
     """All that a verdict rests on: ``values`` of each of the ``reps`` by contract field name.
 
     ``looks[0]`` keeps the clock that every time refers to. ``hold`` where the set was one.
@@ -100,7 +94,7 @@ class _Measured:
 class Analysis:
     """A judged set. ``looks[0]`` keeps the clock that every time refers to."""
 
-    measured: _Measured
+    measured: Measured
     prescription: Prescription
     limits: Limits
     reps: tuple[RepResult, ...]
@@ -191,7 +185,7 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     return look.with_reps(_reps_of(look))
 
 
-def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> _Measured:
+def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
     """Everything that can be measured on a set whose looks are read."""
     paired = None
     if len(looks) == 2:
@@ -210,7 +204,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> _Mea
         *(stance_remarks(scene) if scene else ()),
         *load.remarks,
     )
-    return _Measured(
+    return Measured(
         looks=tuple(looks),
         reps=looks[0].reps,
         values=tuple(values),
@@ -246,7 +240,7 @@ def rejudge(
     return _verdict(analysis.measured, prescription or analysis.prescription, limits)
 
 
-def _verdict(measured: _Measured, asked: Prescription, limits: Limits) -> Analysis:
+def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysis:
     looks, variation, hold = measured.looks, measured.variation, measured.hold
     bounds = hand_bounds(asked.hands) if asked.hands else None
     results = []
@@ -389,7 +383,7 @@ def _set_load(results: Sequence[RepResult]) -> Quantity:
 def _allowed(faults: tuple[Fault, ...], looks: Sequence[Look]) -> tuple[Fault, ...]:
     """Only faults that at least one of the views can judge."""
     return tuple(
-        fault for fault in faults if any(fault.key not in CANNOT_JUDGE[v.view.kind] for v in looks)
+        fault for fault in faults if any(fault.key not in hidden_from(v.view.kind) for v in looks)
     )
 
 
@@ -401,13 +395,13 @@ def _counts(
     # A rep counts when its range was more likely met than not, at odds of three to one; accusing
     # it of a fault takes more.
     missed = {fault.key: fault for fault in faults if likely_beyond(fault)}
-    for key, what in (
-        ("shallow", f"deep enough ({_depth_words(asked, limits)} was asked)"),
-        ("soft_lockout", "locked out at the top"),
-    ):
+    for key in ("shallow", "soft_lockout"):
         if key in missed:
+            kind = fault_kinds()[key]
+            criterion = kind.criterion(asked.range_standard)
+            wanted = criterion.asked.format(limit=f"{limits[criterion.limit].value:g}°")
             surely = "" if missed[key].verdict == "fault" else "probably "
-            return "not_counted", f"{surely}not {what}"
+            return "not_counted", f"{surely}{kind.name.lower()} ({wanted} asked)"
     measure_of = judged_by(asked.range_standard)
     for measure in (measure_of["shallow"], measure_of["soft_lockout"]):
         if not values[measure].known:
@@ -415,19 +409,11 @@ def _counts(
     return "counted", None
 
 
-def _depth_words(asked: Prescription, limits: Limits) -> str:
-    return {
-        "elbow-90": f"elbows bent to {limits['shallow'].value:g}°",
-        "arm-parallel": "upper arms parallel to the floor",
-        "chest-low": "chest within a fist of the surface",
-    }[asked.range_standard]
-
-
 def _why_empty(looks: Sequence[Look]) -> str:
     if not any(look.track.frames_with_pose for look in looks):
         return "nobody is seen in this clip"
     if all(look.view.kind == "rear" for look in looks):
-        return f"filmed from behind: {CANNOT_JUDGE['rear']['shallow']}"
+        return f"filmed from behind: {hidden_from('rear')['shallow']}"
     return "nobody does a push-up in this clip"
 
 
@@ -439,8 +425,8 @@ def _not_judged(
 ) -> tuple[NotJudged, ...]:
     """What no view shows, what was not asked, and what could not be measured on some reps."""
     out: dict[str, str] = {}
-    for key, reason in CANNOT_JUDGE[looks[0].view.kind].items():
-        if all(key in CANNOT_JUDGE[look.view.kind] for look in looks):
+    for key, reason in hidden_from(looks[0].view.kind).items():
+        if all(key in hidden_from(look.view.kind) for look in looks):
             out[key] = reason
     for key, measure in judged_by(asked.range_standard).items():
         blind = [r for r in results if r.attempt != "aborted" and not r.values[measure].known]
@@ -464,7 +450,7 @@ def _not_judged(
 def _summary(results: Sequence[RepResult]) -> SetSummary:
     reps = [r.rep for r in results]
     full = [r for r in results if r.attempt != "aborted"]
-    form = RANGE_FAULTS | LINE_FAULTS
+    form = keys_weighing("range", "line")
     broke = [
         r.rep.index
         for r in results

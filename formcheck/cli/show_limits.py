@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from importlib.resources import files
+from formcheck.faults.limits import limits_text
 
 
 def show_limits() -> None:
@@ -11,4 +11,4 @@ def show_limits() -> None:
     Save it, change the values you want, and give it to “formcheck set --limits FILE”; the
     values you leave out stay as they are.
     """
-    print(files("formcheck.faults").joinpath("limits.toml").read_text(encoding="utf-8"), end="")
+    print(limits_text(), end="")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 
 import numpy as np
@@ -34,10 +34,9 @@ from formcheck.measures.speed import (
 )
 from formcheck.measures.symmetry import shoulders_apart, symmetry
 from formcheck.measures.timing import bottom_pause, concentric, eccentric, top_pause
+from formcheck.measures.values import Measure, rep_values
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-
-Measure = Callable[[Look, Rep], Quantity]
 
 # From the first look that shows it; the side comes first.
 _PLAIN: dict[str, Measure] = {
@@ -97,7 +96,8 @@ def measure_reps(
     bound: dict[str, Measure] = {**of_line, **of_load}
     for name, measure in bound.items():
         _take(out, name, [_of_each_rep(measure, body)])
-    for name, measure in _FROM_THE_SURER.items():
+    added = {key: value.measure for key, value in rep_values().items() if value.measure}
+    for name, measure in {**_FROM_THE_SURER, **added}.items():
         seen = [_of_each_rep(measure, look) for look in looks]
         _take(out, name, sorted(seen, key=_usual_doubt))
     return out

@@ -114,6 +114,41 @@ def test_a_file_that_is_not_text_is_no_limits_file(tmp_path: Path) -> None:
     assert "not a limits file" in complaint(path)
 
 
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        ("hip_sag = 1e308", "between 0 and 180 deg"),
+        ("hip_sag = -5", "between 0 and 180 deg"),
+        ("hip_pike = 15", "between -180 and 0 deg"),
+        ("slow_concentric = 61", "between 0 and 60 s"),
+        ("aborted = 101", "between 0 and 100"),
+        (f"shallow = {'9' * 400}", "needs a number"),
+    ],
+)
+def test_a_limit_no_body_could_meet_is_refused(tmp_path: Path, text: str, asked: str) -> None:
+    assert asked in complaint(written(tmp_path, text))
+
+
+def test_every_limit_as_shipped_is_possible(tmp_path: Path) -> None:
+    text = "\n".join(f"{key} = {limit.value}" for key, limit in default_limits().items())
+    assert read_limits(written(tmp_path, text)) == default_limits()
+
+
+@pytest.mark.parametrize("text", ["[" * 5000, "shallow = " + "[" * 5000, "a." * 5000 + "b = 1"])
+def test_nesting_without_end_is_no_limits_file(tmp_path: Path, text: str) -> None:
+    complaint(written(tmp_path, text))
+
+
+def test_no_sign_of_a_limits_file_moves_the_terminals_cursor(tmp_path: Path) -> None:
+    said = complaint(written(tmp_path, '"\\u001b[2Jgone" = 1\n'))
+    assert "\x1b" not in said and "⟨U+001B⟩[2Jgone" in said
+
+
+def test_only_a_file_of_a_limits_files_size_is_read(tmp_path: Path) -> None:
+    assert "device" in complaint(Path("/dev/zero"))
+    assert "at most" in complaint(written(tmp_path, "#" * 1_000_001))
+
+
 def test_a_missing_file_and_a_folder_cannot_be_read(tmp_path: Path) -> None:
     assert "No such file" in complaint(tmp_path / "nowhere.toml")
     assert "cannot be read" in complaint(tmp_path)
