@@ -240,15 +240,31 @@ def rejudge(
     return _verdict(analysis.measured, prescription or analysis.prescription, limits)
 
 
+def judge_rep(
+    rep: Rep,
+    values: Mapping[str, Quantity],
+    asked: Prescription,
+    limits: Limits,
+    views: Sequence[ViewKind],
+) -> RepResult:
+    """The verdict on one rep that was measured in these views, the first of which has the clock."""
+    bounds = hand_bounds(asked.hands) if asked.hands else None
+    found = tuple(
+        fault
+        for fault in rep_faults(rep, values, asked, limits, views[0], bounds)
+        if any(fault.key not in hidden_from(kind) for kind in views)
+    )
+    attempt, why = _counts(values, found, asked, limits)
+    return RepResult(rep, attempt, why, values, found)
+
+
 def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysis:
     looks, variation, hold = measured.looks, measured.variation, measured.hold
-    bounds = hand_bounds(asked.hands) if asked.hands else None
-    results = []
-    for rep, values in zip(measured.reps, measured.values, strict=True):
-        found = rep_faults(rep, values, asked, limits, looks[0].view.kind, bounds)
-        found = _allowed(found, looks)
-        attempt, why = _counts(values, found, asked, limits)
-        results.append(RepResult(rep, attempt, why, values, found))
+    kinds = [look.view.kind for look in looks]
+    results = [
+        judge_rep(rep, values, asked, limits, kinds)
+        for rep, values in zip(measured.reps, measured.values, strict=True)
+    ]
     if results or hold is not None:
         not_judged = _not_judged(results, looks, asked, variation)
     else:
@@ -378,13 +394,6 @@ def _set_load(results: Sequence[RepResult]) -> Quantity:
     if not known:
         return each[0] if each else not_measured("no rep was found")
     return Quantity(float(np.mean([q.value for q in known])), known[0].plus_minus)
-
-
-def _allowed(faults: tuple[Fault, ...], looks: Sequence[Look]) -> tuple[Fault, ...]:
-    """Only faults that at least one of the views can judge."""
-    return tuple(
-        fault for fault in faults if any(fault.key not in hidden_from(v.view.kind) for v in looks)
-    )
 
 
 def _counts(

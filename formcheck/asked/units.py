@@ -36,7 +36,9 @@ def _sum(text: str, units: dict[str, float], bare: str, example: str) -> float:
         if part is None or (unit and unit not in units) or (not unit and part.end() < len(plain)):
             break
         feet_before = at > 0 and plain.rstrip("0123456789., ").endswith(("ft", "'"))
-        total += float(part.group(1).replace(",", ".")) * units[unit or ("in" if feet_before else bare)]
+        total += (
+            float(part.group(1).replace(",", ".")) * units[unit or ("in" if feet_before else bare)]
+        )
         at = part.end()
     if at < len(plain) or not plain or total <= 0:
         raise UnitsError(f"“{text}” is not understood: write it like {example}.")

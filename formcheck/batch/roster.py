@@ -222,7 +222,7 @@ def read_roster(path: Path, clips: Sequence[ClipFile] | None = None) -> Roster:
     if clips is not None:
         problems += _missing(rows, clips)
     if problems:
-        raise RosterError("\n".join(problems))
+        raise RosterError(*problems)
     return Roster(tuple(rows))
 
 

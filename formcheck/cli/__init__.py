@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from formcheck.cli import judge_set, log, person, show_limits
+from formcheck.cli import judge_set, limits, log, person
 from formcheck.errors import FormcheckError
 
 
@@ -36,7 +36,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("set")(judge_set.judge_set)
-app.command("limits")(show_limits.show_limits)
+app.add_typer(limits.app, name="limits")
 app.add_typer(log.app, name="log")
 app.add_typer(person.app, name="person")
 

@@ -11,8 +11,6 @@ import typer
 from formcheck.errors import FormcheckError
 
 if TYPE_CHECKING:
-    import sqlite3
-
     from rich.console import Console
 
     from formcheck.log.change import Change, Point
@@ -239,7 +237,8 @@ def schema() -> None:
 @app.command()
 def restore(log: LogFile = None) -> None:
     """Put the last good copy of the log in its place; the file that is there is moved aside."""
-    from formcheck.log.store import last_good_copy, restore as put_back
+    from formcheck.log.store import last_good_copy
+    from formcheck.log.store import restore as put_back
 
     aside = put_back(_path(log))
     print(f"{_path(log)} is now the copy {last_good_copy(_path(log))}.")

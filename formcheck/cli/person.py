@@ -180,5 +180,3 @@ def _mass(text: str | None) -> float | None:
             param_hint="--body-mass",
         )
     return kg
-
-

@@ -1,30 +1,25 @@
-"""The limits file: every limit with its unit, reason and source."""
+"""The limits: every one with its unit, reason and source; and files that change some of them."""
 
 from __future__ import annotations
 
-import json
 import math
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 from formcheck.errors import FormcheckError
 from formcheck.files import read_small
 from formcheck.plain import plain
 
-# What a limit may be, by its unit: beyond lies no body, and numbers that spoil sums.
-_POSSIBLE = {
-    "deg": (-180.0, 180.0),
-    "s": (0.0, 60.0),
-    "arm lengths": (0.0, 2.0),
-    "of what was asked": (0.0, 10.0),
-}
-_POSSIBLE_SHARE = (0.0, 100.0)  # of any other unit
-_LARGEST_BYTES = 1_000_000
+ABOUT = "set"  # the table of a limits file that says what it is, and is no limit
+_MOST_BYTES = 1_000_000
 
 
 class LimitsError(FormcheckError):
@@ -33,13 +28,26 @@ class LimitsError(FormcheckError):
 
 @dataclass(frozen=True)
 class Limit:
-    """One limit: ``value`` in ``unit``, what it bounds, why, and who says so."""
+    """One limit: ``value`` in ``unit``, what it bounds, why, and who says so.
+
+    A value outside ``lowest`` to ``highest`` makes no sense for it.
+    """
 
     value: float
     unit: str
     meaning: str
     reason: str
     source: str
+    lowest: float = -math.inf
+    highest: float = math.inf
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong in a limits file, and in which line (from 1; None: the file as a whole)."""
+
+    line: int | None
+    says: str
 
 
 Limits = Mapping[str, Limit]
@@ -51,14 +59,6 @@ _added: dict[str, Limit] = {}
 def default_limits() -> Limits:
     """The limits shipped with formcheck, and those that came with added faults, by key."""
     return MappingProxyType({**_shipped(), **_added})
-
-
-def limits_text() -> str:
-    """The limits file as shipped, and the added limits in the same form."""
-    return _shipped_text() + "".join(
-        f"\n[{key}]\n" + "".join(f"{name} = {_toml(value)}\n" for name, value in vars(one).items())
-        for key, one in _added.items()
-    )
 
 
 def add_limit(key: str, limit: Limit) -> None:
@@ -73,19 +73,6 @@ def drop_limit(key: str) -> None:
     _added.pop(key, None)
 
 
-@cache
-def _shipped() -> Limits:
-    return {key: Limit(**entry) for key, entry in tomllib.loads(_shipped_text()).items()}
-
-
-def _shipped_text() -> str:
-    return files("formcheck.faults").joinpath("limits.toml").read_text(encoding="utf-8")
-
-
-def _toml(value: float | str) -> str:
-    return json.dumps(value, ensure_ascii=False)  # a TOML basic string escapes like JSON
-
-
 def with_values(limits: Limits, values: Mapping[str, float]) -> Limits:
     """``limits`` with other values. Raises KeyError for a key that does not exist."""
     changed = {key: replace(limits[key], value=float(value)) for key, value in values.items()}
@@ -93,39 +80,129 @@ def with_values(limits: Limits, values: Mapping[str, float]) -> Limits:
 
 
 def read_limits(path: Path | None) -> Limits:
-    """The default limits with the user's file laid over them. Raises LimitsError."""
-    limits = default_limits()
+    """The default limits with a file laid over them, or with a set that ships (by its name).
+
+    Raises LimitsError with the first problem of the file.
+    """
     if path is None:
-        return limits
+        return default_limits()
+    text, name = limits_file(path)
+    limits, problems = parse_limits(text)
+    if problems:
+        first, more = problems[0], len(problems) - 1
+        where = name if first.line is None else f"{name}, line {first.line}"
+        others = f" There {'is 1 more problem' if more == 1 else f'are {more} more problems'}."
+        raise LimitsError(f"{where}: {first.says}{others if more else ''}")
+    return limits
+
+
+def limits_file(path: Path) -> tuple[str, str]:
+    """Text and name of a limits file, or of a set that ships. Raises LimitsError."""
+    shipped = limit_set_files().get(str(path))
+    if shipped is not None:
+        return shipped.read_text(encoding="utf-8"), str(path)
     try:
-        given = tomllib.loads(read_small(path, _LARGEST_BYTES).decode("utf-8-sig"))
+        return read_small(path, _MOST_BYTES).decode("utf-8-sig"), str(path)
+    except UnicodeDecodeError as error:
+        raise LimitsError(
+            f"{path}: not a limits file (it is no UTF-8 text); “formcheck limits” prints one to "
+            "start from."
+        ) from error
     except OSError as error:
         raise LimitsError(
-            f"{path}: the limits file cannot be read ({error.strerror}); “formcheck limits” prints "
-            "one to start from."
+            f"{path}: the limits file cannot be read ({error.strerror}); give a file, or a set "
+            f"that ships: {', '.join(limit_set_files())}."
         ) from error
-    except (ValueError, RecursionError) as error:  # not TOML, not text, or without end
-        raise LimitsError(
-            f"{path}: not a limits file ({error}); “formcheck limits” prints one to start from."
-        ) from error
-    values: dict[str, float] = {}
+
+
+def parse_limits(text: str) -> tuple[Limits, tuple[Problem, ...]]:
+    """The default limits with those of a file's text over them, and what is wrong with it."""
+    limits = default_limits()
+    try:
+        given = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        return limits, (_broken(str(error)),)
+    problems: list[Problem] = []
+    changed: dict[str, Limit] = {}
     for key, entry in given.items():
-        value = entry.get("value") if isinstance(entry, dict) else entry
+        line = _line(text, key)
+        if key == ABOUT and isinstance(entry, dict):
+            continue
         if key not in limits:
-            raise LimitsError(
-                f"{path}: “{plain(key, 80)}” is no limit; there are {', '.join(limits)}."
+            known = ", ".join(limits)
+            problems.append(Problem(line, f"“{plain(key, 80)}” is no limit; there are {known}."))
+            continue
+        wrong = _wrong(text, key, entry, limits[key])
+        problems += wrong
+        if not wrong:
+            table = entry if isinstance(entry, dict) else {"value": entry}
+            said = {name: table[name] for name in ("reason", "source") if name in table}
+            changed[key] = replace(limits[key], value=float(table["value"]), **said)
+    return MappingProxyType({**limits, **changed}), tuple(problems)
+
+
+@cache
+def limit_set_files() -> Mapping[str, Traversable]:
+    """The limits files that ship, by the name of their set."""
+    found = files("formcheck.faults").joinpath("sets").iterdir()
+    return {
+        file.name.removesuffix(".toml"): file
+        for file in sorted(found, key=lambda file: file.name)
+        if file.name.endswith(".toml")
+    }
+
+
+@cache
+def _shipped() -> Limits:
+    text = files("formcheck.faults").joinpath("limits.toml").read_text(encoding="utf-8")
+    return {key: Limit(**entry) for key, entry in tomllib.loads(text).items()}
+
+
+def _broken(error: str) -> Problem:
+    """What the TOML reader says, its line apart."""
+    found = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", error)
+    line = int(found[1]) if found and found[1] else None
+    what = error[: found.start()] if found else error
+    return Problem(
+        line,
+        f"not a limits file ({what[:1].lower()}{what[1:]}{'' if line else ', at its end'}); "
+        "“formcheck limits” prints one to start from.",
+    )
+
+
+def _wrong(text: str, key: str, entry: Any, limit: Limit) -> list[Problem]:
+    """What is wrong with one limit of a file."""
+    table = entry if isinstance(entry, dict) else {"value": entry}
+    problems = []
+    for field, given in table.items():
+        if field not in Limit.__dataclass_fields__:
+            problems.append(
+                Problem(
+                    _line(text, key, field), f"[{key}] has no “{plain(field, 80)}”; it has a value."
+                )
             )
-        unit = limits[key].unit
-        if not isinstance(value, int | float) or isinstance(value, bool) or not _finite(value):
-            raise LimitsError(f"{path}: [{key}] needs a number as value, in {unit}.")
-        least, most = _possible(limits[key])
-        if not least <= value <= most:
-            raise LimitsError(
-                f"{path}: [{key}] must lie between {least:g} and {most:g} {unit}; ours is "
-                f"{limits[key].value:g}."
+        elif field == "unit" and given != limit.unit:
+            problems.append(
+                Problem(
+                    _line(text, key, field),
+                    f"[{key}] is in {limit.unit}, not in “{plain(str(given), 80)}”; write its "
+                    f"value in {limit.unit}.",
+                )
             )
-        values[key] = float(value)
-    return with_values(limits, values)
+        elif field in ("meaning", "reason", "source") and not isinstance(given, str):
+            problems.append(Problem(_line(text, key, field), f"[{key}] {field} is a text."))
+    value, line = table.get("value"), _line(text, key, "value")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value):
+        problems.append(Problem(line, f"[{key}] needs a number as value, in {limit.unit}."))
+    elif not limit.lowest <= value <= limit.highest:
+        problems.append(
+            Problem(
+                line,
+                f"[{key}] of {value:g} {limit.unit} makes no sense; it lies between "
+                f"{limit.lowest:g} and {limit.highest:g}.",
+            )
+        )
+    return problems
 
 
 def _finite(value: float) -> bool:
@@ -135,7 +212,18 @@ def _finite(value: float) -> bool:
         return False
 
 
-def _possible(limit: Limit) -> tuple[float, float]:
-    """Least and most that a limit may be set to: on its own side of zero."""
-    least, most = _POSSIBLE.get(limit.unit, _POSSIBLE_SHARE)
-    return (0.0 if limit.value > 0 else least), (0.0 if limit.value < 0 else most)
+def _line(text: str, key: str, field: str = "") -> int | None:
+    """Where a limit stands in a file, or one field of it; None where that cannot be told."""
+    name = rf"\s*[\"']?{re.escape(key)}[\"']?\s*"
+    own = re.compile(rf"^{name}=|^\s*\[{name}\]|^{name}\.")
+    of_field = re.compile(rf"^\s*[\"']?{re.escape(field)}[\"']?\s*=")
+    found: int | None = None
+    for number, line in enumerate(text.splitlines(), start=1):
+        if found is None:
+            found = number if own.match(line) else None
+            continue
+        if not field or line.lstrip().startswith("["):
+            break
+        if of_field.match(line):
+            return number
+    return found

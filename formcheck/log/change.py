@@ -264,4 +264,3 @@ def _pair(followed: Followed, points: Sequence[Point], level: float) -> Change:
         doubt = max(doubt, 1.0)  # one rep more or less is a day's luck
     verdict: Verdict = "real" if abs(change) > doubt else "within the error"
     return Change(followed, tuple(points), change, doubt, verdict)
-

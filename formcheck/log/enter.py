@@ -140,9 +140,7 @@ def _read(
         raise ReportError(f"{path} names no person: give --person NAME.")
     when, source = report.get("recorded_at"), report.get("recorded_from")
     if recorded is not None or when is None:
-        recorded = recorded or Recorded(
-            datetime.fromtimestamp(path.stat().st_mtime, UTC), "file"
-        )
+        recorded = recorded or Recorded(datetime.fromtimestamp(path.stat().st_mtime, UTC), "file")
         when, source = recorded.text, recorded.source
     says = {"person": person_name(named), "recorded_at": when, "recorded_from": source}
     if any(report.get(key) != value for key, value in says.items()):
@@ -211,7 +209,11 @@ def _from_container(path: Path, now: datetime) -> Recorded | None:
     with contextlib.suppress(av.FFmpegError, OSError, ValueError):
         with av.open(str(path)) as container:
             said = container.metadata.get("creation_time") or next(
-                (s.metadata["creation_time"] for s in container.streams if "creation_time" in s.metadata),
+                (
+                    s.metadata["creation_time"]
+                    for s in container.streams
+                    if "creation_time" in s.metadata
+                ),
                 "",
             )
         at = datetime.fromisoformat(said)

@@ -175,18 +175,14 @@ def clip_key(clip: Mapping[str, Any]) -> str:
     known = clip.get("sha256")
     if known:
         return str(known)
-    return (
-        f"{clip['file']}|{clip['duration_s']}|{clip['frames']}|{clip['width']}x{clip['height']}"
-    )
+    return f"{clip['file']}|{clip['duration_s']}|{clip['frames']}|{clip['width']}x{clip['height']}"
 
 
 def _clip_ref(clip: Mapping[str, Any]) -> ClipRef:
     return ClipRef(clip_key(clip), str(clip["file"]), clip.get("view"))
 
 
-def _median(
-    reps: Sequence[Mapping[str, Any]], name: str
-) -> tuple[float | None, float | None]:
+def _median(reps: Sequence[Mapping[str, Any]], name: str) -> tuple[float | None, float | None]:
     known = [rep for rep in reps if rep.get(name) is not None]
     if not known:
         return None, None

@@ -189,7 +189,8 @@ def put_set(log: sqlite3.Connection, entry: SetEntry) -> SetEntry | None:
     marks = ",".join("?" * len(entry.clips))
     keys = [clip.key for clip in entry.clips]
     before = [
-        row[0] for row in log.execute(f"SELECT DISTINCT set_id FROM clip WHERE key IN ({marks})", keys)
+        row[0]
+        for row in log.execute(f"SELECT DISTINCT set_id FROM clip WHERE key IN ({marks})", keys)
     ]
     replaced = None
     for set_id in before:
@@ -423,4 +424,3 @@ def _entries(log: sqlite3.Connection, where: str, values: tuple[Any, ...]) -> li
             values,
         )
     ]
-

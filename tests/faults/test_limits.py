@@ -8,7 +8,13 @@ from pathlib import Path
 import pytest
 
 from formcheck.errors import Exit
-from formcheck.faults.limits import LimitsError, default_limits, read_limits, with_values
+from formcheck.faults.limits import (
+    LimitsError,
+    default_limits,
+    parse_limits,
+    read_limits,
+    with_values,
+)
 
 # What the report contract and the rules name; defaults are common practice unless the file says.
 DEFAULTS = {
@@ -117,11 +123,11 @@ def test_a_file_that_is_not_text_is_no_limits_file(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "asked"),
     [
-        ("hip_sag = 1e308", "between 0 and 180 deg"),
-        ("hip_sag = -5", "between 0 and 180 deg"),
-        ("hip_pike = 15", "between -180 and 0 deg"),
-        ("slow_concentric = 61", "between 0 and 60 s"),
-        ("aborted = 101", "between 0 and 100"),
+        ("hip_sag = 1e308", "makes no sense"),
+        ("hip_sag = -5", "it lies between"),
+        ("hip_pike = 15", "it lies between"),
+        ("slow_concentric = 61", "it lies between"),
+        ("aborted = 101", "it lies between"),
         (f"shallow = {'9' * 400}", "needs a number"),
     ],
 )
@@ -165,3 +171,40 @@ def test_changing_a_limit_leaves_the_shipped_ones_alone() -> None:
 def test_a_limit_that_does_not_exist_cannot_be_changed() -> None:
     with pytest.raises(KeyError, match="hip_sagg"):
         with_values(default_limits(), {"hip_sagg": 8.0})
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "words"),
+    [
+        ("hip_sag = 9\nhip_sagg = 9\n", 2, "hip_sagg"),
+        ("[hip_sag]\nvalue = 9\n[shallow]\nunit = 'rad'\nvalue = 90\n", 4, "is in deg, not in"),
+        ("\n[hip_sag]\n\nvalue = 900\n", 4, "between 1 and 45"),
+        ("[hip_sag]\nvalues = 9\nvalue = 9\n", 2, "no “values”"),
+        ("[hip_sag]\nreason = 'mine'\n", 1, "needs a number"),
+        ("[hip_sag]\nvalue = 9 0\n", 2, "not a limits file"),
+        ("tempo_tolerance = -0.3\n", 1, "makes no sense"),
+        ("shallow = 1e308\n", 1, "makes no sense"),
+    ],
+)
+def test_a_problem_is_told_with_its_line(text: str, line: int, words: str) -> None:
+    _, problems = parse_limits(text)
+    assert [problem.line for problem in problems] == [line]
+    assert words in problems[0].says
+
+
+def test_the_first_problem_is_told_and_how_many_more_there_are(tmp_path: Path) -> None:
+    said = complaint(written(tmp_path, "nothing = 1\nhip_sag = 900\nshallow = 'deep'\n"))
+    assert "line 1" in said and "2 more problems" in said
+
+
+def test_a_users_own_reason_and_source_stay_with_the_value(tmp_path: Path) -> None:
+    mine = read_limits(
+        written(tmp_path, "[hip_sag]\nvalue = 9\nreason = 'our club'\nsource = 'meeting'\n")
+    )["hip_sag"]
+    assert (mine.reason, mine.source, mine.value) == ("our club", "meeting", 9.0)
+
+
+@pytest.mark.parametrize("key", default_limits())
+def test_a_shipped_limit_lies_well_within_what_makes_sense(key: str) -> None:
+    limit = default_limits()[key]
+    assert limit.lowest < limit.value < limit.highest

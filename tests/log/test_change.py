@@ -63,9 +63,7 @@ def test_at_most_five_of_a_hundred_logs_without_change_are_called_a_change(scatt
     # to day by far more than the measuring error that is stated.
     logs = [noisy_log(seed, random.Random(seed).choice([6, 8, 12, 20, 30]), scatter)
             for seed in range(200)]  # fmt: skip
-    called = [
-        any(change.verdict == "real" for change in changes(log, no_mass)) for log in logs
-    ]
+    called = [any(change.verdict == "real" for change in changes(log, no_mass)) for log in logs]
     assert sum(called) <= 10
     assert len(called) == 200
 

@@ -25,7 +25,9 @@ def test_a_set_is_kept_by_the_median_of_its_whole_reps() -> None:
 def test_the_doubt_of_a_set_is_the_reps_shared_error_and_the_scatter_of_its_median() -> None:
     # Reps 80 and 84, each ± 5: standard deviation 2.83, of the mean of two 2.0, of the median
     # 1.253 times that; 1.96 of those and 5 in quadrature.
-    assert entry().elbow_bottom_deg_plus_minus == pytest.approx((5.0**2 + (1.96 * 2.506) ** 2) ** 0.5, abs=0.01)
+    assert entry().elbow_bottom_deg_plus_minus == pytest.approx(
+        (5.0**2 + (1.96 * 2.506) ** 2) ** 0.5, abs=0.01
+    )
 
 
 def test_what_was_not_measured_stays_unknown() -> None:

@@ -102,7 +102,9 @@ def test_one_bad_line_among_good_ones_imports_nothing(
     log: sqlite3.Connection, tmp_path: Path
 ) -> None:
     export(log, tmp_path / "out.jsonl")
-    lines = (tmp_path / "out.jsonl").read_text(encoding="utf-8").replace('"clean": 7', '"clean": -1')
+    lines = (
+        (tmp_path / "out.jsonl").read_text(encoding="utf-8").replace('"clean": 7', '"clean": -1')
+    )
     (tmp_path / "in.jsonl").write_text(lines, encoding="utf-8")
     other = tmp_path / "other.sqlite"
     with open_log(other, write=True) as empty:

@@ -160,7 +160,10 @@ def test_damage_is_noticed_on_opening_and_the_last_good_copy_kept(path: Path) ->
     copy = last_good_copy(path).read_bytes()
     damage(path)
     for write in (False, True):
-        with pytest.raises(LogDamagedError, match="formcheck log restore"), open_log(path, write=write):
+        with (
+            pytest.raises(LogDamagedError, match="formcheck log restore"),
+            open_log(path, write=write),
+        ):
             pass
     assert last_good_copy(path).read_bytes() == copy
     damaged = path.read_bytes()

@@ -12,7 +12,15 @@ import jinja2
 
 from formcheck.advice.step import CAUTIONS, ladder
 from formcheck.errors import OutputError
-from formcheck.log.change import LEAST_DAYS, Change, changes, followed_in, sentence, value_of, with_unit
+from formcheck.log.change import (
+    LEAST_DAYS,
+    Change,
+    changes,
+    followed_in,
+    sentence,
+    value_of,
+    with_unit,
+)
 from formcheck.log.entry import SetEntry, local_day
 from formcheck.log.next_step import break_words, day_words, step_with_log, step_words
 from formcheck.log.page.multiples import HEIGHT, WIDTH, Multiple, multiples
@@ -84,9 +92,7 @@ class LogPage:
     cautions: tuple[str, ...]
 
 
-def log_page(
-    sets: Sequence[SetEntry], variation: str, mass_of: BodyMass, now: datetime
-) -> LogPage:
+def log_page(sets: Sequence[SetEntry], variation: str, mass_of: BodyMass, now: datetime) -> LogPage:
     """The page of one person's ``sets``, all variations in order of time, trends of one."""
     of = [entry for entry in sets if entry.variation == variation]
     found = changes(of, mass_of)
@@ -255,9 +261,7 @@ def _rungs(sets: Sequence[SetEntry]) -> tuple[RungLine, ...]:
     lines = []
     for rung in reversed(ladder()):
         there = [entry for entry in sets if entry.rung == rung.key]
-        earned = [
-            entry for entry in there if step_with_log(sets, entry).direction == "harder"
-        ]
+        earned = [entry for entry in there if step_with_log(sets, entry).direction == "harder"]
         standing = "here" if rung.key == latest else "earned" if earned else "done" if there else ""
         note = ""
         if earned:
