@@ -10,8 +10,8 @@ import shutil
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
-from os import getpid
 from pathlib import Path
+from tempfile import mkdtemp
 from typing import TYPE_CHECKING, get_args
 
 from formcheck.asked.person import Person
@@ -32,7 +32,8 @@ OnProgress = Callable[[str, float, float], None]
 
 TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
 # What a set's folder may hold; other files in it are the user's and are never touched.
-MADE = (*TRACK_FILES, "report.json", "reps.csv", "reps.xlsx", "report.html", "annotated.mp4")
+DRAWN_CLIP = "annotated.mp4"
+MADE = (*TRACK_FILES, "report.json", "reps.csv", "reps.xlsx", "report.html", DRAWN_CLIP)
 
 
 class JobError(FormcheckError):
@@ -190,9 +191,8 @@ def made_whole(out: Path) -> Iterator[Path]:
     touched. On any error the scratch folder goes and ``out`` stays as it was.
     """
     existing = next(folder for folder in (out, *out.absolute().parents) if folder.exists())
-    scratch = existing / f".{out.name}.{getpid()}.partial"
     try:
-        scratch.mkdir()
+        scratch = Path(mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=existing))
     except OSError as error:
         raise OutputError(
             f"{out} cannot be written ({error.strerror}); choose another folder with --out."

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import pandas as pd
 
@@ -30,7 +30,7 @@ def reps_table(report: dict[str, Any]) -> pd.DataFrame:
     return table
 
 
-def write_csv(table: pd.DataFrame, path: Path) -> None:
+def write_csv(table: pd.DataFrame, path: Path | TextIO) -> None:
     """Plain ASCII signs for the few typographic ones: spreadsheets guess the encoding wrongly,
     and a byte order mark would spoil the first field name for other readers."""
     plain = table.map(lambda cell: cell.translate(_PLAIN) if isinstance(cell, str) else cell)
