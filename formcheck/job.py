@@ -91,9 +91,12 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
     from formcheck.analysis import analyse
     from formcheck.faults.limits import default_limits, with_values
     from formcheck.pose.store import write_track
+    from formcheck.report.tables import check_xlsx
     from formcheck.report.write import write_report
 
     _check(job)
+    if job.xlsx:
+        check_xlsx()
     given = [_look_at(path) for path in job.clips]
     folder = job.out or _default_folder(given[0])
     check_free(folder, job.overwrite)

@@ -14,8 +14,9 @@ import numpy as np
 
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
+from formcheck.faults.catalogue import fault_kinds, keys_weighing
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict
-from formcheck.faults.rules import LINE_FAULTS, RANGE_FAULTS, Fault
+from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.hold import SupportHold
 from formcheck.measures.plank import plank_load, worn_load_share
@@ -25,11 +26,6 @@ from formcheck.variation.segments import arm_per_stature
 from formcheck.variation.stance import Support, Surface
 
 Direction = Literal["easier", "same", "harder"]
-
-# Faults of strength: too heavy makes them. The others are first a matter of attention.
-TOO_HEAVY_FAULTS = frozenset({"shallow", "aborted", "hip_sag", "hip_pike"})
-# What has to have been seen before a step up is advised.
-MUST_BE_JUDGED = ("shallow", "soft_lockout", "hip_sag", "hip_pike")
 
 USUAL_STATURE_M = 1.74  # de Leva 1996's reference bodies; used, and said, when none was given
 
@@ -46,30 +42,6 @@ CAUTIONS = (
 RAISED_CAUTION = "Raise hands or feet only on supports that cannot slip, tip or roll."
 SLOWLY_CAUTION = "Build up weighted and one-arm work slowly, over weeks."
 RINGS_CAUTION = "Check the ring straps and their anchor before every set."
-
-_FAULT_WORDS = {
-    "shallow": "not deep enough",
-    "soft_lockout": "elbows not straight at the top",
-    "aborted": "broken off",
-    "hip_sag": "hips sagged",
-    "hip_pike": "hips piked",
-    "hips_late": "hips and shoulders did not rise together",
-    "elbow_flare": "elbows flared",
-    "uneven_arms": "arms uneven",
-    "hand_spacing": "hands not where asked",
-    "head_drop": "head dropped",
-    "rushed_eccentric": "lowered too fast",
-    "slow_eccentric": "lowered too slowly",
-    "short_bottom_pause": "bottom pause cut short",
-    "slow_concentric": "pressed too slowly",
-    "short_top_pause": "top pause cut short",
-}
-_JUDGED_WORDS = {
-    "shallow": "depth",
-    "soft_lockout": "lockout",
-    "hip_sag": "the body line",
-    "hip_pike": "the body line",
-}
 
 
 @dataclass(frozen=True)
@@ -228,6 +200,7 @@ def describe(variation: Variation, prescription: Prescription) -> str:
 def _decide(record: SetRecord, prescription: Prescription) -> tuple[Direction, tuple[str, ...]]:
     if record.attempts == 0:
         return _decide_hold(record)
+    kinds = fault_kinds()
     steps, target = _steps(), prescription.target_reps
     wanted = target or record.attempts
     asked = (
@@ -236,9 +209,9 @@ def _decide(record: SetRecord, prescription: Prescription) -> tuple[Direction, t
         else "no target was given, so every rep has to be clean"
     )
     score = f"{record.clean} of {record.attempts} reps clean; {asked}."
-    heavy = [f for f in record.faults if f.key in TOO_HEAVY_FAULTS and f.verdict == "fault"]
+    heavy = [f for f in record.faults if kinds[f.key].too_heavy and f.verdict == "fault"]
     blocking = [
-        f for f in record.faults if f.key in RANGE_FAULTS | LINE_FAULTS and f.verdict == "fault"
+        f for f in record.faults if kinds[f.key].weighs != "attention" and f.verdict == "fault"
     ]
     if blocking:
         first = min(f.rep for f in blocking)
@@ -258,16 +231,14 @@ def _decide(record: SetRecord, prescription: Prescription) -> tuple[Direction, t
         if record.clean < steps["early_share"] * wanted:
             return "easier", (score, f"The set ended after rep {record.attempts}, all of it clean.")
         return "same", (score, "Add reps before load.")
-    unseen = [_JUDGED_WORDS[key] for key in MUST_BE_JUDGED if key in record.not_judged]
-    if unseen:
-        what = " and ".join(dict.fromkeys(unseen))
+    if what := _needed_unseen(record):
         return "same", (
             score,
             f"This view does not show {what}: film it, and if it holds, the next step is earned.",
         )
     near = [f for f in record.faults if f.verdict == "borderline"]
-    close = {f.rep for f in near if f.key in RANGE_FAULTS}
-    sagging = {f.rep for f in near if f.key in LINE_FAULTS}
+    close = {f.rep for f in near if f.key in keys_weighing("range")}
+    sagging = {f.rep for f in near if f.key in keys_weighing("line")}
     if sagging or len(close) > steps["borderline_share"] * record.attempts:
         unclear, what = (sagging, "body line") if sagging else (close, "range")
         return "same", (
@@ -294,11 +265,11 @@ def _not_clean(record: SetRecord) -> tuple[str, ...]:
         said.append(
             f"{uncounted} did not count: the range was probably missed, or could not be judged."
         )
-    unseen = [_JUDGED_WORDS[key] for key in MUST_BE_JUDGED if key in record.not_judged]
+    unseen = _needed_unseen(record)
     if not uncounted and not unseen:
         said.append("Range and line held.")
     if unseen:
-        said.append(f"This view does not show {' and '.join(dict.fromkeys(unseen))}.")
+        said.append(f"This view does not show {unseen}.")
     others = [fault for fault in record.faults if fault.verdict == "fault"]
     if others:
         said.append(f"To clean up first: {_named(others)}.")
@@ -491,11 +462,23 @@ def _cautions(variation: Variation, prescription: Prescription, move: _Move) -> 
     return tuple(said)
 
 
+def _needed_unseen(record: SetRecord) -> str:
+    """What has to be seen before a step up and was not judged: ``the depth and the body line``."""
+    unseen = (
+        f"the {kind.judged.lower()}"
+        for key, kind in fault_kinds().items()
+        if kind.needed and key in record.not_judged
+    )
+    return " and ".join(dict.fromkeys(unseen))
+
+
 def _named(faults: Sequence[Fault]) -> str:
     by_key: dict[str, set[int]] = {}
     for fault in faults:
         by_key.setdefault(fault.key, set()).add(fault.rep)
-    return "; ".join(f"{_FAULT_WORDS[key]} ({rep_list(reps)})" for key, reps in by_key.items())
+    return "; ".join(
+        f"{fault_kinds()[key].name.lower()} ({rep_list(reps)})" for key, reps in by_key.items()
+    )
 
 
 def _stature_m(person: Person) -> float:

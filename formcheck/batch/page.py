@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
 from urllib.parse import quote
@@ -13,11 +13,12 @@ from urllib.parse import quote
 import jinja2
 from markupsafe import Markup
 
+from formcheck.advice.step import CAUTIONS
 from formcheck.batch.standout import common_faults, did_well, people_in, words_due
 from formcheck.batch.summary import JudgedSet
+from formcheck.faults.catalogue import FaultKind, fault_kinds
 from formcheck.report import theme
-from formcheck.report.page.icons import dashed, sign
-from formcheck.report.words import CAUTIONS, fault_words, visible, with_unit
+from formcheck.report.words import TRUST, visible, with_unit
 
 _FIRST_WORDS = 8  # more are folded away
 
@@ -68,7 +69,7 @@ def summary_html(
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(sign=sign, dashed=dashed, words=fault_words)
+    environment.globals.update(kind=_kind)
     environment.filters["plain"] = visible
     due = words_due(sets)
     said = {word.about.result.name: word.text for word in due}
@@ -79,7 +80,9 @@ def summary_html(
         theme=theme,
         answer=_answer(judged),
         people=sorted({one.person for one in judged if one.person}),
-        faults=sorted({key for one in judged for key in one.counts()}, key=_name),
+        faults=sorted(
+            {key for one in judged for key in one.counts()}, key=lambda key: _kind(key).name
+        ),
         due=[rows[word.about.result.name] for word in due],
         first_words=_FIRST_WORDS,
         well=[rows[one.result.name] for one in did_well(judged)],
@@ -88,14 +91,17 @@ def summary_html(
         rows=[rows[one.result.name] for one in judged],
         unjudged=[rows[one.result.name] for one in sets if one.result.status != "judged"],
         absent=absent,
-        cautions=CAUTIONS,
+        cautions=(*CAUTIONS, TRUST),
         script=Markup(script),  # our own file, not data
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
     )
 
 
-def _name(key: str) -> str:
-    return fault_words(key).name
+def _kind(key: str) -> FaultKind:
+    """What is known of a fault; of one that was added from outside, its key alone."""
+    return fault_kinds().get(key) or replace(
+        next(iter(fault_kinds().values())), key=key, name=key, cue="", sign="", meant=""
+    )
 
 
 def _answer(judged: Sequence[JudgedSet]) -> str:
@@ -116,7 +122,7 @@ def _row(one: JudgedSet, picture: Callable[[str], Path], said: dict[str, str]) -
     counted, clean = one.of_set("counted"), one.of_set("clean")
     share = (counted or 0) / one.attempts if one.attempts else 0.0
     held = (one.report.get("variation") or {}).get("support_hold")
-    fix = fault_words(result.fix_first).name if result.fix_first else ""
+    fix = _kind(result.fix_first).name if result.fix_first else ""
     step = one.report.get("next_step", {})
     return Row(
         person=one.person,

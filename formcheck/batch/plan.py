@@ -46,7 +46,6 @@ class SetPlan:
     shown: tuple[str, ...]
     by: PairedBy | None
     job: SetJob
-    reps_left: int | None
     key: str
     refused: str | None = None
 
@@ -121,9 +120,7 @@ def plan_sets(
             shown = called = tuple(a.replace("/", "-") for a in alone)
         job = _job(group.clips, own, each, out / name, called)
         key = _key(job, [clip.sha256 for clip in group.clips], model.sha256)
-        plan = SetPlan(
-            out, name, alone, person, group.clips, shown, group.by, job, own[0].reps_left, key
-        )
+        plan = SetPlan(out, name, alone, person, group.clips, shown, group.by, job, key)
         plans.append(replace(plan, refused=_refused(plan, longest_s)))
     return sorted(plans, key=lambda plan: plan.name)
 

@@ -18,6 +18,7 @@ from formcheck.batch.summary import write_summary
 from formcheck.batch.work import Done, EndedBeforeError, Judge, judge_plan, why_ended
 from formcheck.errors import Exit, FormcheckError, OutputError
 from formcheck.job import SetJob, judge_set
+from formcheck.report.tables import check_xlsx
 
 # Judging takes about as long as the clip on one core, drawing included; a slow or busy machine
 # may take many times that (assumed).
@@ -100,6 +101,8 @@ def run_batch(
     their results.
     """
     _check(job)
+    if job.each.xlsx:
+        check_xlsx()
     job = replace(job, folder=job.folder.absolute(), out=job.out.absolute())
     count = fitting_workers(job.count)
     with only_run(job.out), workers(count, job.scheduler, job.out / STATE) as executor:

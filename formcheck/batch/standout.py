@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from formcheck.batch.summary import JudgedSet
-from formcheck.report.words import fault_words
+from formcheck.faults.catalogue import fault_kinds
 
 # What a coach would speak up for; assumed, and about reps that were called, not near misses.
 _RUNS_THROUGH = 0.5  # of the reps have the fault
@@ -19,10 +19,6 @@ _LEAST_REPS = 3  # fewer say nothing about a set
 _EARLY = 0.5  # of the set was left when form first broke
 _COMMON = 1 / 3  # of the people who could be judged for it
 _LEAST_PEOPLE = 3  # fewer are no group
-_FORM = (
-    "hip_sag", "hip_pike", "shallow", "soft_lockout", "elbow_flare", "uneven_arms", "hips_late",
-    "head_drop", "hand_spacing",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -63,10 +59,10 @@ def _said(one: JudgedSet) -> tuple[list[str], float]:
     finished = [rep for rep in one.reps if rep["attempt"] != "aborted"]
     counts = Counter(key for rep in finished for key in dict.fromkeys(rep["faults"]))
     if len(finished) >= _LEAST_REPS:
-        for key in _FORM:
-            if counts[key] >= _RUNS_THROUGH * len(finished):
-                name = fault_words(key).name.lower()
-                said.append(f"{name} in {counts[key]} of {len(finished)} reps")
+        for key, kind in fault_kinds().items():
+            of_form = kind.phase is None  # not against the tempo
+            if of_form and counts[key] >= _RUNS_THROUGH * len(finished):
+                said.append(f"{kind.name.lower()} in {counts[key]} of {len(finished)} reps")
                 weight += counts[key] / len(finished)
         broke = one.of_set("first_breakdown_rep")
         if not said and broke is not None and broke - 1 < _EARLY * len(one.reps) and broke > 1:

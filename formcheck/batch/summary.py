@@ -22,7 +22,7 @@ import pyarrow.parquet as pq
 
 from formcheck.batch.plan import REPS, SUMMARY
 from formcheck.batch.records import Records, Result, Standing, write_whole
-from formcheck.report.contract import schema
+from formcheck.report.schema import schema
 from formcheck.report.tables import reps_table, write_csv
 
 _LIST = "; "
@@ -35,7 +35,6 @@ class JudgedSet:
     result: Result
     person: str
     paired_by: str
-    reps_left: int | None
     note: str
     report: Mapping[str, Any]
 
@@ -79,7 +78,6 @@ def judged_sets(standings: Sequence[Standing], out: Path) -> list[JudgedSet]:
             result,
             one.plan.person,
             one.plan.by or "" if len(result.clips) > 1 else "",
-            one.plan.reps_left,
             one.record.note,
             _report(out / result.name) if result.status != "failed" else {},
         )
@@ -117,7 +115,7 @@ _SETS: dict[str, tuple[str, Callable[[JudgedSet], Any]]] = {
     "tempo": ("prescribed tempo: lowering, pause, press, pause", lambda s: s.asked("tempo")),
     "range_standard": ("how low a rep had to go", lambda s: s.asked("range_standard")),
     "target_reps": ("clean reps asked for", lambda s: s.asked("target_reps")),
-    "reps_left": ("reps the person could still have done", lambda s: s.reps_left),
+    "reps_left": ("reps left in reserve, as the person felt it", lambda s: s.asked("reps_left")),
     "attempts": ("attempts", lambda s: s.of_set("attempts")),
     "counted": ("reps that count", lambda s: s.of_set("counted")),
     "clean": ("reps that count and have no fault", lambda s: s.of_set("clean")),
@@ -190,9 +188,8 @@ def all_reps_table(sets: Sequence[JudgedSet]) -> pd.DataFrame:
     for one in sets:
         if one.reps:
             table = reps_table(dict(one.report))
-            for place, (name, value) in enumerate(
-                {"set": one.result.name, "person": one.person, "reps_left": one.reps_left}.items()
-            ):
+            own = (one.result.name, one.person, one.asked("reps_left"))
+            for place, (name, value) in enumerate(zip(_REPS, own, strict=True)):
                 table.insert(place, name, value)
             tables.append(table)
     if not tables:
@@ -205,15 +202,13 @@ def all_reps_table(sets: Sequence[JudgedSet]) -> pd.DataFrame:
 
 def described_columns(table: pd.DataFrame) -> dict[str, str]:
     """What each column of the table of reps says."""
-    told = schema()["properties"]["reps"]["items"].get("properties", {})
-    out = {}
-    for name in table.columns:
-        plain = name.removesuffix("_plus_minus")
-        text = _REPS.get(name) or told.get(name, {}).get("description", "")
-        if not text and plain != name:
-            text = f"half-width of the 95 % interval of {plain}"
-        out[name] = text
-    return out
+    told = schema()["properties"]["reps"]["items"]["properties"]
+    return {name: _REPS.get(name) or _told(told[name]) for name in table.columns}
+
+
+def _told(field: Mapping[str, Any]) -> str:
+    unit = field.get("unit")
+    return f"{field['description']} ({unit})" if unit else str(field["description"])
 
 
 def _parquet(table: pd.DataFrame) -> bytes:

@@ -7,7 +7,8 @@ from typing import Annotated
 
 import typer
 
-from formcheck.asked.prescription import HandSpacing, RangeStandard
+from formcheck.asked.prescription import HandSpacing
+from formcheck.asked.standards import RangeStandard
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 
 
@@ -32,7 +33,10 @@ RepsOption = Annotated[int | None, typer.Option(min=1, help="Clean reps asked fo
 HandsOption = Annotated[HandSpacing | None, typer.Option(help="Hand position asked for.")]
 LimitsOption = Annotated[
     Path | None,
-    typer.Option(metavar="FILE", help="Your own limits; “formcheck limits” shows ours."),
+    typer.Option(
+        metavar="FILE",
+        help="Your own limits, or the name of a set that ships; see “formcheck limits”.",
+    ),
 ]
 ModelOption = Annotated[
     str, typer.Option(help="Landmark model: full, heavy, or the path of a bundle.")

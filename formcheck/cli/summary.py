@@ -9,20 +9,13 @@ from rich.table import Table
 
 from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
+from formcheck.faults.catalogue import fault_kinds
+from formcheck.measures.values import rep_values
 from formcheck.report.answer import answer_line, fix_line, reps_with, variation_line
-from formcheck.report.words import ATTEMPTS, fault_words, plus_minus, visible, with_unit
+from formcheck.report.words import ATTEMPTS, judged_name, plus_minus, visible, with_unit
 from formcheck.reps.find import rep_list
 
-_COLUMNS = (  # heading, value, unit
-    ("down", "eccentric_s", "s"),
-    ("bottom", "bottom_pause_s", "s"),
-    ("up", "concentric_s", "s"),
-    ("top", "top_pause_s", "s"),
-    ("elbow low", "elbow_bottom_deg", "deg"),
-    ("elbow top", "elbow_top_deg", "deg"),
-    ("hips, + sag", "hip_deviation_deg", "deg"),
-)
-_PIPED_WIDTH = 120  # characters
+_PIPED_WIDTH, _COLUMN_WIDTH = 200, 10  # characters
 _DIRECTION = {"easier": "Next time easier", "same": "Next time the same", "harder": "Next step"}
 
 
@@ -50,7 +43,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         console.print(_reps(analysis))
     _print_faults(console, analysis)
     for item in () if analysis.empty else analysis.not_judged:
-        console.print(f"Not judged: {fault_words(item.key).judged.lower()}: {item.reason}")
+        console.print(f"Not judged: {judged_name(item.key).lower()}: {item.reason}")
     for note in (
         *analysis.variation.disagreements,
         *analysis.notes,
@@ -71,8 +64,9 @@ def _print_step(console: Console, step: NextStep) -> None:
 def _reps(analysis: Analysis) -> Table:
     table = Table(box=None, pad_edge=False, header_style="dim")
     table.add_column("rep", justify="right")
-    for heading, _, _ in _COLUMNS:
-        table.add_column(heading, justify="right")
+    for value in rep_values().values():
+        if value.terminal:
+            table.add_column(value.label.lower(), justify="right", max_width=_COLUMN_WIDTH)
     table.add_column("")
     for result in analysis.reps:
         table.add_row(str(result.rep.index), *_cells(result), _said(result))
@@ -81,15 +75,16 @@ def _reps(analysis: Analysis) -> Table:
 
 def _cells(result: RepResult) -> list[str]:
     cells = []
-    for _, name, unit in _COLUMNS:
-        quantity = result.values.get(name)
-        value = quantity.value if quantity is not None else getattr(result.rep, name, None)
-        cells.append(with_unit(value, unit))
+    for value in rep_values().values():
+        if value.terminal:
+            quantity = result.values.get(value.key)
+            measured = quantity.value if quantity else getattr(result.rep, value.key, None)
+            cells.append(with_unit(measured, value.unit))
     return cells
 
 
 def _said(result: RepResult) -> str:
-    faults = [fault_words(f.key).call.lower() for f in result.faults if f.verdict == "fault"]
+    faults = [fault_kinds()[f.key].name.lower() for f in result.faults if f.verdict == "fault"]
     counted = [] if result.attempt == "counted" else [ATTEMPTS[result.attempt]]
     if result.attempt == "not_counted" and not faults:
         counted = [f"{ATTEMPTS[result.attempt]}: {result.why_not_counted}"]
@@ -100,7 +95,5 @@ def _print_faults(console: Console, analysis: Analysis) -> None:
     for verdict, heading in (("fault", "Fault"), ("borderline", "Too close to call")):
         keys = dict.fromkeys(fault.key for fault in analysis.faults if fault.verdict == verdict)
         for key in keys:
-            words = fault_words(key)
-            console.print(
-                f"{heading}: {words.name.lower()} ({rep_list(reps_with(analysis, key, verdict))})"
-            )
+            name = fault_kinds()[key].name.lower()
+            console.print(f"{heading}: {name} ({rep_list(reps_with(analysis, key, verdict))})")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 
 import numpy as np
@@ -32,12 +32,12 @@ from formcheck.measures.speed import (
     mean_concentric_speed,
     peak_concentric_speed,
 )
+from formcheck.measures.sticking import pressed_up, sticking_elbow, sticking_height
 from formcheck.measures.symmetry import shoulders_apart, symmetry
 from formcheck.measures.timing import bottom_pause, concentric, eccentric, top_pause
+from formcheck.measures.values import Measure, rep_values
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-
-Measure = Callable[[Look, Rep], Quantity]
 
 # From the first look that shows it; the side comes first.
 _PLAIN: dict[str, Measure] = {
@@ -53,6 +53,9 @@ _PLAIN: dict[str, Measure] = {
     "hand_spacing_ratio": hand_spacing,
     "symmetry_deg": symmetry,
     "shoulder_unevenness": shoulders_apart,
+    "sticking_elbow_deg": sticking_elbow,
+    "sticking_height_percent": sticking_height,
+    "pressed_up_percent": pressed_up,
 }
 _SPEEDS: Mapping[str, Measure] = {
     "mean_concentric_speed": mean_concentric_speed,
@@ -97,7 +100,8 @@ def measure_reps(
     bound: dict[str, Measure] = {**of_line, **of_load}
     for name, measure in bound.items():
         _take(out, name, [_of_each_rep(measure, body)])
-    for name, measure in _FROM_THE_SURER.items():
+    added = {key: value.measure for key, value in rep_values().items() if value.measure}
+    for name, measure in {**_FROM_THE_SURER, **added}.items():
         seen = [_of_each_rep(measure, look) for look in looks]
         _take(out, name, sorted(seen, key=_usual_doubt))
     return out

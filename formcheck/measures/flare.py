@@ -14,9 +14,9 @@ import numpy as np
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.measures.depth import JITTERY, MOST_NOISE
+from formcheck.measures.values import why_hidden
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.signals.view import CANNOT_JUDGE
 
 SIDES = ("left", "right")
 BOTTOM_WINDOW_S = 0.12  # either side of the deepest moment
@@ -43,7 +43,7 @@ def elbow_flare(look: Look, rep: Rep) -> Quantity:
         hidden = next((arm for arm in sides if not arm.known), None)
         return hidden or replace(sides[0], value=float(np.mean([arm.value for arm in sides])))
     if look.view.kind != "side":
-        return not_measured(CANNOT_JUDGE[look.view.kind]["elbow_flare"])
+        return not_measured(why_hidden("elbow_flare_deg", look.view.kind) or _UNSEEN)
     return _near_arm(look, rep)
 
 

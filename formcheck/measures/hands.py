@@ -12,9 +12,9 @@ import numpy as np
 
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, median_known, not_measured
+from formcheck.measures.values import why_hidden
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.signals.view import CANNOT_JUDGE
 
 # Shoulder joint to shoulder joint over upper arm plus forearm. Biacromial 0.2244 of stature over
 # shoulder-elbow 0.2053 plus radiale-stylion 0.1482 (ANSUR II women, Gordon et al. 2014) is 0.635;
@@ -29,7 +29,7 @@ def hand_spacing(look: Look, rep: Rep) -> Quantity:
     """Wrist distance over biacromial distance in one rep, where its arms are straightest."""
     scene, t_s = look.signals.scene, look.signals.t_s
     if scene is None:
-        return not_measured(CANNOT_JUDGE[look.view.kind].get("hand_spacing", _UNSEEN))
+        return not_measured(why_hidden("hand_spacing_ratio", look.view.kind) or _UNSEEN)
     within = (t_s >= rep.start_s - 0.2) & (t_s <= rep.end_s)
     at_top = within & scene.top
     use = at_top if at_top.any() else within

@@ -8,10 +8,10 @@ import numpy as np
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import Quantity, median_known, not_measured
+from formcheck.measures.values import why_hidden
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.front_arms import FrontScene
-from formcheck.signals.view import CANNOT_JUDGE
 
 # 95 % of the left-right difference that landmarks show on rendered, perfectly even clips.
 ELBOW_PLUS_MINUS_DEG = 9.0
@@ -97,7 +97,7 @@ def _within(look: Look, rep: Rep) -> BoolArray:
 
 
 def _unseen(look: Look) -> Quantity:
-    return not_measured(CANNOT_JUDGE[look.view.kind].get("uneven_arms", _UNSEEN))
+    return not_measured(why_hidden("symmetry_deg", look.view.kind) or _UNSEEN)
 
 
 def _quantity(value: float, plus_minus: float) -> Quantity:

@@ -5,14 +5,9 @@ from __future__ import annotations
 from collections import Counter
 
 from formcheck.analysis import Analysis
-from formcheck.report.words import fault_words, plus_minus
+from formcheck.faults.catalogue import fault_kinds
+from formcheck.report.words import plus_minus
 from formcheck.reps.find import rep_list
-
-# A lost line or range spoils the rep; a flared or uneven rep is still a rep; tempo comes last.
-_WEIGHT = {
-    "hip_sag": 3, "hip_pike": 3, "shallow": 3, "soft_lockout": 3, "aborted": 3,
-    "elbow_flare": 2, "uneven_arms": 2, "hips_late": 2,
-}  # fmt: skip
 
 
 def fix_first(analysis: Analysis) -> str | None:
@@ -24,7 +19,8 @@ def fix_first(analysis: Analysis) -> str | None:
     )
     if not reps:
         return None
-    return max(sorted(reps), key=lambda key: (_WEIGHT.get(key, 1) * reps[key], _WEIGHT.get(key, 1)))
+    cost = {key: fault_kinds()[key].cost for key in reps}
+    return max(sorted(reps), key=lambda key: (cost[key] * reps[key], cost[key]))
 
 
 def answer_line(analysis: Analysis) -> str:
@@ -59,7 +55,7 @@ def fix_line(analysis: Analysis) -> str:
         which = "these views" if len(analysis.looks) > 1 else "this view"
         return f"No fault seen in what {which} can judge"
     reps = reps_with(analysis, key)
-    return f"Fix first: {fault_words(key).name.lower()} ({rep_list(reps)})"
+    return f"Fix first: {fault_kinds()[key].name.lower()} ({rep_list(reps)})"
 
 
 def variation_line(analysis: Analysis) -> str:

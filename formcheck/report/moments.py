@@ -7,18 +7,11 @@ from dataclasses import dataclass
 
 from formcheck.analysis import RepResult
 from formcheck.asked.tempo import Tempo
+from formcheck.faults.catalogue import PhaseKey, fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.reps.find import Rep
 
-PHASE_KEYS: tuple[str, ...] = ("eccentric", "bottom_pause", "concentric", "top_pause")
-# The phase that a tempo fault is about, as a place in PHASE_KEYS.
-TEMPO_FAULTS: dict[str, int] = {
-    "rushed_eccentric": 0,
-    "slow_eccentric": 0,
-    "short_bottom_pause": 1,
-    "slow_concentric": 2,
-    "short_top_pause": 3,
-}
+PHASE_KEYS: tuple[PhaseKey, ...] = ("eccentric", "bottom_pause", "concentric", "top_pause")
 
 
 @dataclass(frozen=True)
@@ -54,6 +47,5 @@ def asked_s(tempo: Tempo | None) -> tuple[float | None, float | None, float | No
 
 def called_at_s(fault: Fault, rep: Rep) -> float:
     """When a fault can be called: the moment itself, or the end of a phase that was timed."""
-    if fault.key in TEMPO_FAULTS:
-        return bounds_s(rep)[TEMPO_FAULTS[fault.key] + 1]
-    return fault.at_s
+    phase = fault_kinds()[fault.key].phase
+    return fault.at_s if phase is None else bounds_s(rep)[PHASE_KEYS.index(phase) + 1]

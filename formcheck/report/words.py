@@ -1,209 +1,38 @@
-"""Every sentence the report says about a fault, and how to film what could not be judged.
+"""How the report says things: names, numbers with their units, and how to film what was not seen.
 
-One entry a fault key: the page, the clip and the terminal all speak from here.
+Faults are named by their catalogue and values by their table; this adds what neither holds.
 """
 
 from __future__ import annotations
 
 import math
 import unicodedata
-from dataclasses import dataclass
+from typing import Literal
 
+from formcheck.faults.catalogue import fault_kinds
+from formcheck.measures.values import rep_values
 
-@dataclass(frozen=True)
-class FaultWords:
-    """``name`` heads a paragraph, ``call`` is shown in the clip as it happens (two or three
-    words), ``judged`` names what is looked at, ``measured`` the number, ``cue`` is what to tell the
-    trainee."""
-
-    name: str
-    call: str
-    judged: str
-    measured: str
-    what: str
-    why: str
-    cue: str
-
-
-FAULTS: dict[str, FaultWords] = {
-    "shallow": FaultWords(
-        name="Not deep enough",
-        call="Too shallow",
-        judged="Depth",
-        measured="elbow at the bottom",
-        what="The elbows did not bend far enough at the bottom.",
-        why="The hardest part of the range went untrained, so the rep is easier than it counts.",
-        cue="Chest down between the hands; go lower before you go faster. If depth runs out, "
-        "end the set or raise the hands.",
-    ),
-    "soft_lockout": FaultWords(
-        name="Soft lockout",
-        call="Not locked out",
-        judged="Lockout",
-        measured="elbow at the top",
-        what="The elbows stayed bent at the top.",
-        why="An unfinished top makes every rep shorter and hides how tired the arms are.",
-        cue="Push the floor away until the arms are long, then start the next rep.",
-    ),
-    "hip_sag": FaultWords(
-        name="Hips sag",
-        call="Hips sag",
-        judged="Body line: sag",
-        measured="body line, sag",
-        what="The hips hang below the line from shoulders to feet.",
-        why="The trunk has let go: the lower back hangs in its joints and the arms move less.",
-        cue="Squeeze the glutes, ribs down, tuck the tail. Stop the set when the line goes.",
-    ),
-    "hip_pike": FaultWords(
-        name="Hips piked",
-        call="Hips high",
-        judged="Body line: pike",
-        measured="body line, pike",
-        what="The hips stick up above the line from shoulders to feet.",
-        why="Piking shifts weight to the feet and shortens the way down.",
-        cue="Walk the feet back, squeeze the glutes and move shoulders and hips as one plank.",
-    ),
-    "elbow_flare": FaultWords(
-        name="Elbows flared",
-        call="Elbows wide",
-        judged="Elbow flare",
-        measured="upper arm against the trunk",
-        what="The upper arms point out to the sides at the bottom.",
-        why="The shoulder works near the end of its range, and the triceps give less.",
-        cue="Screw the hands into the floor, elbows back: an arrow from above, not a T.",
-    ),
-    "rushed_eccentric": FaultWords(
-        name="Lowered too fast",
-        call="Too fast down",
-        judged="Lowering",
-        measured="lowering",
-        what="The way down was quicker than the tempo asks.",
-        why="Dropping skips the half of the rep where you are strongest and most in control.",
-        cue="Count the way down aloud; pull yourself to the floor.",
-    ),
-    "slow_eccentric": FaultWords(
-        name="Lowered too slowly",
-        call="Too slow down",
-        judged="Lowering",
-        measured="lowering",
-        what="The way down took longer than the tempo asks.",
-        why="Time spent going down is strength missing on the way up, and sets stop comparing.",
-        cue="Keep the count; start down on one and be there on the last beat.",
-    ),
-    "short_bottom_pause": FaultWords(
-        name="Bottom pause cut short",
-        call="Pause cut",
-        judged="Bottom pause",
-        measured="bottom pause",
-        what="The rep turned round before the pause at the bottom was over.",
-        why="The bounce does the work that the pause is there to take away.",
-        cue="Stop dead above the floor, tight, and count it before you press.",
-    ),
-    "short_top_pause": FaultWords(
-        name="Top pause cut short",
-        call="Top pause cut",
-        judged="Top pause",
-        measured="top pause",
-        what="The next rep began before the pause at the top was over.",
-        why="The pause at the top is where the line is set again and the breath is taken.",
-        cue="Arms long, set the line, one breath, then down.",
-    ),
-    "slow_concentric": FaultWords(
-        name="Slow press",
-        call="Slow press",
-        judged="Press",
-        measured="press",
-        what="The press up was slower than the tempo asks.",
-        why="Asked to drive, you ground: either the intent or the strength has run out.",
-        cue="Drive the floor away from the first inch. Slow in spite of trying: end the set.",
-    ),
-    "uneven_arms": FaultWords(
-        name="Arms uneven",
-        call="Arms uneven",
-        judged="Left against right",
-        measured="left against right elbow",
-        what="One elbow bends or straightens more than the other.",
-        why="One side takes more of the load, rep after rep.",
-        cue="Hands level, weight on both palms, chest straight down. Raise the hands if one "
-        "side still leads.",
-    ),
-    "hand_spacing": FaultWords(
-        name="Hands not where asked",
-        call="Hand spacing",
-        judged="Hand spacing",
-        measured="hands apart",
-        what="The hands stand closer or wider than the variation asks.",
-        why="Spacing decides what the arms and the chest have to do; this was another exercise.",
-        cue="Mark the floor for both hands and set them down on the marks.",
-    ),
-    "head_drop": FaultWords(
-        name="Head drops",
-        call="Head drops",
-        judged="Head position",
-        measured="head against the trunk line",
-        what="The head hangs below the line of the trunk.",
-        why="The nose reaches the floor before the chest, and the rep feels deeper than it is.",
-        cue="Long neck: look at the floor a hand ahead of the fingers.",
-    ),
-    "hips_late": FaultWords(
-        name="Hips out of step",
-        call="Hips out of step",
-        judged="Hips with shoulders",
-        measured="hips behind shoulders",
-        what="Shoulders and hips did not rise together.",
-        why="The body peels off the floor in two pieces: the trunk no longer carries.",
-        cue="Brace before you press; shoulders and hips leave the bottom on the same beat.",
-    ),
-    "aborted": FaultWords(
-        name="Not finished",
-        call="Not finished",
-        judged="Unfinished attempts",
-        measured="bend before it turned round",
-        what="The attempt turned round before the bottom.",
-        why="It costs strength and gives no rep.",
-        cue="Take one breath at the top and commit, or end the set one rep earlier.",
-    ),
+FILM: dict[Literal["side", "front"], str] = {
+    "side": "Film square from the side: camera level at shoulder height, 3 m or more away, whole "
+    "body in the picture.",
+    "front": "Film a second clip from the front: camera ahead of the head, between floor and waist "
+    "height, both hands and elbows in the picture. Give both clips together.",
+}
+# What else can be left unjudged, by its key: name, and the view that would show it.
+_OTHERS: dict[str, tuple[str, Literal["side", "front"] | None]] = {
+    "surface": ("Support and surface", "side"),
+    "protraction": ("Shoulder blades at the top", None),
+    "tempo": ("Tempo", None),
+    "reps": ("Reps", None),
 }
 
-_SIDE = (
-    "Film square from the side: camera level at shoulder height, 3 m or more away, whole body "
-    "in the picture."
-)
-_FRONT = (
-    "Film a second clip from the front: camera ahead of the head, between floor and waist "
-    "height, both hands and elbows in the picture. Give both clips together."
-)
-HOW_TO_FILM: dict[str, str] = {
-    **dict.fromkeys(
-        ("hip_sag", "hip_pike", "hip_deviation_deg", "head_drop", "head_angle_deg", "hips_late",
-         "hips_lag_s", "inclination_deg", "surface", "load_fraction", "shallow", "soft_lockout"),
-        _SIDE,
-    ),
-    **dict.fromkeys(
-        ("elbow_flare", "elbow_flare_deg", "uneven_arms", "symmetry_deg", "hand_spacing",
-         "hand_spacing_ratio", "hands", "arms"),
-        _FRONT,
-    ),
-}  # fmt: skip
-
-CAUTIONS: tuple[str, ...] = (
-    "Stop on pain. Sharp pain, dizziness or pressure in the chest ends the set.",
-    "This measures movement; it is not a medical judgement. A qualified professional decides "
-    "about pain, injury and what is safe for you.",
-    "Angles come from one camera: trust the ± more than the last digit.",
-)
-
-PHASES: dict[str, str] = {
-    "eccentric": "Lower",
-    "bottom_pause": "Bottom",
-    "concentric": "Press",
-    "top_pause": "Top",
-}
+TRUST = "Angles come from a camera: trust the ± more than the last digit."
 
 ATTEMPTS: dict[str, str] = {
     "counted": "counted",
     "not_counted": "not counted",
     "aborted": "not finished",
+    "failed": "failed",
 }
 
 TOO_CLOSE = (
@@ -211,42 +40,58 @@ TOO_CLOSE = (
     "No fault is called; if its range was more likely missed than met, the rep is not counted."
 )
 
-_UNITS: dict[str, tuple[str, int]] = {
-    # unit in the report → how it is written behind the number, and digits
-    "deg": ("°", 0),
-    "°": ("°", 0),
-    "s": (" s", 2),
-    "shoulder widths": (" shoulder widths", 2),
-    "arm lengths/s": (" arm lengths/s", 2),
-    "m/s": (" m/s", 2),
-    "%": (" %", 0),
-    "% of the reps beside it": (" % of the reps beside it", 0),
+_UNITS: dict[str, tuple[str, int, float]] = {
+    # unit in the report → how it is written behind the number, digits, and what it is times
+    "deg": ("°", 0, 1.0),
+    "s": (" s", 2, 1.0),
+    "%": (" %", 0, 1.0),
+    "% of the reps beside it": (" % of the reps beside it", 0, 1.0),
+    "share of body mass": (" % of body mass", 0, 100.0),
 }
 
 
-_OTHERS = {"load_fraction": "Load on the hands", "surface": "Support and surface"}
+def phase_name(key: str) -> str:
+    """``Lowering`` for ``eccentric``: the name of its time among the values of a rep."""
+    return rep_values()[f"{key}_s"].label
 
 
-def fault_words(key: str) -> FaultWords:
-    """The words of a fault; a key without an entry is spoken as it is."""
-    plain = _OTHERS.get(key) or key.replace("_", " ").capitalize()
-    return FAULTS.get(key) or FaultWords(plain, plain, plain, plain.lower(), "", "", "")
+def judged_name(key: str) -> str:
+    """What is looked at under a key of ``not_judged``: ``Body line``, ``Tempo``."""
+    if key in fault_kinds():
+        return fault_kinds()[key].judged
+    return rep_values()[key].label if key in rep_values() else _OTHERS[key][0]
 
 
 def how_to_film(key: str) -> str:
     """How to film so that this can be judged; empty where filming is not what it lacks."""
-    return HOW_TO_FILM.get(key, "")
+    if key in fault_kinds():
+        film = fault_kinds()[key].film
+    else:
+        film = rep_values()[key].film if key in rep_values() else _OTHERS[key][1]
+    return FILM[film] if film else ""
+
+
+def unit_name(unit: str) -> str:
+    """The unit as it heads a column: ``°``, ``% of body mass``."""
+    return _UNITS.get(unit, (unit, 2, 1.0))[0].strip()
+
+
+def number(value: float, unit: str) -> str:
+    """The number without its unit: ``104``, ``0.35``; a dash for what was not measured."""
+    if not math.isfinite(value):
+        return "–"
+    _, digits, scale = _UNITS.get(unit, ("", 2, 1.0))
+    text = f"{value * scale:.{digits}f}"
+    if float(text) == 0:
+        text = text.lstrip("-")
+    return text.replace("-", "−")
 
 
 def with_unit(value: float | None, unit: str) -> str:
     """``104°``, ``0.35 s``; a dash for what was not measured."""
     if value is None or not math.isfinite(value):
         return "–"
-    suffix, digits = _UNITS.get(unit, (f" {unit}", 2))
-    text = f"{value:.{digits}f}"
-    if float(text) == 0:
-        text = text.lstrip("-")
-    return text.replace("-", "−") + suffix
+    return number(value, unit) + _suffix(unit)
 
 
 def plus_minus(value: float | None, uncertainty: float | None, unit: str) -> str:
@@ -254,9 +99,8 @@ def plus_minus(value: float | None, uncertainty: float | None, unit: str) -> str
     text = with_unit(value, unit)
     if uncertainty is None or not math.isfinite(uncertainty) or text == "–":
         return text
-    suffix, _ = _UNITS.get(unit, (f" {unit}", 2))
-    if len(suffix) > 1:
-        text = text.removesuffix(suffix)  # say the unit once
+    if len(_suffix(unit)) > 1:
+        text = text.removesuffix(_suffix(unit))  # say the unit once
     return f"{text} ± {with_unit(uncertainty, unit)}"
 
 
@@ -272,3 +116,7 @@ def limit_text(value: float, limit: float, unit: str) -> str:
     if not math.isfinite(limit):
         return "–"
     return f"{'at most' if value > limit else 'at least'} {with_unit(limit, unit)}"
+
+
+def _suffix(unit: str) -> str:
+    return _UNITS.get(unit, (f" {unit}", 2, 1.0))[0]

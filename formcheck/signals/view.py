@@ -1,8 +1,7 @@
-"""Which view a clip shows, and what that view can and cannot judge."""
+"""Which view a clip shows."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -32,6 +31,8 @@ _SIDE_READS_DEG = 4.3
 _PLANTED_RADIUS = 0.35  # hands this near their usual place, in arm lengths, are planted
 _HANGING_ARM_COS = 0.88  # an arm along a trunk seen in full: standing or kneeling up
 _SHORT_TRUNK = 0.75  # a trunk shorter than this, in arm lengths, is seen end on
+_ARM_AND_HIP = ("shoulder", "elbow", "wrist", "hip")
+_NOW_AND_THEN = 0.5  # a side seen in fewer pictures than this share of the other's shows nothing
 
 
 @dataclass(frozen=True)
@@ -58,68 +59,6 @@ class View:
         return self.kind in ("front", "rear")
 
 
-_LEGS_HIDDEN = (
-    "from the front the legs point away from the camera and hide behind the trunk; "
-    "film from the side at hip height"
-)
-_FAR_ARM_HIDDEN = (
-    "the body hides the far arm; film from the front, camera on the floor to waist high, "
-    "a step or two before the head"
-)
-_HANDS_IN_LINE = (
-    "from the side one hand lies behind the other; film from the front to see how far apart "
-    "they are"
-)
-_REAR = (
-    "from behind, the legs and trunk hide the arms and the head; film from the side, and from "
-    "the front for elbows and hands"
-)
-_FLARE_IN_DEPTH = (
-    "elbows that leave the trunk point along the line of sight here; film from the front"
-)
-
-CANNOT_JUDGE: Mapping[ViewKind, Mapping[str, str]] = {
-    "side": {
-        "uneven_arms": _FAR_ARM_HIDDEN,
-        "hand_spacing": _HANDS_IN_LINE,
-    },
-    "front": {
-        "hip_sag": _LEGS_HIDDEN,
-        "hip_pike": _LEGS_HIDDEN,
-        "hips_late": _LEGS_HIDDEN,
-        "head_drop": (
-            "from the front the head points at the camera, so its angle to the trunk does not "
-            "show; film from the side"
-        ),
-    },
-    "oblique": {
-        "elbow_flare": _FLARE_IN_DEPTH,
-        "uneven_arms": _FAR_ARM_HIDDEN,
-        "hand_spacing": (
-            "seen at a slant, hand and shoulder distances shrink differently; film from the front"
-        ),
-        "head_drop": (
-            "seen at a slant, a turned head looks like a dropped one; film square from the side"
-        ),
-    },
-    "rear": dict.fromkeys(
-        (
-            "shallow",
-            "soft_lockout",
-            "hip_sag",
-            "hip_pike",
-            "elbow_flare",
-            "uneven_arms",
-            "hand_spacing",
-            "head_drop",
-            "hips_late",
-        ),
-        _REAR,
-    ),
-}
-"""By view: fault key → why this view cannot judge it, and how to film so that it can."""
-
-
 def recognise_view(track: PoseTrack) -> View:
     """Tell side, front, oblique and rear apart from the landmarks of the whole set.
 
@@ -141,8 +80,9 @@ def recognise_view(track: PoseTrack) -> View:
         _yaw_deg(_cross(hips, ventral), across, along, HIP_WIDTH_PER_TRUNK),
         _world_yaw_deg(track, use),
     ]
-    if not np.isfinite(at_trunk).any():  # one side only was tracked: that is a side view
-        return View("side", "right" if across > 0 else "left")
+    if (seen := only_side_seen(track)) is not None:
+        # Which side is near is no question then; how far off square it is, is not known.
+        return View("front", None, 90.0) if _end_on(track, use) else View("side", seen)
     yaw = float(np.nanmean(at_trunk)) + _trunk_off_middle_deg(track, use, abs(across))
     near: Literal["left", "right"] = "right" if across > 0 else "left"
     if abs(yaw) <= SIDE_LIMIT_DEG:
@@ -152,6 +92,20 @@ def recognise_view(track: PoseTrack) -> View:
     if yaw <= -FRONT_LIMIT_DEG:
         return View("rear", None, yaw)
     return View("oblique", near, yaw)
+
+
+def only_side_seen(track: PoseTrack) -> Literal["left", "right"] | None:
+    """The side whose arm and trunk are tracked when the other's are not, or only now and then.
+
+    Some trackers and annotated data sets follow the side that faces the camera alone.
+    """
+    left, right = (
+        sum(np.isfinite(track.xy(f"{side}_{joint}")[:, 0]).sum() for joint in _ARM_AND_HIP)
+        for side in ("left", "right")
+    )
+    if min(left, right) >= _NOW_AND_THEN * max(left, right):
+        return None
+    return "left" if left > right else "right"
 
 
 def push_up_frames(track: PoseTrack) -> BoolArray:
@@ -197,10 +151,22 @@ def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
 
 
 def _middle(track: PoseTrack, joint: str) -> FloatArray:
-    """Middle of left and right, or the one that is seen: some trackers follow one side only."""
+    """Middle of left and right; the one that is seen, where the other is not.
+
+    A side that is seen now and then is left out: it would make the middle jump.
+    """
+    if (seen := only_side_seen(track)) is not None:
+        return track.xy(f"{seen}_{joint}")
     left, right = track.xy(f"left_{joint}"), track.xy(f"right_{joint}")
     both = (left + right) / 2
     return np.where(np.isfinite(both), both, np.where(np.isfinite(left), left, right))
+
+
+def _end_on(track: PoseTrack, use: BoolArray) -> bool:
+    """Whether the trunk shows so short that it points at the camera."""
+    shoulder, wrist, hip = (_middle(track, joint)[use] for joint in ("shoulder", "wrist", "hip"))
+    arm_px = float(np.nanpercentile(np.linalg.norm(wrist - shoulder, axis=1), 80))
+    return float(np.nanmedian(np.linalg.norm(hip - shoulder, axis=1))) < _SHORT_TRUNK * arm_px
 
 
 def _across(track: PoseTrack, joint: str) -> FloatArray:

@@ -118,7 +118,7 @@ def test_range_and_line_faults_never_earn_a_harder_one(
 def test_a_set_that_breaks_down_early_earns_an_easier_one_with_the_rep_named() -> None:
     step = next_step(broken("hip_sag", 3, 4, 5, 6, 7, 8), done(), NOTHING_ASKED)
     assert step.direction == "easier"
-    assert any("Rep 3 was the first to break down: hips sagged" in why for why in step.why)
+    assert any("Rep 3 was the first to break down: hips sag" in why for why in step.why)
 
 
 def test_a_set_that_breaks_down_late_is_to_be_owned_first() -> None:

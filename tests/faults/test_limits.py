@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from formcheck.errors import Exit
-from formcheck.faults.limits import LimitsError, default_limits, read_limits, with_values
+from formcheck.faults.limits import (
+    LimitsError,
+    default_limits,
+    parse_limits,
+    read_limits,
+    with_values,
+)
 
 # What the report contract and the rules name; defaults are common practice unless the file says.
 DEFAULTS = {
@@ -19,7 +26,7 @@ DEFAULTS = {
     "elbow_flare": 70.0,
     "tempo_tolerance": 0.3,
     "tempo_tolerance_share": 0.25,
-    "slow_concentric": 1.0,
+    "slow_concentric": math.inf,
 }
 
 
@@ -102,6 +109,13 @@ def test_a_value_that_is_no_number_is_asked_for_in_its_unit(tmp_path: Path, entr
     assert "[shallow]" in said and "deg" in said
 
 
+def test_a_press_as_fast_as_possible_has_the_ceiling_that_the_user_sets(tmp_path: Path) -> None:
+    assert read_limits(written(tmp_path, "slow_concentric = 1.2"))["slow_concentric"].value == 1.2
+    assert math.isinf(
+        read_limits(written(tmp_path, "slow_concentric = inf"))["slow_concentric"].value
+    )
+
+
 @pytest.mark.parametrize("text", ["[shallow\nvalue = 90", "shallow: 90", "[shallow]\nvalue = 9 0"])
 def test_broken_toml_is_told_where_and_what_to_start_from(tmp_path: Path, text: str) -> None:
     said = complaint(written(tmp_path, text))
@@ -112,6 +126,41 @@ def test_a_file_that_is_not_text_is_no_limits_file(tmp_path: Path) -> None:
     path = tmp_path / "mine.toml"
     path.write_bytes(b"\xff\xfe\x00\x01")
     assert "not a limits file" in complaint(path)
+
+
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        ("hip_sag = 1e308", "makes no sense"),
+        ("hip_sag = -5", "it lies between"),
+        ("hip_pike = 15", "it lies between"),
+        ("slow_concentric = 61", "it lies between"),
+        ("aborted = 101", "it lies between"),
+        (f"shallow = {'9' * 400}", "needs a number"),
+    ],
+)
+def test_a_limit_no_body_could_meet_is_refused(tmp_path: Path, text: str, asked: str) -> None:
+    assert asked in complaint(written(tmp_path, text))
+
+
+def test_every_limit_as_shipped_is_possible(tmp_path: Path) -> None:
+    text = "\n".join(f"{key} = {limit.value}" for key, limit in default_limits().items())
+    assert read_limits(written(tmp_path, text)) == default_limits()
+
+
+@pytest.mark.parametrize("text", ["[" * 5000, "shallow = " + "[" * 5000, "a." * 5000 + "b = 1"])
+def test_nesting_without_end_is_no_limits_file(tmp_path: Path, text: str) -> None:
+    complaint(written(tmp_path, text))
+
+
+def test_no_sign_of_a_limits_file_moves_the_terminals_cursor(tmp_path: Path) -> None:
+    said = complaint(written(tmp_path, '"\\u001b[2Jgone" = 1\n'))
+    assert "\x1b" not in said and "⟨U+001B⟩[2Jgone" in said
+
+
+def test_only_a_file_of_a_limits_files_size_is_read(tmp_path: Path) -> None:
+    assert "device" in complaint(Path("/dev/zero"))
+    assert "at most" in complaint(written(tmp_path, "#" * 1_000_001))
 
 
 def test_a_missing_file_and_a_folder_cannot_be_read(tmp_path: Path) -> None:
@@ -130,3 +179,40 @@ def test_changing_a_limit_leaves_the_shipped_ones_alone() -> None:
 def test_a_limit_that_does_not_exist_cannot_be_changed() -> None:
     with pytest.raises(KeyError, match="hip_sagg"):
         with_values(default_limits(), {"hip_sagg": 8.0})
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "words"),
+    [
+        ("hip_sag = 9\nhip_sagg = 9\n", 2, "hip_sagg"),
+        ("[hip_sag]\nvalue = 9\n[shallow]\nunit = 'rad'\nvalue = 90\n", 4, "is in deg, not in"),
+        ("\n[hip_sag]\n\nvalue = 900\n", 4, "between 1 and 45"),
+        ("[hip_sag]\nvalues = 9\nvalue = 9\n", 2, "no “values”"),
+        ("[hip_sag]\nreason = 'mine'\n", 1, "needs a number"),
+        ("[hip_sag]\nvalue = 9 0\n", 2, "not a limits file"),
+        ("tempo_tolerance = -0.3\n", 1, "makes no sense"),
+        ("shallow = 1e308\n", 1, "makes no sense"),
+    ],
+)
+def test_a_problem_is_told_with_its_line(text: str, line: int, words: str) -> None:
+    _, problems = parse_limits(text)
+    assert [problem.line for problem in problems] == [line]
+    assert words in problems[0].says
+
+
+def test_the_first_problem_is_told_and_how_many_more_there_are(tmp_path: Path) -> None:
+    said = complaint(written(tmp_path, "nothing = 1\nhip_sag = 900\nshallow = 'deep'\n"))
+    assert "line 1" in said and "2 more problems" in said
+
+
+def test_a_users_own_reason_and_source_stay_with_the_value(tmp_path: Path) -> None:
+    mine = read_limits(
+        written(tmp_path, "[hip_sag]\nvalue = 9\nreason = 'our club'\nsource = 'meeting'\n")
+    )["hip_sag"]
+    assert (mine.reason, mine.source, mine.value) == ("our club", "meeting", 9.0)
+
+
+@pytest.mark.parametrize("key", default_limits())
+def test_a_shipped_limit_lies_well_within_what_makes_sense(key: str) -> None:
+    limit = default_limits()[key]
+    assert limit.lowest < limit.value < limit.highest

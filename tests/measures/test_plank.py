@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from formcheck.asked.person import Sex
 from formcheck.measures.load import hand_load_range
 from formcheck.measures.plank import plank, plank_load, standing, worn_load_share
-from formcheck.asked.person import Sex
 from formcheck.variation.segments import arm_per_stature, body_segments
 
 SEXES: tuple[Sex, ...] = ("female", "male")

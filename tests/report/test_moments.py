@@ -4,7 +4,8 @@ import pytest
 
 from formcheck.analysis import Analysis
 from formcheck.asked.tempo import parse_tempo
-from formcheck.report.moments import TEMPO_FAULTS, asked_s, called_at_s, moment
+from formcheck.faults.catalogue import fault_kinds
+from formcheck.report.moments import asked_s, called_at_s, moment
 
 
 def test_an_instant_is_found_in_its_rep_and_phase(sagging: Analysis) -> None:
@@ -26,7 +27,7 @@ def test_a_timed_phase_is_called_when_it_is_over(sagging: Analysis) -> None:
             at_s = called_at_s(fault, result.rep)
             if fault.key == "rushed_eccentric":
                 assert at_s == result.rep.bottom_start_s
-            if fault.key not in TEMPO_FAULTS:
+            if fault_kinds()[fault.key].phase is None:
                 assert at_s == fault.at_s
 
 

@@ -5,47 +5,28 @@ import math
 import pytest
 
 from formcheck.faults.limits import default_limits
-from formcheck.report.contract import schema
-from formcheck.report.page.icons import SIGNS, UNKNOWN, sign
+from formcheck.measures.values import rep_values
 from formcheck.report.words import (
-    CAUTIONS,
-    FAULTS,
-    HOW_TO_FILM,
-    fault_words,
+    how_to_film,
+    judged_name,
     limit_text,
     plus_minus,
+    unit_name,
     visible,
     with_unit,
 )
 
-KEYS = schema()["properties"]["reps"]["items"]["properties"]["faults"]["items"]["enum"]
-
-
-@pytest.mark.parametrize("key", KEYS)
-def test_every_fault_has_its_words_and_its_own_sign(key: str) -> None:
-    words = FAULTS[key]
-    assert all(vars(words).values())
-    assert len(words.call) <= 16  # fits a phone beside its number
-    assert sign(key) != UNKNOWN
-
-
-def test_no_two_faults_share_a_sign_or_a_name() -> None:
-    assert len(set(SIGNS.values())) == len(SIGNS)
-    assert len({words.name for words in FAULTS.values()}) == len(FAULTS)
-
-
-def test_a_fault_without_an_entry_is_spoken_as_it_is() -> None:
-    assert fault_words("odd_new_key").name == "Odd new key"
-
-
-def test_cautions_say_stop_on_pain_and_who_decides() -> None:
-    text = " ".join(CAUTIONS).lower()
-    assert "pain" in text and "not a medical judgement" in text
-    assert "qualified professional" in text
-
 
 def test_what_hides_in_one_view_is_filmed_from_the_other() -> None:
-    assert "side" in HOW_TO_FILM["hip_sag"] and "front" in HOW_TO_FILM["elbow_flare"]
+    assert "from the side" in how_to_film("hip_sag")
+    assert "from the front" in how_to_film("elbow_flare")
+    assert how_to_film("rushed_eccentric") == how_to_film("tempo") == ""
+
+
+def test_what_was_not_judged_has_a_name_whatever_its_kind() -> None:
+    assert judged_name("hip_sag") == judged_name("hip_pike") == "Body line"
+    assert judged_name("load_fraction") == "Load on the hands"
+    assert judged_name("surface") == "Support and surface"
 
 
 @pytest.mark.parametrize(
@@ -56,6 +37,7 @@ def test_what_hides_in_one_view_is_filmed_from_the_other() -> None:
         (-15.0, "deg", "−15°"),
         (0.351, "s", "0.35 s"),
         (1.346, "shoulder widths", "1.35 shoulder widths"),
+        (0.714, "share of body mass", "71 % of body mass"),
         (math.nan, "deg", "–"),
         (None, "s", "–"),
     ],
@@ -75,9 +57,11 @@ def test_the_limit_names_the_side_that_was_left() -> None:
     assert limit_text(147.0, 160.0, "deg") == "at least 160°"
 
 
-def test_every_unit_of_the_limits_file_can_be_written() -> None:
-    for limit in default_limits().values():
-        assert with_unit(1.0, limit.unit).startswith("1")
+def test_every_unit_can_be_written_and_heads_a_column() -> None:
+    limits, values = default_limits().values(), rep_values().values()
+    for unit in {one.unit for one in limits} | {one.unit for one in values}:
+        assert with_unit(1.0, unit).startswith("1")
+        assert unit_name(unit) in with_unit(1.0, unit)
 
 
 def test_a_plain_name_stays_as_it_is_and_a_turning_sign_is_written_out() -> None:

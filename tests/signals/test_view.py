@@ -10,12 +10,13 @@ import pytest
 
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.signals.view import CANNOT_JUDGE, push_up_frames, recognise_view
+from formcheck.signals.view import push_up_frames, recognise_view
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
-DATA = Path(__file__).parent / "data"
+DATA = Path(__file__).parents[1] / "data"
 CLIPS = sorted(path.stem for path in DATA.glob("*.parquet"))
+assert CLIPS, "else the test of every clip would be skipped unseen"
 SIDE_ON = (-1.1, 0.5)  # where a camera beside the person is aimed
 
 
@@ -73,17 +74,6 @@ def test_a_track_without_a_person_has_no_near_side() -> None:
     track = PushUpSet().film(Camera())
     empty = replace(track, xy_px=np.full_like(track.xy_px, np.nan))
     assert recognise_view(empty).near_side is None
-
-
-def test_what_a_view_cannot_judge_says_how_to_film_it() -> None:
-    for kind, faults in CANNOT_JUDGE.items():
-        for key, reason in faults.items():
-            assert "film" in reason, (kind, key)
-
-
-def test_a_body_line_is_never_judged_from_the_front_nor_hands_from_the_side() -> None:
-    assert {"hip_sag", "hip_pike"} <= CANNOT_JUDGE["front"].keys()
-    assert {"hand_spacing", "uneven_arms"} <= CANNOT_JUDGE["side"].keys()
 
 
 def _standing_with_hanging_arms(track: PoseTrack, frames: int) -> PoseTrack:

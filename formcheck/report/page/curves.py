@@ -15,12 +15,13 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from formcheck.analysis import Analysis
+from formcheck.faults.catalogue import fault_kinds
 from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import line_curve
+from formcheck.measures.values import rep_values
 from formcheck.report import theme
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
 from formcheck.report.targets import Targets
-from formcheck.signals.view import CANNOT_JUDGE
 
 _PT_PER_INCH = 72.0
 _HATCH = {"down": "\\\\\\\\", "up": "////", "dots": "...", "solid": ""}
@@ -64,7 +65,8 @@ def series_of(analysis: Analysis) -> list[Series]:
     ):
         best: Series | None = None
         for view in analysis.looks:
-            if key == "body_line_deg" and "hip_sag" in CANNOT_JUDGE[view.view.kind]:
+            hidden = rep_values()["hip_deviation_deg"].hidden
+            if key == "body_line_deg" and view.view.kind in hidden:
                 continue
             signals = view.signals
             curve = (
@@ -211,7 +213,7 @@ def _beyond(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> No
         return
     accused = np.zeros(len(one.t_s), bool)
     for result in analysis.reps:
-        if any(f.key in ("hip_sag", "hip_pike") and f.verdict == "fault" for f in result.faults):
+        if any(f.verdict == "fault" and fault_kinds()[f.key].part == "line" for f in result.faults):
             accused |= (one.t_s >= result.rep.start_s) & (one.t_s <= result.rep.top_s)
     beyond = (one.values < targets.pike_deg) | (one.values > targets.sag_deg)
     hot = np.where(accused & beyond, one.values, np.nan)

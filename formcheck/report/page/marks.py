@@ -10,9 +10,10 @@ import math
 from dataclasses import dataclass
 
 from formcheck.analysis import Analysis, RepResult
-from formcheck.report.moments import PHASE_KEYS, TEMPO_FAULTS, bounds_s
+from formcheck.faults.catalogue import fault_kinds
+from formcheck.report.moments import PHASE_KEYS, bounds_s
 from formcheck.report.targets import Targets
-from formcheck.report.words import ATTEMPTS, fault_words, plus_minus
+from formcheck.report.words import ATTEMPTS, plus_minus
 
 WIDTH, HEIGHT = 64.0, 150.0
 _BAR = (21.0, 43.0)
@@ -112,25 +113,27 @@ def _body_line(
         return "", "unknown"
     bend = max(-18.0, min(18.0, deviation * _LINE_PER_DEG))
     kind = "level"
-    for key in ("hip_sag", "hip_pike"):
-        kind = "hot" if key in faults else "near" if key in borderline else kind
+    if any(fault_kinds()[key].part == "line" for key in borderline):
+        kind = "near"
+    if any(fault_kinds()[key].part == "line" for key in faults):
+        kind = "hot"
     return f"M6 {_LINE_Y:g}L27 {_LINE_Y + bend:.1f}L58 {_LINE_Y:g}", kind
 
 
 def _phases(result: RepResult, faults: tuple[str, ...], longest_s: float) -> tuple[Box, ...]:
     bounds = bounds_s(result.rep)
     per_s = (WIDTH - 8) / max(longest_s, 0.1)
-    hot = {TEMPO_FAULTS[key] for key in faults if key in TEMPO_FAULTS}
+    hot = {fault_kinds()[key].phase for key in faults}
     boxes = []
     for place, key in enumerate(PHASE_KEYS):
-        rise = 3.0 if place in hot else 0.0  # stands out without its colour
+        rise = 3.0 if key in hot else 0.0  # stands out without its colour
         boxes.append(
             Box(
                 4 + (bounds[place] - bounds[0]) * per_s,
                 _TEMPO[0] - rise,
                 max(0.0, (bounds[place + 1] - bounds[place]) * per_s),
                 _TEMPO[1] - _TEMPO[0] + 2 * rise,
-                f"{key} hot" if place in hot else key,
+                f"{key} hot" if key in hot else key,
             )
         )
     return tuple(boxes)
@@ -141,7 +144,7 @@ def _label(result: RepResult) -> str:
     if result.why_not_counted:
         said[0] += f": {result.why_not_counted}"
     said += [
-        f"{fault_words(f.key).name}, {plus_minus(f.value, f.uncertainty, f.unit)}"
+        f"{fault_kinds()[f.key].name}, {plus_minus(f.value, f.uncertainty, f.unit)}"
         + (" (borderline)" if f.verdict == "borderline" else "")
         for f in result.faults
     ]

@@ -6,7 +6,7 @@ import base64
 import hashlib
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib.resources import files
 from typing import Any
 
@@ -16,7 +16,9 @@ import numpy as np
 from markupsafe import Markup
 
 from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
+from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
+from formcheck.measures.values import RepValue, rep_values
 from formcheck.report import theme
 from formcheck.report.answer import (
     answer_line,
@@ -28,19 +30,20 @@ from formcheck.report.answer import (
 from formcheck.report.moments import PHASE_KEYS, bounds_s, called_at_s
 from formcheck.report.page import marks
 from formcheck.report.page.curves import chart, samples, series_of
-from formcheck.report.page.icons import dashed, sign
 from formcheck.report.targets import Targets, targets_of
 from formcheck.report.video.annotate import Annotated, FaultId, id_of
 from formcheck.report.video.canvas import Picture
 from formcheck.report.words import (
     ATTEMPTS,
-    CAUTIONS,
-    PHASES,
     TOO_CLOSE,
-    fault_words,
+    TRUST,
     how_to_film,
+    judged_name,
     limit_text,
+    number,
+    phase_name,
     plus_minus,
+    unit_name,
     visible,
     with_unit,
 )
@@ -50,33 +53,6 @@ STILLS_BUDGET = 700_000  # bytes of JPEG, so that the page stays under 1.5 MB
 _WIDE_PX, _NARROW_PX = 1080.0, 344.0
 NOT_ASKED = (NO_TEMPO, NO_HANDS)
 _LEAD_S = 0.4  # a fault is shown from a little before it happens
-
-
-@dataclass(frozen=True)
-class Column:
-    """One column of the rep table: field of the rep's values, heading, unit."""
-
-    field: str
-    heading: str
-    unit: str
-
-
-_COLUMNS = (
-    Column("eccentric_s", "Lower", "s"),
-    Column("bottom_pause_s", "Bottom", "s"),
-    Column("concentric_s", "Press", "s"),
-    Column("top_pause_s", "Top", "s"),
-    Column("elbow_bottom_deg", "Elbow, bottom", "deg"),
-    Column("elbow_top_deg", "Elbow, top", "deg"),
-    Column("hip_deviation_deg", "Body line", "deg"),
-    Column("elbow_flare_deg", "Flare", "deg"),
-    Column("symmetry_deg", "Left to right", "deg"),
-    Column("hand_spacing_ratio", "Hands apart", "×"),
-    Column("head_angle_deg", "Head", "deg"),
-    Column("mean_concentric_speed", "Press speed", "speed"),
-    Column("load_fraction", "Load", "body mass"),
-)
-_ALWAYS = 7  # the first columns stand even when nothing in them was measured
 
 
 def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: str = "") -> str:
@@ -92,7 +68,7 @@ def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: 
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(sign=sign, dashed=dashed, words=fault_words)
+    environment.globals.update(kinds=fault_kinds())
     environment.filters["plain"] = visible
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
     return environment.get_template("report.html.j2").render(
@@ -115,6 +91,7 @@ def _context(
         )
     }
     drawn = charts["wide"]
+    columns = _columns(analysis)
     first = fix_first(analysis)
     duration_s = analysis.looks[0].track.duration_s if analysis.looks else 0.0
     return {
@@ -123,14 +100,12 @@ def _context(
         "files": [view.track.source_name for view in analysis.looks],
         "note": note,
         "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
-        "first": fault_words(first) if first else None,
-        "first_key": first,
+        "first": fault_kinds()[first] if first else None,
         "fix_line": fix_line(analysis),
         "empty": analysis.empty,
         "first_reps": rep_list(reps_with(analysis, first)) if first else "",
         "next_step": analysis.next_step,
-        "cautions": analysis.next_step.cautions or CAUTIONS[:2],
-        "closing": CAUTIONS,
+        "trust": TRUST,
         "too_close": TOO_CLOSE,
         "facts": [] if analysis.empty else _facts(analysis),
         "disagreements": analysis.variation.disagreements,
@@ -149,11 +124,12 @@ def _context(
             for fault in result.faults
             if fault.verdict == "fault"
         ],
-        "phases": PHASES,
+        "phases": {key: phase_name(key) for key in PHASE_KEYS},
         "charts": {name: c and {**vars(c), "svg": Markup(c.svg)} for name, c in charts.items()},
         "series": series,
-        "columns": _columns(analysis),
-        "rows": [_row(result, _columns(analysis)) for result in analysis.reps],
+        "columns": columns,
+        "unit_name": unit_name,
+        "rows": [_row(result, columns) for result in analysis.reps],
         "groups": _groups(analysis, clip),
         "not_judged": _not_judged(analysis),
         "moving": {
@@ -162,7 +138,7 @@ def _context(
                 {"i": r.rep.index, "b": [round(t, 3) for t in bounds_s(r.rep)]}
                 for r in analysis.reps
             ],
-            "phases": [PHASES[key] for key in PHASE_KEYS],
+            "phases": [phase_name(key) for key in PHASE_KEYS],
             "units": {one.key: one.unit for one in series},
             "charts": {
                 name: {"t0": c.t0_s, "t1": c.t1_s, "x0": c.x0, "x1": c.x1, "rows": c.rows}
@@ -231,11 +207,9 @@ def _rails_text(targets: Targets) -> str:
 
 
 def _range_text(analysis: Analysis) -> str:
-    return {
-        "elbow-90": f"elbow at most {analysis.limits['shallow'].value:g}°",
-        "arm-parallel": "upper arm level with the floor",
-        "chest-low": "chest a fist from the hands",
-    }[analysis.prescription.range_standard]
+    criterion = fault_kinds()["shallow"].criterion(analysis.prescription.range_standard)
+    limit = analysis.limits[criterion.limit]
+    return criterion.asked.format(limit=with_unit(limit.value, limit.unit))
 
 
 def _clip_label(analysis: Analysis) -> str:
@@ -268,32 +242,31 @@ def _percent(part: float, whole: float) -> float:
     return round(100 * part / whole, 3) if whole > 0 else 0.0
 
 
-def _columns(analysis: Analysis) -> list[Column]:
+def _columns(analysis: Analysis) -> list[RepValue]:
+    """The values that have a column, in the unit they were measured in."""
     return [
-        replace(column, unit=analysis.speed_unit) if column.unit == "speed" else column
-        for place, column in enumerate(_COLUMNS)
-        if place < _ALWAYS
-        or any(column.field in r.values and r.values[column.field].known for r in analysis.reps)
+        replace(value, unit=analysis.speed_unit) if value.unit == "arm lengths/s" else value
+        for value in rep_values().values()
+        if value.page == "always"
+        or (
+            value.page == "known"
+            and any(value.key in r.values and r.values[value.key].known for r in analysis.reps)
+        )
     ]
 
 
-def _row(result: RepResult, columns: list[Column]) -> dict[str, Any]:
+def _row(result: RepResult, columns: list[RepValue]) -> dict[str, Any]:
     cells = []
     for column in columns:
-        quantity = result.values.get(column.field)
-        value = quantity.value if quantity else getattr(result.rep, column.field, math.nan)
-        unit = {"×": "shoulder widths", "body mass": "%"}.get(column.unit, column.unit)
-        scale = 100.0 if column.unit == "body mass" else 1.0
+        quantity = result.values.get(column.key)
+        value = quantity.value if quantity else getattr(result.rep, column.key, math.nan)
         spread = quantity.plus_minus if quantity else math.nan
+        both_known = math.isfinite(spread) and math.isfinite(value)
         cells.append(
             {
                 "sort": value if math.isfinite(value) else None,
-                "text": with_unit(value * scale, unit).split(" ")[0],  # unit is in the heading
-                "spread": (
-                    "± " + with_unit(spread * scale, unit).split(" ")[0]
-                    if math.isfinite(spread) and math.isfinite(value)
-                    else ""
-                ),
+                "text": number(value, column.unit),
+                "spread": f"± {number(spread, column.unit)}" if both_known else "",
                 "reason": (quantity.reason or "") if quantity and not quantity.known else "",
             }
         )
@@ -322,7 +295,10 @@ def _groups(analysis: Analysis, clip: Annotated | None) -> list[dict[str, Any]]:
         groups.append(
             {
                 "key": key,
-                "words": fault_words(key),
+                "kind": fault_kinds()[key],
+                "measured": rep_values()[
+                    fault_kinds()[key].criterion(analysis.prescription.range_standard).measure
+                ].label,
                 "only_borderline": sure[key] == 0,
                 "reps": rep_list(sorted({f.rep for f in cases})),
                 "cases": [_case(f, pictures.get(id_of(f), "")) for f in cases],
@@ -352,7 +328,7 @@ def _not_judged(analysis: Analysis) -> list[dict[str, Any]]:
         told = "film" in entry.reason or entry.reason in NOT_ASKED
         film = "" if told else how_to_film(entry.key)
         names = gathered.setdefault((_sentence(entry.reason), film), [])
-        names.append(fault_words(entry.key).judged)
+        names.append(judged_name(entry.key))
     return [
         {"names": list(dict.fromkeys(names)), "reason": reason, "film": film}
         for (reason, film), names in gathered.items()

@@ -13,6 +13,7 @@ import numpy as np
 from formcheck.analysis import Analysis
 from formcheck.clip.read import ClipInfo, Planes, probe, read_planes
 from formcheck.clip.write import ClipWriter
+from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import line_curve
@@ -315,11 +316,10 @@ def _readings(
     }
     now = moment(analysis.reps, t_s)
     for fault in now.result.faults if now is not None else ():
-        if fault.verdict == "fault" and (
-            (fault.key == "hip_sag" and line > fault.limit)
-            or (fault.key == "hip_pike" and line < fault.limit)
-        ):
-            hot.add(fault.key)
+        kind = fault_kinds()[fault.key]
+        if fault.verdict == "fault" and kind.measure == "hip_deviation_deg":
+            beyond = line > fault.limit if kind.side == "above" else line < fault.limit
+            hot |= {fault.key} if beyond else set()
     return Readings(
         elbow_left_deg=_value(panel, "left", index),
         elbow_right_deg=_value(panel, "right", index),

@@ -14,6 +14,7 @@ import numpy as np
 
 from formcheck.analysis import RepResult
 from formcheck.asked.tempo import Tempo
+from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.maths.arrays import FloatArray
 from formcheck.measures.hold import SupportHold
@@ -22,7 +23,7 @@ from formcheck.report.moments import PHASE_KEYS, Moment, asked_s, bounds_s
 from formcheck.report.targets import Targets
 from formcheck.report.video.canvas import Canvas, Point
 from formcheck.report.video.lettering import text_width
-from formcheck.report.words import PHASES, fault_words, limit_text, with_unit
+from formcheck.report.words import limit_text, phase_name, with_unit
 from formcheck.signals.view import View
 
 Points = Mapping[str, FloatArray]  # landmark → (2,) px in the picture, NaN unseen
@@ -44,6 +45,10 @@ class Readings:
     elbow_deg: float
     hot: frozenset[str] = frozenset()
 
+    def accused(self, part: str) -> bool:
+        """Whether a fault of this part of the body is happening now."""
+        return any(fault_kinds()[key].part == part for key in self.hot)
+
 
 def paint_body(
     picture: Canvas, points: Points, view: View, readings: Readings, unit: float
@@ -63,7 +68,7 @@ def _paint_from_side(
         for joint in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
     )
     far_end = ankle if _seen(ankle) else knee
-    bent = readings.hot & {"hip_sag", "hip_pike"}
+    bent = readings.accused("line")
     line_colour = theme.FAULT.picture if bent else theme.LINE.picture
     if _seen(shoulder, hip, far_end):
         if bent:
@@ -72,10 +77,10 @@ def _paint_from_side(
         body = (shoulder, hip, far_end)
         _stroke(picture, body, line_colour, (3.4 if bent else 2.2) * unit, unit)
         _joint(picture, hip, line_colour, 3.2 * unit, unit)
-    short = bool(readings.hot & {"aborted", "shallow", "soft_lockout"})
-    arm_colour = theme.FAULT.picture if short else _BONE
+    hot = readings.accused("arm")
+    arm_colour = theme.FAULT.picture if hot else _BONE
     if _seen(shoulder, elbow, wrist):
-        _stroke(picture, (shoulder, elbow, wrist), arm_colour, (4.2 if short else 2.8) * unit, unit)
+        _stroke(picture, (shoulder, elbow, wrist), arm_colour, (4.2 if hot else 2.8) * unit, unit)
         ahead = math.copysign(1.0, shoulder[0] - hip[0]) if _seen(hip) else 1.0
         _elbow(picture, (shoulder, elbow, wrist), readings.elbow_deg, ahead, arm_colour, unit)
         for joint in (shoulder, wrist):
@@ -86,17 +91,15 @@ def _paint_from_front(picture: Canvas, points: Points, readings: Readings, unit:
     left, right = points["left_shoulder"], points["right_shoulder"]
     if _seen(left, right):
         _stroke(picture, (left, right), theme.LINE.picture, 2.2 * unit, unit)
-    flared = bool(
-        readings.hot & {"elbow_flare", "uneven_arms", "aborted", "shallow", "soft_lockout"}
-    )
-    colour = theme.FAULT.picture if flared else _BONE
+    hot = readings.accused("arm")
+    colour = theme.FAULT.picture if hot else _BONE
     for side, angle in (("left", readings.elbow_left_deg), ("right", readings.elbow_right_deg)):
         arm = tuple(points[f"{side}_{joint}"] for joint in ("shoulder", "elbow", "wrist"))
         if not _seen(*arm):
             continue
         other = right if side == "left" else left
         outward = math.copysign(1.0, arm[0][0] - other[0]) if _seen(other) else 1.0
-        _stroke(picture, arm, colour, (4.2 if flared else 2.8) * unit, unit)
+        _stroke(picture, arm, colour, (4.2 if hot else 2.8) * unit, unit)
         _elbow(picture, arm, angle, outward, colour, unit)
         for joint in (arm[0], arm[2]):
             _joint(picture, joint, colour, 2.6 * unit, unit)
@@ -115,8 +118,7 @@ def paint_call(picture: Canvas, faults: Sequence[Fault], unit: float, *, above: 
         ground = theme.FAULT.paper
         picture.box(0, top, width, top + row - round(unit), ground)
         _bars(picture, 0, top, round(15 * unit), row - round(unit), unit)
-        words = fault_words(fault.key)
-        call = words.call
+        call = fault_kinds()[fault.key].name
         numbers = f"{with_unit(fault.value, fault.unit)}"
         limit = f"limit {limit_text(fault.value, fault.limit, fault.unit)}"
         base = top + 15 * unit
@@ -197,7 +199,7 @@ def _paint_tempo(
     if now is None:
         band.letter("Set done" if begun else "Ready", x0, base, 15 * unit, _WHITE)
     else:
-        band.letter(PHASES[PHASE_KEYS[now.phase]], x0, base, 15 * unit, _WHITE)
+        band.letter(phase_name(PHASE_KEYS[now.phase]), x0, base, 15 * unit, _WHITE)
         aim = asked[now.phase]
         fast = tempo is not None and now.phase == 2 and aim is None
         count = f"{now.elapsed_s:.1f}"

@@ -58,7 +58,7 @@ def test_a_missed_tempo_marks_the_phase_that_missed_it(sagging: Analysis) -> Non
 def test_the_label_says_what_the_drawing_shows(short_range: Analysis) -> None:
     label = marks(short_range, targets_of(short_range))[4].label
     assert label.startswith("Rep 5, not counted: ")
-    assert "Not deep enough, 1" in label and "° ± " in label
+    assert "Too shallow, 1" in label and "° ± " in label
 
 
 def test_what_was_not_measured_is_not_drawn(sagging: Analysis) -> None:
