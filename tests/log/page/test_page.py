@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 
 from formcheck.errors import OutputError
+from formcheck.log.change import changes
 from formcheck.log.entry import FaultCount, SetEntry
 from formcheck.log.page.multiples import HEIGHT, WIDTH, multiples
 from formcheck.log.page.page import LogPage, log_page, page_html, write_page
-from formcheck.log.change import changes
 from tests.log.made_up import entry
 
 NOW = datetime(2026, 4, 6, 12, tzinfo=UTC)
