@@ -73,7 +73,7 @@ class SetSummary:
 
 
 @dataclass(frozen=True)
-class _Measured:
+class Measured:
     """All that a verdict rests on: ``values`` of each of the ``reps`` by contract field name.
 
     ``looks[0]`` keeps the clock that every time refers to. ``hold`` where the set was one.
@@ -94,7 +94,7 @@ class _Measured:
 class Analysis:
     """A judged set. ``looks[0]`` keeps the clock that every time refers to."""
 
-    measured: _Measured
+    measured: Measured
     prescription: Prescription
     limits: Limits
     reps: tuple[RepResult, ...]
@@ -185,7 +185,7 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     return look.with_reps(_reps_of(look))
 
 
-def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> _Measured:
+def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
     """Everything that can be measured on a set whose looks are read."""
     paired = None
     if len(looks) == 2:
@@ -204,7 +204,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> _Mea
         *(stance_remarks(scene) if scene else ()),
         *load.remarks,
     )
-    return _Measured(
+    return Measured(
         looks=tuple(looks),
         reps=looks[0].reps,
         values=tuple(values),
@@ -258,7 +258,7 @@ def judge_rep(
     return RepResult(rep, attempt, why, values, found)
 
 
-def _verdict(measured: _Measured, asked: Prescription, limits: Limits) -> Analysis:
+def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysis:
     looks, variation, hold = measured.looks, measured.variation, measured.hold
     kinds = [look.view.kind for look in looks]
     results = [

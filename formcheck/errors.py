@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from enum import IntEnum
 
+from formcheck.plain import plain
+
+_LONGEST = 1500  # characters of a sentence: a path may have a thousand
+
 
 class Exit(IntEnum):
     """Exit codes of the command line."""
@@ -15,9 +19,15 @@ class Exit(IntEnum):
 
 
 class FormcheckError(Exception):
-    """A problem told to the user in one sentence: which file, what is wrong, what to do."""
+    """A problem told to the user in one sentence: which file, what is wrong, what to do.
+
+    Names and words in it may come from anywhere; ``str`` gives them fit to be shown.
+    """
 
     exit_code: Exit = Exit.USAGE
+
+    def __str__(self) -> str:
+        return plain(super().__str__(), _LONGEST)
 
 
 class ClipError(FormcheckError):

@@ -9,6 +9,8 @@ import numpy.typing as npt
 import pytest
 
 from formcheck.pose.track import INDEX, PoseTrack
+from formcheck.reps.find import find_reps
+from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals, read_signals
 from formcheck.signals.view import recognise_view
 from tests.pinhole import Camera, PushUpSet
@@ -28,6 +30,14 @@ def filmed(camera: Camera = FROM_THE_LEFT, noise_px: float = 0.4) -> PoseTrack:
 
 def read(track: PoseTrack) -> Signals:
     return read_signals(track, recognise_view(track))
+
+
+def look_of(track: PoseTrack) -> Look:
+    """A track read for itself, with the reps that it shows."""
+    view = recognise_view(track)
+    signals = read_signals(track, view)
+    reps = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)
+    return Look(0, track, view, signals, tuple(reps))
 
 
 def moved(track: PoseTrack, joint: str, by_px: tuple[float, float] | FloatArray) -> PoseTrack:

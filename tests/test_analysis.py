@@ -85,7 +85,7 @@ def test_faults_belong_to_their_reps_and_their_view_can_judge_them(clip: str) ->
     for result in analysis.reps:
         for fault in result.faults:
             assert fault.rep == result.rep.index
-            assert fault.key not in hidden_from(analysis.views[0].view.kind)
+            assert fault.key not in hidden_from(analysis.looks[0].view.kind)
             assert result.rep.start_s <= fault.at_s <= result.rep.end_s
 
 
@@ -184,7 +184,7 @@ def test_other_limits_change_verdicts_just_as_a_new_analysis_would(
 def test_judging_again_measures_nothing_again() -> None:
     first = analysed("partial_side")
     again = rejudge(first, with_values(default_limits(), {"shallow": 130.0}))
-    assert again.views is first.views or again.views == first.views
+    assert again.looks is first.looks or again.looks == first.looks
     for before, after in zip(first.reps, again.reps, strict=True):
         assert after.values is before.values and after.rep is before.rep
     assert again.summary.counted > first.summary.counted
@@ -206,7 +206,7 @@ def test_the_same_track_gives_the_same_analysis_every_time() -> None:
 
 def test_the_users_word_on_the_view_wins_over_ours() -> None:
     stated = analyse([track_of("clean_side")], views=["oblique"])
-    assert stated.views[0].view.kind == "oblique" and stated.views[0].view.stated
+    assert stated.looks[0].view.kind == "oblique" and stated.looks[0].view.stated
     assert "elbow_flare" in reasons(stated)
 
 
@@ -236,7 +236,7 @@ def test_a_track_of_a_moment_or_none_is_a_set_without_reps(frames: int) -> None:
 
 def test_a_side_and_a_front_clip_of_one_set_judge_what_either_shows() -> None:
     both = analyse([track_of("flared_pair_front"), track_of("flared_pair_side")])
-    assert [look.view.kind for look in both.views] == ["side", "front"]
+    assert [look.view.kind for look in both.looks] == ["side", "front"]
     assert both.pairing is not None and both.pairing.same_set
     assert not {"uneven_arms", "hip_sag", "head_drop", "elbow_flare"} & set(reasons(both))
     for result in both.reps:
@@ -348,7 +348,7 @@ def test_standing_about_for_longer_than_the_set_hides_no_rep() -> None:
 def test_who_only_stands_does_no_rep_and_holds_no_support() -> None:
     found = analyse([standing_about(track_of("too_fast_side"), 20.0)])
     assert not found.reps
-    assert found.variation.support_hold is None
+    assert found.hold is None
 
 
 @pytest.mark.parametrize(

@@ -131,6 +131,7 @@ def judge_set(
     from formcheck.cli.summary import print_summary
     from formcheck.faults.limits import read_limits
     from formcheck.pose.store import write_track
+    from formcheck.report.tables import check_xlsx
 
     if len(clips) > 2:
         raise typer.BadParameter("give one clip, or two clips of the same set.")
@@ -150,6 +151,8 @@ def judge_set(
     )
     person = Person(stature_m, body_mass_kg, sex)
     views = _views(view, len(clips))
+    if xlsx:
+        check_xlsx()
     judged_by = read_limits(limits)
     given = [_look_at(path) for path in clips]
     folder = out or _default_folder(given[0])

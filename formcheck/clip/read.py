@@ -3,24 +3,34 @@
 Times come from the container, since phones record variable frame rates. Pictures are turned
 as the phone's rotation says, given square pixels, and scaled while their colour is converted,
 so that one small picture at a time is all that is held.
+
+A clip is read as the one regular file it is: opened by us and handed to the decoder, so that a
+name is never taken for an address, and nothing a file refers to is opened. Only containers and
+codecs read on purpose are; what a clip claims of its length and size is bounded; and whatever
+the decoder raises becomes a sentence about the clip.
 """
 
 from __future__ import annotations
 
+import contextlib
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import av
 import numpy as np
 import numpy.typing as npt
 from av.container import InputContainer
+from av.packet import Packet
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
+from formcheck.apart.process import WorkLostError, work_apart
 from formcheck.errors import ClipError
+from formcheck.files import open_regular
 from formcheck.maths.arrays import FloatArray
 
 RgbImage = npt.NDArray[np.uint8]  # (height, width, 3), contiguous
@@ -29,6 +39,26 @@ Planes = tuple[Plane, Plane, Plane]  # Y, and U and V at half the width and heig
 
 _DECODER_THREADS = 2  # decoding is never what takes long, and each holds whole frames
 _ATTACHED_PICTURE = "attached_pic"  # a sound file's cover art is no clip
+_CONTAINERS = "mov,matroska,mpegts"  # mp4, mov and 3gp; mkv and webm; camcorders' ts
+_CODECS = (
+    "h264", "hevc", "vp8", "vp9", "av1", "libdav1d", "prores", "mjpeg", "mpeg4", "mpeg2video",
+    "h263", "dnxhd",
+)  # fmt: skip
+_READ_BYTES = 1 << 18  # at once
+# What a clip may claim. A set takes minutes; a picture between two of a phone's lasts 0.1 s at
+# most; phones film 960 pictures a second; 8K is 7680 by 4320.
+LONGEST_S = 3600.0
+MOST_PICTURES = 1_000_000
+FASTEST_FPS = 1000.0
+SMALLEST_PX, LARGEST_PX, LARGEST_AREA_PX = 32, 8192, 8192 * 4608
+_JUMP_S = 20.0  # times further apart are not those of one recording
+_ALIVE_EVERY = 500  # packets
+_LOST = {
+    "died": "the decoder broke down on it",
+    "memory": "decoding it takes more memory than a clip may",
+    "stalled": "decoding it does not come to an end",
+}
+_REMEDY = "copy the clip again or re-export it as H.264 mp4."
 # A frame up to a quarter period early still fills its place on the pose grid: mp4 and mkv
 # round times to milliseconds and phones jitter by as much.
 _EARLY = 0.25
@@ -66,50 +96,112 @@ class ClipInfo:
         return len(self.times_s)
 
 
-def probe(path: Path) -> ClipInfo:
-    """Look at a clip without keeping a picture.
+def probe_apart(path: Path) -> ClipInfo:
+    """``probe`` in a process of its own: how a clip from anywhere is first looked at.
+
+    Raises ClipError, also when the decoder breaks down, hangs or takes too much memory.
+    """
+    _first_bytes(path)  # the usual refusals without a process
+    try:
+        return work_apart(probe, [path])[0]
+    except WorkLostError as error:
+        raise ClipError(f"{path}: {_LOST[error.how]}; {_REMEDY}") from error
+
+
+def probe(path: Path, alive: Callable[[], None] = lambda: None) -> ClipInfo:
+    """Look at a clip without keeping a picture; ``alive`` is called now and then.
 
     Raises ClipError, one sentence, when it is missing, a folder, empty, not a video, cut off
-    before anything can be shown, sound only, a single picture, or not permitted.
+    before anything can be shown, sound only, a single picture, not permitted, or claims a length
+    or size no clip has.
     """
+    try:
+        return _look(path, alive)
+    except _DECODER_ERRORS as error:
+        raise ClipError(f"{path}: the decoder cannot make sense of it; {_REMEDY}") from error
+
+
+def _look(path: Path, alive: Callable[[], None]) -> ClipInfo:
     head = _first_bytes(path)
-    with _opened(path, head) as container:
-        stream = _picture_stream(path, container)
-        is_key = {
-            packet.pts: packet.is_keyframe
-            for packet in container.demux(stream)
-            if packet.pts is not None and not packet.is_discard
-        }
-        container.seek(0)
-        first = next(_decoded(container, stream), None)
-        if first is None or first.pts is None:
-            raise ClipError(
-                f"{path}: no picture in it can be decoded; copy the clip again or re-export it "
-                "as H.264 mp4."
-            )
+    with _opened(path, head) as (container, stream):
+        is_key: dict[int, bool] = {}
+        for packet in _packets(container, stream):
+            if packet.pts is None or packet.is_discard:
+                continue
+            is_key[packet.pts] = packet.is_keyframe
+            if len(is_key) % _ALIVE_EVERY == 0:
+                alive()
+            if len(is_key) > MOST_PICTURES:
+                raise ClipError(
+                    f"{path} holds more than {MOST_PICTURES} pictures; cut the set out of it."
+                )
         time_base = stream.time_base or Fraction(1)
+    with _opened(path, head) as (container, stream):
+        first = next((f for f in _decoded(container, stream) if f.pts is not None), None)
+        if first is None or first.pts is None:
+            raise ClipError(f"{path}: no picture in it can be decoded; {_REMEDY}")
+        width, height = _displayed_size(first, stream)
+        _check_size(path, width, height)
         shown = np.array(sorted(p for p in is_key if p >= first.pts), dtype=np.int64)
-        times_s = np.asarray((shown - first.pts) * float(time_base), dtype=np.float64)
-        if len(times_s) < 2:
+        shown, jumped = _one_recording(shown, float(time_base))
+        if len(shown) < 2:
             raise ClipError(f"{path} is a single picture; give a video of the whole set.")
+        times_s = np.asarray((shown - shown[0]) * float(time_base), dtype=np.float64)
         step_s = float(np.median(np.diff(times_s)))
         duration_s = float(times_s[-1]) + step_s
-        width, height = _displayed_size(first, stream)
+        fps = (len(times_s) - 1) / float(times_s[-1])
+        if duration_s > LONGEST_S:
+            raise ClipError(
+                f"{path} is {duration_s / 60:.0f} minutes long by its own account, and at most "
+                f"{LONGEST_S / 60:.0f} are read; cut the set out of it."
+            )
+        if fps > FASTEST_FPS:
+            raise ClipError(
+                f"{path} shows {fps:.3g} pictures a second by its own account, so its times cannot "
+                f"be right; {_REMEDY}"
+            )
         return ClipInfo(
             path=path,
             width=width,
             height=height,
-            fps=(len(times_s) - 1) / float(times_s[-1]),
+            fps=fps,
             duration_s=duration_s,
             rotation_deg=_quarter_turn(first),
             variable_rate=_varies(times_s, step_s, float(time_base)),
             codec=stream.codec_context.name,
             times_s=times_s,
             key_times_s=times_s[[is_key[pts] for pts in shown.tolist()]],
-            notes=_early_end(container, stream, len(times_s), duration_s),
-            first_pts=first.pts,
+            notes=jumped or _early_end(container, stream, len(times_s), duration_s),
+            first_pts=int(shown[0]),
             time_base=time_base,
             colour_matrix=int(first.colorspace),
+        )
+
+
+def _one_recording(shown: npt.NDArray[np.int64], tick_s: float) -> tuple[Any, tuple[str, ...]]:
+    """The longest stretch of times without a jump, and a remark where there was one."""
+    # Not np.diff: times may lie so far apart that their difference has no 64-bit number.
+    apart_s = np.diff(shown.astype(np.float64)) * tick_s
+    jumps = np.flatnonzero(apart_s > _JUMP_S)
+    if len(jumps) == 0:
+        return shown, ()
+    stretch = max(np.split(shown, jumps + 1), key=len)
+    note = (
+        f"The times in the file jump by {apart_s[jumps].max():.3g} s: only {len(stretch)} of its "
+        f"{len(shown)} pictures, those of the longest stretch without a jump, are in this report."
+    )
+    return stretch, (note,)
+
+
+def _check_size(path: Path, width: int, height: int) -> None:
+    if (
+        min(width, height) < SMALLEST_PX
+        or max(width, height) > LARGEST_PX
+        or (width * height > LARGEST_AREA_PX)
+    ):
+        raise ClipError(
+            f"{path} has pictures of {width}×{height} px; between {SMALLEST_PX} and {LARGEST_PX} "
+            "each way can be read: export it at 1080 lines."
         )
 
 
@@ -135,9 +227,7 @@ def read_frames(
     if info.rotation_deg % 180:
         to_width, to_height = to_height, to_width
     for t_s, frame in _shown(info, info.times_s if times_s is None else times_s):
-        picture = frame.reformat(
-            width=to_width, height=to_height, format="rgb24", interpolation="AREA"
-        ).to_ndarray()
+        picture = _scaled(info.path, frame, to_width, to_height, "rgb24")
         # Rows may come padded; mediapipe ignores strides and would see a skewed picture.
         yield t_s, np.ascontiguousarray(np.rot90(picture, info.rotation_deg // 90))
 
@@ -151,10 +241,7 @@ def read_planes(info: ClipInfo, width: int, height: int) -> Iterator[tuple[float
     """
     to_width, to_height = (height, width) if info.rotation_deg % 180 else (width, height)
     for t_s, frame in _shown(info, info.times_s):
-        packed = frame.reformat(
-            width=to_width, height=to_height, format="yuv420p", interpolation="AREA",
-            dst_color_range="MPEG",
-        ).to_ndarray()  # fmt: skip
+        packed = _scaled(info.path, frame, to_width, to_height, "yuv420p", "MPEG")
         flat, area = np.asarray(packed, np.uint8).reshape(-1), to_width * to_height
         half = (to_height // 2, to_width // 2)
         y, u, v = (
@@ -173,21 +260,34 @@ def _shown(info: ClipInfo, wanted: FloatArray) -> Iterator[tuple[float, VideoFra
     if len(wanted) == 0:
         return
     half_tick_s = 0.5 * float(info.time_base)
-    with _opened(info.path, b"") as container:
-        stream = _picture_stream(info.path, container)
-        start = info.first_pts + round(float(wanted[0]) / float(info.time_base))
-        container.seek(start, stream=stream, backward=True)
-        position = 0
-        for frame in _decoded(container, stream):
+    start = info.first_pts + round(float(wanted[0]) / float(info.time_base))
+    position = 0
+    with contextlib.closing(_decoded_from(info.path, start)) as frames:
+        for frame in frames:
             if frame.pts is None:
                 continue
             t_s = (frame.pts - info.first_pts) * float(info.time_base)
             if t_s < wanted[position] - half_tick_s:
                 continue
+            if t_s > info.times_s[-1] + half_tick_s:
+                return
             yield t_s, frame
             position = int(np.searchsorted(wanted, t_s + half_tick_s))
             if position == len(wanted):
                 return
+
+
+def _scaled(
+    path: Path, frame: VideoFrame, width: int, height: int, kind: str, colour_range: Any = None
+) -> npt.NDArray[np.uint8]:
+    try:
+        to = frame.reformat(
+            width=width, height=height, format=kind, interpolation="AREA",
+            dst_color_range=colour_range,
+        )  # fmt: skip
+        return np.asarray(to.to_ndarray(), np.uint8)
+    except _DECODER_ERRORS as error:
+        raise ClipError(f"{path}: its pictures cannot be converted ({error}); {_REMEDY}") from error
 
 
 def scaled_size(width: int, height: int, max_side_px: int | None) -> tuple[int, int]:
@@ -198,7 +298,7 @@ def scaled_size(width: int, height: int, max_side_px: int | None) -> tuple[int, 
 
 def _first_bytes(path: Path) -> bytes:
     try:
-        with path.open("rb") as file:
+        with open_regular(path) as file:
             head = file.read(12)
     except FileNotFoundError as error:
         raise ClipError(f"{path}: there is no such file; check the name.") from error
@@ -209,48 +309,104 @@ def _first_bytes(path: Path) -> bytes:
     except PermissionError as error:
         raise ClipError(f"{path}: no permission to read it; change its permissions.") from error
     except OSError as error:
-        raise ClipError(f"{path} cannot be read ({error.strerror}); copy it again.") from error
+        raise ClipError(
+            f"{path} cannot be read ({error.strerror}); give the clip itself, or copy it again."
+        ) from error
     if not head:
         raise ClipError(f"{path} is empty; copy the clip again from the camera.")
     return head
 
 
-def _opened(path: Path, head: bytes) -> InputContainer:
-    try:
-        return av.open(str(path), metadata_errors="replace")
-    except (av.error.FFmpegError, ValueError) as error:
-        if head[4:8] == b"ftyp":
+@contextlib.contextmanager
+def _opened(path: Path, head: bytes = b"") -> Iterator[tuple[InputContainer, VideoStream]]:
+    """The clip's container and the stream of its pictures."""
+    with contextlib.ExitStack() as open_now:
+        file = open_now.enter_context(open_regular(path))
+        try:
+            container: InputContainer = open_now.enter_context(
+                av.open(
+                    file,
+                    "r",
+                    metadata_errors="replace",
+                    buffer_size=_READ_BYTES,
+                    # No protocol at all: nothing but the file handed over is opened.
+                    options={"format_whitelist": _CONTAINERS, "protocol_whitelist": "none"},
+                )
+            )
+        except _DECODER_ERRORS as error:
+            if head[4:8] == b"ftyp":
+                raise ClipError(
+                    f"{path} is cut off: its index is missing, so the recording or the copy was "
+                    "interrupted; copy the clip again."
+                ) from error
             raise ClipError(
-                f"{path} is cut off: its index is missing, so the recording or the copy was "
-                "interrupted; copy the clip again."
+                f"{path} is not a video that can be read; give an mp4, mov, mkv or webm clip."
             ) from error
-        raise ClipError(
-            f"{path} is not a video that can be read; give an mp4, mov, mkv or webm clip."
-        ) from error
+        yield container, _picture_stream(path, container)
 
 
 def _picture_stream(path: Path, container: InputContainer) -> VideoStream:
     for stream in container.streams.video:
-        if not stream.disposition & av.stream.Disposition[_ATTACHED_PICTURE]:
-            stream.thread_type = "AUTO"
-            stream.codec_context.thread_count = _DECODER_THREADS
-            return stream
+        if stream.disposition & av.stream.Disposition[_ATTACHED_PICTURE]:
+            continue
+        codec = stream.codec_context.name if stream.codec_context is not None else "unknown"
+        if codec not in _CODECS:
+            raise ClipError(
+                f"{path}: its pictures are coded in a way that is not read ({codec}); re-export it "
+                "as H.264 mp4."
+            )
+        stream.thread_type = "AUTO"
+        stream.codec_context.thread_count = _DECODER_THREADS
+        return stream
     raise ClipError(f"{path} holds no picture, only sound or data; give the video clip.")
 
 
-def _decoded(container: InputContainer, stream: VideoStream) -> Iterator[VideoFrame]:
-    """Decode on past damaged packets; an unreadable tail ends the clip."""
+# All that PyAV was seen to raise over damaged files; its own errors are FFmpegError.
+_DECODER_ERRORS = (
+    av.error.FFmpegError, ValueError, ArithmeticError, OSError, EOFError, MemoryError,
+    AttributeError, NotImplementedError, TypeError,
+)  # fmt: skip
+
+
+def _packets(container: InputContainer, stream: VideoStream) -> Iterator[Packet[VideoStream]]:
+    """The stream's packets; an unreadable tail ends the clip."""
     packets = container.demux(stream)
     while True:
         try:
             packet = next(packets, None)
-            if packet is None:
-                return
-            yield from packet.decode()
         except av.error.InvalidDataError:
             continue
-        except av.error.FFmpegError:
+        except _DECODER_ERRORS:
             return
+        if packet is None:
+            return
+        yield packet
+
+
+def _decoded(container: InputContainer, stream: VideoStream) -> Iterator[VideoFrame]:
+    """Decode on past damaged packets."""
+    for packet in _packets(container, stream):
+        try:
+            frames = packet.decode()
+        except av.error.InvalidDataError:
+            continue
+        except _DECODER_ERRORS:
+            return
+        yield from frames
+
+
+def _decoded_from(path: Path, start_pts: int) -> Generator[VideoFrame]:
+    """Decoded pictures from the last key picture up to a time on, or from the beginning."""
+    with _opened(path) as (container, stream), contextlib.suppress(*_DECODER_ERRORS):
+        container.seek(start_pts, stream=stream, backward=True)
+        frames = _decoded(container, stream)
+        first = next((frame for frame in frames if frame.pts is not None), None)
+        if first is not None and first.pts is not None and first.pts <= start_pts:
+            yield first
+            yield from frames
+            return
+    with _opened(path) as (container, stream):  # without an index, seeking led elsewhere
+        yield from _decoded(container, stream)
 
 
 def _quarter_turn(frame: VideoFrame) -> int:

@@ -17,6 +17,7 @@ _TICK = Fraction(1, 90_000)  # fine enough for any camera's timestamps
 _CRF = 27  # still clean for thin lines and text on a phone
 _PRESET = "veryfast"
 _BT709 = 1  # H.273 number
+_MOST_BITS_A_SECOND = 500_000_000  # the encoder keeps twice this in 31 bits
 
 
 class ClipWriter:
@@ -44,9 +45,13 @@ class ClipWriter:
         self._last_pts = -1
         options = {"crf": str(_CRF), "preset": _PRESET, "threads": "auto"}
         if max_bit_rate is not None:
-            options |= {"maxrate": str(max_bit_rate), "bufsize": str(2 * max_bit_rate)}
+            most = min(max_bit_rate, _MOST_BITS_A_SECOND)
+            options |= {"maxrate": str(most), "bufsize": str(2 * most)}
         self._container = av.open(
-            str(self._partial), "w", format="mp4", options={"movflags": "+faststart"}
+            os.path.abspath(self._partial),  # noqa: PTH100 - never taken for an address
+            "w",
+            format="mp4",
+            options={"movflags": "+faststart"},
         )
         self._stream = self._container.add_stream(
             "libx264", rate=Fraction(fps).limit_denominator(1001), options=options

@@ -15,9 +15,11 @@ from types import MappingProxyType
 from typing import Any
 
 from formcheck.errors import FormcheckError
+from formcheck.files import read_small
+from formcheck.plain import plain
 
 ABOUT = "set"  # the table of a limits file that says what it is, and is no limit
-_MOST_BYTES = 1_000_000
+_LARGEST_BYTES = 1_000_000
 
 
 class LimitsError(FormcheckError):
@@ -100,11 +102,7 @@ def limits_file(path: Path) -> tuple[str, str]:
     if shipped is not None:
         return shipped.read_text(encoding="utf-8"), str(path)
     try:
-        if path.exists() and not path.is_file():
-            raise LimitsError(f"{path}: cannot be read as a limits file: it is not a file.")
-        if path.stat().st_size > _MOST_BYTES:
-            raise LimitsError(f"{path}: too large for a limits file.")
-        return path.read_text(encoding="utf-8"), str(path)
+        return read_small(path, _LARGEST_BYTES).decode("utf-8-sig"), str(path)
     except UnicodeDecodeError as error:
         raise LimitsError(
             f"{path}: not a limits file (it is no UTF-8 text); “formcheck limits” prints one to "
@@ -122,7 +120,7 @@ def parse_limits(text: str) -> tuple[Limits, tuple[Problem, ...]]:
     limits = default_limits()
     try:
         given = tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # not TOML, or without end
         return limits, (_broken(str(error)),)
     problems: list[Problem] = []
     changed: dict[str, Limit] = {}
@@ -132,7 +130,7 @@ def parse_limits(text: str) -> tuple[Limits, tuple[Problem, ...]]:
             continue
         if key not in limits:
             known = ", ".join(limits)
-            problems.append(Problem(line, f"“{key}” is no limit; there are {known}."))
+            problems.append(Problem(line, f"“{plain(key, 80)}” is no limit; there are {known}."))
             continue
         wrong = _wrong(text, key, entry, limits[key])
         problems += wrong
@@ -164,7 +162,7 @@ def _broken(error: str) -> Problem:
     """What the TOML reader says, its line apart."""
     found = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", error)
     line = int(found[1]) if found and found[1] else None
-    what = error[: found.start()] if found else error
+    what = plain(error[: found.start()] if found else error, 120)
     return Problem(
         line,
         f"not a limits file ({what[:1].lower()}{what[1:]}{'' if line else ', at its end'}); "
@@ -179,30 +177,39 @@ def _wrong(text: str, key: str, entry: Any, limit: Limit) -> list[Problem]:
     for field, given in table.items():
         if field not in Limit.__dataclass_fields__:
             problems.append(
-                Problem(_line(text, key, field), f"[{key}] has no “{field}”; it has a value.")
+                Problem(
+                    _line(text, key, field), f"[{key}] has no “{plain(field, 80)}”; it has a value."
+                )
             )
         elif field == "unit" and given != limit.unit:
             problems.append(
                 Problem(
                     _line(text, key, field),
-                    f"[{key}] is in {limit.unit}, not in “{given}”; write its value in "
-                    f"{limit.unit}.",
+                    f"[{key}] is in {limit.unit}, not in “{plain(str(given), 80)}”; write its "
+                    f"value in {limit.unit}.",
                 )
             )
         elif field in ("meaning", "reason", "source") and not isinstance(given, str):
             problems.append(Problem(_line(text, key, field), f"[{key}] {field} is a text."))
     value, line = table.get("value"), _line(text, key, "value")
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value):
         problems.append(Problem(line, f"[{key}] needs a number as value, in {limit.unit}."))
     elif not limit.lowest <= value <= limit.highest:
         problems.append(
             Problem(
                 line,
-                f"[{key}] of {value:g} {limit.unit} makes no sense; it lies between "
-                f"{limit.lowest:g} and {limit.highest:g}.",
+                f"[{key}] must lie between {limit.lowest:g} and {limit.highest:g} {limit.unit}; "
+                f"ours is {limit.value:g}.",
             )
         )
     return problems
+
+
+def _finite(value: float) -> bool:
+    try:
+        return math.isfinite(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        return False
 
 
 def _line(text: str, key: str, field: str = "") -> int | None:

@@ -1,22 +1,44 @@
-"""Poses found before, by the content of clip and model, so that asking again costs nothing."""
+"""Poses found before, so that asking again costs nothing.
+
+A track is known by all that decides it: the content of the clip and of the models, the rate, the
+source of the modules that find it, and the versions of the libraries they use.
+"""
 
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import os
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
+from importlib.metadata import version
+from importlib.resources import files
 from pathlib import Path
 
 from formcheck.clip.read import ClipInfo
 from formcheck.errors import TrackError
+from formcheck.plain import plain
 from formcheck.pose.digest import sha256_of
-from formcheck.pose.landmarker import find_pose
-from formcheck.pose.model import POSE_RATE_HZ, PoseModel
+from formcheck.pose.landmarker import COUNTING_MODEL, find_pose
+from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
 
-_FOUND_BY = 1  # raise when the same clip and model would give other landmarks
+# What decides where the landmarks are, for the same clip, models and rate: a test holds the list
+# of modules to what the search imports.
+DECISIVE_MODULES = (
+    "clip/read.py",
+    "files.py",
+    "maths/arrays.py",
+    "plain.py",
+    "pose/digest.py",
+    "pose/follow.py",
+    "pose/landmarker.py",
+    "pose/model.py",
+    "pose/track.py",
+)
+_DECISIVE_LIBRARIES = ("av", "mediapipe", "numpy")
 _KEEP = 200  # tracks, about half a megabyte each
 
 
@@ -24,7 +46,7 @@ def find_pose_once(
     info: ClipInfo,
     model: PoseModel,
     rate_hz: float = POSE_RATE_HZ,
-    processes: int = 0,
+    processes: int = 1,
     fresh: bool = False,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> PoseTrack:
@@ -34,18 +56,37 @@ def find_pose_once(
     is no error.
     """
     sha256 = sha256_of(info.path)
-    path = _folder() / f"{_FOUND_BY}-{sha256[:32]}-{model.sha256[:16]}-{rate_hz:g}.parquet"
+    path = _folder() / f"{_key(sha256, model, rate_hz)}.parquet"
     if not fresh:
         with contextlib.suppress(TrackError):
-            return replace(read_track(path), source_name=info.path.name)
+            kept = read_track(path)
+            if (kept.source_sha256, kept.model_sha256) == (sha256, model.sha256):
+                return replace(kept, source_name=plain(info.path.name))
     track = find_pose(info, model, rate_hz, processes, sha256, on_progress)
     with contextlib.suppress(OSError):
         path.parent.mkdir(parents=True, exist_ok=True)
         write_track(track, path)
         oldest_first = sorted(path.parent.glob("*.parquet"), key=lambda kept: kept.stat().st_mtime)
-        for kept in oldest_first[:-_KEEP]:
-            kept.unlink()
+        for old in oldest_first[:-_KEEP]:
+            old.unlink()
     return track
+
+
+def _key(clip_sha256: str, model: PoseModel, rate_hz: float) -> str:
+    counting = find_model(COUNTING_MODEL).sha256
+    decided_by = (clip_sha256, model.sha256, counting, f"{rate_hz!r}", _search())
+    return hashlib.sha256("\n".join(decided_by).encode()).hexdigest()
+
+
+@cache
+def _search() -> str:
+    """What the search for the pose consists of, as one digest."""
+    digest = hashlib.sha256()
+    for module in DECISIVE_MODULES:
+        digest.update(files("formcheck").joinpath(module).read_bytes())
+    for library in _DECISIVE_LIBRARIES:
+        digest.update(f"{library} {version(library)}\n".encode())
+    return digest.hexdigest()
 
 
 def _folder() -> Path:

@@ -11,20 +11,15 @@ over to find the next, tell whether others are there; only then is it worked out
 set, and the pose is looked for in that part of the picture. So it is when somebody is too small
 in the picture to be found, but is found in windows of it.
 
-The clip is divided among processes, because one inference uses one core.
+The clip is divided among processes, because one inference uses one core. None of it is done in
+the caller's own process: the library reports its use over the network, and ``apart`` closes that.
 """
 
 from __future__ import annotations
 
-import contextlib
 import itertools
-import multiprocessing
-import os
 import sys
-import threading
-from collections.abc import Callable, Iterator
-from concurrent.futures import ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
@@ -32,9 +27,11 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from formcheck.apart.process import WorkLostError, work_apart
 from formcheck.clip.read import ClipInfo, RgbImage, at_most, read_frames
-from formcheck.errors import ModelError
+from formcheck.errors import ClipError, ModelError
 from formcheck.maths.arrays import FloatArray
+from formcheck.plain import plain
 from formcheck.pose.follow import (
     WHOLE,
     WINDOWS,
@@ -52,11 +49,16 @@ _Report = Callable[[int, int], None]
 _Task = TypeVar("_Task")
 _Result = TypeVar("_Result")
 
+# Good enough to count people, and light on memory beside the model in use.
+COUNTING_MODEL = "full"
 _MAX_SIDE_PX = 960  # the networks see 256 px of the person: 640 to 1280 read the same
 _WARM_UP_S = 0.5  # tracking settles before a part's own pictures begin
+# Where a part begins shows in its landmarks, so a clip is divided the same way on any machine.
+_PARTS = 2
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
 _TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed together
 _MAX_PEOPLE = 4
+_MEMORY_BYTES = 3 << 29  # 1.5 GB a process: the heavy model and a 4K clip take 0.6
 _LOOKS_FOR_OTHERS = 6  # at key pictures, which cost no decoding of others
 _LOOKS_AT_ALL = 24  # over the clip, when there are others: enough to tell who goes up and down
 _OFTEN_SEEN = 0.5  # a person found in fewer pictures may be too small in them
@@ -76,12 +78,18 @@ SMALL = (
     "width, for sharper numbers."
 )
 
-_looked_at: Any = None  # in a worker process: the shared count of pictures done
+_LOST = {
+    "died": "the search for the pose in it broke down; close other programs if memory is short, "
+    "and try again, or re-export it as H.264 mp4.",
+    "memory": "the search for the pose in it takes more memory than it may; export it at 1080 "
+    "lines, and try again.",
+    "stalled": "the search for the pose in it stood still and was ended; try again.",
+}
 
 
 @dataclass(frozen=True)
 class _Part:
-    """One process's work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
+    """One part of the work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
 
     First it looks for other people at ``others_s``, key pictures of its part. ``region`` is the
     part of the picture to look at.
@@ -121,18 +129,20 @@ def find_pose(
     info: ClipInfo,
     model: PoseModel | None = None,
     rate_hz: float = POSE_RATE_HZ,
-    processes: int = 0,
+    processes: int = 1,
     source_sha256: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
 ) -> PoseTrack:
     """Landmarks of the person doing the set, at most ``rate_hz`` times a second.
 
     ``model`` is the default model when not given.
-    ``processes`` 0 works in this process; more start that many (a script that asks for them
-    needs the usual ``if __name__ == "__main__":``). ``on_progress(done, all)`` counts pictures.
+    More than one of ``processes`` share the work of a clip that is long enough to be worth it;
+    the result is the same.
+    ``on_progress(done, all)`` counts pictures.
     When several people are in frame the one doing the set is followed, and ``notes`` say so.
 
-    Raises ModelError when the pose library cannot start or breaks down.
+    Raises ModelError when the pose library cannot start, and ClipError when the search breaks
+    down, stands still or takes too much memory.
     """
     model = model or find_model()
     times_s = at_most(info.times_s, rate_hz)
@@ -142,7 +152,7 @@ def find_pose(
     if found.others or changes_person(found.t_s, found.poses):
         looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
         asked = [_Looks(info, looks_s, (WHOLE,))]
-        looks = _run(_everyone_in, asked, len(looks_s), processes, report)[0]
+        looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         region, note = doing_the_set(looks)
         if found.others or region is not None:
             found = _find(info, model, times_s, region or WHOLE, processes, report)
@@ -150,7 +160,7 @@ def find_pose(
     elif len(unseen_s := found.unseen_s) > (1 - _OFTEN_SEEN) * len(found.t_s):
         looks_s = unseen_s[:: max(1, len(unseen_s) // _LOOKS_UP_CLOSE)]
         asked = [_Looks(info, looks_s, WINDOWS)]
-        looks = _run(_everyone_in, asked, len(looks_s), processes, report)[0]
+        looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         if (region := found_up_close(looks)) is not None:
             closer = _find(info, model, times_s, region, processes, report)
             if len(closer.unseen_s) < len(unseen_s):
@@ -166,7 +176,7 @@ def find_pose(
         fps=info.fps,
         duration_s=info.duration_s,
         frames=info.frames,
-        source_name=info.path.name,
+        source_name=plain(info.path.name),
         source_sha256=source_sha256,
         model_name=model.name,
         model_sha256=model.sha256,
@@ -183,7 +193,7 @@ def _find(
     report: _Report,
 ) -> _Found:
     """Look for the pose in a region; without one, for other people first, then everywhere."""
-    count = max(1, min(processes, int(info.duration_s / _SHORTEST_PART_S)))
+    count = max(1, min(_PARTS, int(info.duration_s / _SHORTEST_PART_S)))
     looks_s = info.key_times_s[:: max(1, len(info.key_times_s) // _LOOKS_FOR_OTHERS)]
     others_s = np.array_split(looks_s if region is None else looks_s[:0], count)
     edges = np.linspace(0, len(times_s), count + 1).astype(int)
@@ -192,7 +202,13 @@ def _find(
         early = int(np.searchsorted(times_s, times_s[first] - _WARM_UP_S))
         own = times_s[early:last]
         parts.append(_Part(info, str(model.path), own, first - early, others_s[n], region or WHOLE))
-    found = _run(_pose_in, parts, sum(len(part.times_s) for part in parts), processes, report)
+    shares = [[part] for part in parts] if processes > 1 else [parts]
+    pictures = sum(len(part.times_s) for part in parts)
+    found = [
+        part
+        for share in _run(info.path, model, _poses_in, shares, pictures, report)
+        for part in share
+    ]
     return _Found(
         t_s=np.concatenate([part.t_s for part in found]),
         poses=np.concatenate([part.poses for part in found]),
@@ -201,63 +217,43 @@ def _find(
 
 
 def _run(
+    clip: Path,
+    model: PoseModel,
     work: Callable[[_Task, Callable[[], None]], _Result],
     tasks: list[_Task],
     pictures: int,
-    processes: int,
     report: _Report,
 ) -> list[_Result]:
-    """Do the tasks, here or each in a process; ``report`` hears of each picture done."""
-    if processes == 0:
-        counted = itertools.count(1)
-        with _silent_stderr():
-            return [work(task, lambda: report(next(counted), pictures)) for task in tasks]
-    context = multiprocessing.get_context("spawn")
-    counter = context.Value("i", 0)
-    with ProcessPoolExecutor(
-        len(tasks), mp_context=context, initializer=_start_worker, initargs=(counter,)
-    ) as pool:
-        jobs = [pool.submit(work, task, _count_one) for task in tasks]
-        try:
-            waiting = True
-            while waiting:
-                waiting = bool(wait(jobs, timeout=0.2).not_done)
-                report(min(counter.value, pictures), pictures)
-            return [job.result() for job in jobs]
-        except BrokenProcessPool as error:
-            raise ModelError(
-                "The pose library broke down while it looked at the clip; close other programs "
-                "if memory is short, and try again."
-            ) from error
-        except BaseException:
-            for process in list((pool._processes or {}).values()):
-                process.terminate()
-            raise
+    """Do the tasks, each in a process of its own; ``report`` hears of each picture done."""
+    try:
+        return work_apart(
+            _without_drawing,
+            [(work, task) for task in tasks],
+            lambda done: report(min(done, pictures), pictures),
+            _MEMORY_BYTES,
+        )
+    except WorkLostError as error:
+        if error.how == "died" and not model.shipped:
+            raise ModelError(_not_a_bundle(str(model.path))) from error
+        raise ClipError(f"{clip}: {_LOST[error.how]}") from error
+    except RuntimeError as error:  # what the library says of networks that do not fit
+        raise ModelError(_not_a_bundle(str(model.path))) from error
 
 
-def _start_worker(counter: Any) -> None:
-    global _looked_at
-    _looked_at = counter
+def _without_drawing(
+    asked: tuple[Callable[[_Task, Callable[[], None]], _Result], _Task],
+    one_more: Callable[[], None],
+) -> _Result:
     # The library's drawing helpers import these, 90 MB a process for nothing: in a process
     # that only looks for the pose, empty modules take their place.
     for name in ("cv2", "matplotlib", "matplotlib.pyplot"):
         sys.modules[name] = ModuleType(name)
-    # Its C++ log lines stay off the terminal; exceptions travel by the pool.
-    os.dup2(os.open(os.devnull, os.O_WRONLY), 2)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    work, task = asked
+    return work(task, one_more)
 
 
-def _end_with_parent() -> None:
-    """A formcheck that was killed leaves no process behind that works on or waits for it."""
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-def _count_one() -> None:
-    with _looked_at.get_lock():
-        _looked_at.value += 1
+def _poses_in(parts: list[_Part], one_more: Callable[[], None]) -> list[_Found]:
+    return [_pose_in(part, one_more) for part in parts]
 
 
 def _pose_in(part: _Part, one_more: Callable[[], None]) -> _Found:
@@ -293,7 +289,7 @@ def _others_at(info: ClipInfo, times_s: FloatArray) -> bool:
     """Whether more than one person is in any of these pictures."""
     if len(times_s) == 0:
         return False
-    with _landmarker(_counting_model(), "IMAGE", _KEEN) as landmarker:
+    with _landmarker(str(find_model(COUNTING_MODEL).path), "IMAGE", _KEEN) as landmarker:
         for t_s in times_s:
             for _, rgb in read_frames(info, np.array([t_s]), _MAX_SIDE_PX):
                 if len(_everyone(landmarker, rgb)) > 1:
@@ -305,7 +301,7 @@ def _everyone_in(asked: _Looks, one_more: Callable[[], None]) -> list[Poses]:
     """The people in each picture."""
     looks = []
     side_px = _side_px(asked.info, asked.windows[0])
-    with _landmarker(_counting_model(), "IMAGE", _KEEN) as landmarker:
+    with _landmarker(str(find_model(COUNTING_MODEL).path), "IMAGE", _KEEN) as landmarker:
         for _, rgb in read_frames(asked.info, asked.times_s, side_px):
             finds = [
                 window.to_whole(pose)
@@ -341,11 +337,6 @@ def _together(finds: list[Poses]) -> Poses:
     return np.array(finds, dtype=np.float32).reshape(-1, len(LANDMARKS), 6)
 
 
-def _counting_model() -> str:
-    """Good enough to count people, and light on memory beside the model in use."""
-    return str(find_model("full").path)
-
-
 def _landmarker(model_path: str, mode: str, least_confidence: float = 0.5) -> Any:
     try:
         from mediapipe.tasks.python.core.base_options import BaseOptions
@@ -364,10 +355,15 @@ def _landmarker(model_path: str, mode: str, least_confidence: float = 0.5) -> An
     except (ImportError, OSError) as error:
         raise ModelError(_missing_library(error)) from error
     except (RuntimeError, ValueError) as error:
-        raise ModelError(
-            f"{model_path} does not work as a pose landmark bundle; make one with "
-            "models/assemble.py."
-        ) from error
+        raise ModelError(_not_a_bundle(model_path)) from error
+
+
+def _not_a_bundle(model_path: str) -> str:
+    return (
+        f"{model_path} does not work as a pose landmark bundle, a zip of the detector as "
+        "pose_detector.tflite and the landmark network as pose_landmarks_detector.tflite; make "
+        "one with models/assemble.py."
+    )
 
 
 def _missing_library(error: ImportError | OSError) -> str:
@@ -395,16 +391,3 @@ def _pose(result: Any) -> Poses:
         [(p.x, p.y, p.visibility, w.x, w.y, w.z) for p, w in zip(image, world, strict=True)],
         dtype=np.float32,
     )
-
-
-@contextlib.contextmanager
-def _silent_stderr() -> Iterator[None]:
-    """Keep the pose library's C++ log lines off the terminal; exceptions still pass."""
-    kept = os.dup(2)
-    with Path(os.devnull).open("w") as nowhere:
-        os.dup2(nowhere.fileno(), 2)
-    try:
-        yield
-    finally:
-        os.dup2(kept, 2)
-        os.close(kept)

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import zipfile
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
 from formcheck.errors import ModelError
+from formcheck.files import open_regular
 from formcheck.pose.digest import sha256_of
 
 DEFAULT_MODEL = "heavy"
@@ -14,6 +16,8 @@ DEFAULT_MODEL = "heavy"
 # twice the time; a third fewer begin to cost depth in fast sets (tests/truth/model_trade.py).
 POSE_RATE_HZ = 15.0
 _MEMBERS = {"pose_detector.tflite", "pose_landmarks_detector.tflite"}
+_TFLITE = b"TFL3"  # the schema's file identifier
+_LARGEST_BYTES = 200_000_000
 # SHA-256 of the bundles that come with formcheck (see models/README.md).
 _SHIPPED = {
     "full": "007693c09b2a7e4d680464868144adf3b6209cef4a7304b048632cd8249bcfaa",
@@ -34,6 +38,11 @@ class PoseModel:
     def name(self) -> str:
         return self.path.name
 
+    @property
+    def shipped(self) -> bool:
+        """Whether it is one that comes with formcheck."""
+        return self.sha256 in _SHIPPED.values()
+
 
 def find_model(asked: str = DEFAULT_MODEL) -> PoseModel:
     """The bundle asked for: ``full``, ``heavy``, or the path of another one.
@@ -42,24 +51,34 @@ def find_model(asked: str = DEFAULT_MODEL) -> PoseModel:
     """
     if asked in _SHIPPED:
         return _shipped(asked)
-    path = Path(asked)
-    if not path.is_file():
+    path = Path(asked).absolute()
+    try:
+        with open_regular(path, _LARGEST_BYTES) as file, zipfile.ZipFile(file) as bundle:
+            members = {member.filename: member for member in bundle.infolist()}
+            if not set(members) >= _MEMBERS:
+                missing = sorted(_MEMBERS - set(members))
+                raise ModelError(
+                    f"{path} lacks {' and '.join(missing)}, so it is no pose landmark bundle; make "
+                    "one with models/assemble.py."
+                )
+            for name in _MEMBERS:
+                if members[name].file_size > _LARGEST_BYTES:
+                    raise ModelError(f"{path}: {name} in it is too large for a landmark network.")
+                # Reading to the end compares the checksum, too.
+                if bundle.read(name)[4:8] != _TFLITE:
+                    raise ModelError(
+                        f"{path}: {name} in it is no TensorFlow Lite network; make the bundle with "
+                        "models/assemble.py."
+                    )
+    except FileNotFoundError as error:
         raise ModelError(
             f"“{asked}” is no landmark model: give {' or '.join(_SHIPPED)}, or the path of a "
             ".task bundle."
-        )
-    try:
-        with zipfile.ZipFile(path) as bundle:
-            members = set(bundle.namelist())
-    except (zipfile.BadZipFile, OSError) as error:
+        ) from error
+    except (zipfile.BadZipFile, zlib.error, OSError, ValueError, RuntimeError, EOFError) as error:
         raise ModelError(
             f"{path} is not a readable landmark bundle; make one with models/assemble.py."
         ) from error
-    if not members >= _MEMBERS:
-        raise ModelError(
-            f"{path} lacks {' and '.join(sorted(_MEMBERS - members))}, so it is no pose landmark "
-            "bundle; make one with models/assemble.py."
-        )
     return PoseModel(path, sha256_of(path))
 
 

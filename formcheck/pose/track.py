@@ -58,4 +58,5 @@ class PoseTrack:
 
     @property
     def frames_with_pose(self) -> int:
-        return int(np.isfinite(self.xy_px[:, INDEX["left_shoulder"], 0]).sum())
+        shoulders = [INDEX["left_shoulder"], INDEX["right_shoulder"]]
+        return int(np.isfinite(self.xy_px[:, shoulders, 0]).any(axis=1).sum())

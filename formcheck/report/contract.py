@@ -1,30 +1,26 @@
-"""The report contract: one judged set as plain JSON data, and the schema it must meet."""
+"""The report contract: one judged set as plain JSON data that meets its schema."""
 
 from __future__ import annotations
 
-import json
 import math
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
-import jsonschema
+from jsonschema import Draft202012Validator
+from jsonschema.exceptions import best_match
 
 from formcheck.analysis import Analysis, RepResult
+from formcheck.errors import FormcheckError
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
+from formcheck.measures.values import rep_values
+from formcheck.report.schema import schema
 from formcheck.reps.look import Look
 
 SCHEMA_NAME = "formcheck.report/1"
 
-# Always present on a rep, null where unmeasured; whatever else was measured follows them.
-REP_VALUES: tuple[str, ...] = (
-    "elbow_bottom_deg", "elbow_top_deg", "hip_deviation_deg", "hip_deviation_change_deg",
-    "elbow_flare_deg", "hand_spacing_ratio", "symmetry_deg", "head_angle_deg", "hips_lag_s",
-    "mean_concentric_speed", "peak_concentric_speed",
-    "load_fraction", "load_fraction_top", "load_fraction_bottom",
-)  # fmt: skip
-PHASES: tuple[str, ...] = ("eccentric_s", "bottom_pause_s", "concentric_s", "top_pause_s")
+
+class ContractError(FormcheckError):
+    """A report does not meet its schema."""
 
 
 def report_dict(analysis: Analysis) -> dict[str, Any]:
@@ -70,17 +66,16 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
     }
 
 
-@cache
-def schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12) of the report."""
-    text = files("formcheck.report").joinpath("report.schema.json").read_text(encoding="utf-8")
-    loaded: dict[str, Any] = json.loads(text)
-    return loaded
+def check(report: dict[str, Any]) -> None:
+    """Raise ContractError where the report breaks the contract.
 
-
-def validate(report: dict[str, Any]) -> None:
-    """Raise ``jsonschema.ValidationError`` where the report breaks the contract."""
-    jsonschema.Draft202012Validator(schema()).validate(report)
+    A report is checked before it is written, since values and faults may come from outside, and
+    since the folder is what logs and summaries are made from later.
+    """
+    broken = best_match(Draft202012Validator(schema()).iter_errors(report))
+    if broken is not None:
+        place = "/".join(map(str, broken.absolute_path)) or "the report"
+        raise ContractError(f"report.json would break its contract at {place}: {broken.message}.")
 
 
 def _number(value: float | None, digits: int = 4) -> float | None:
@@ -173,11 +168,9 @@ def _measured(name: str, quantity: Quantity | None) -> dict[str, float | None]:
 
 def _rep(result: RepResult) -> dict[str, Any]:
     rep, values = result.rep, result.values
-    phases = {name: values.get(name) or Quantity(getattr(rep, name)) for name in PHASES}
-    named = {**phases, **{name: values.get(name) for name in REP_VALUES}, **values}
     measured: dict[str, float | None] = {}
-    for name, quantity in named.items():
-        measured |= _measured(name, quantity)
+    for name in rep_values():
+        measured |= _measured(name, values.get(name))
     return {
         "index": rep.index,
         "attempt": result.attempt,

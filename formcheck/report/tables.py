@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import importlib.util
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
+
+from formcheck.errors import OutputError
+from formcheck.measures.values import rep_values
 
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _LIST_SEPARATOR = "; "
@@ -25,7 +29,7 @@ def reps_table(report: dict[str, Any]) -> pd.DataFrame:
     names = list(dict.fromkeys(name for row in rows for name in row)) or ["index", "attempt"]
     table = pd.DataFrame(rows, columns=names)
     for name in names:
-        if name.endswith(("_s", "_deg", "_ratio", "_plus_minus", "_speed")) or "fraction" in name:
+        if name in rep_values() or name.endswith(("_s", "_plus_minus")):
             table[name] = table[name].astype("float64")
     return table
 
@@ -37,9 +41,22 @@ def write_csv(table: pd.DataFrame, path: Path) -> None:
     plain.to_csv(path, index=False, encoding="utf-8", lineterminator="\r\n")
 
 
+def check_xlsx() -> None:
+    """Raise OutputError where what writes workbooks is not installed."""
+    if importlib.util.find_spec("openpyxl") is None:
+        raise OutputError(
+            "reps.xlsx needs openpyxl, which is not installed: pip install 'formcheck[xlsx]', or "
+            "leave out --xlsx; reps.csv holds the same table."
+        )
+
+
 def write_xlsx(table: pd.DataFrame, path: Path) -> None:
-    """One sheet, header row frozen."""
-    table.to_excel(path, sheet_name="reps", index=False, freeze_panes=(1, 1), engine="openpyxl")
+    """The reps, header row frozen, and beside them what each value is and its unit."""
+    values = [vars(value) for value in rep_values().values()]
+    about = pd.DataFrame(values, columns=["key", "label", "unit", "about"])
+    with pd.ExcelWriter(path, engine="openpyxl") as book:
+        table.to_excel(book, sheet_name="reps", index=False, freeze_panes=(1, 1))
+        about.to_excel(book, sheet_name="values", index=False, freeze_panes=(1, 0))
 
 
 def _cell(value: Any) -> Any:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from formcheck.analysis import Analysis
-from formcheck.report.contract import report_dict
+from formcheck.report.contract import check, report_dict
 from formcheck.report.page.page import page_html
 from formcheck.report.tables import reps_table, write_csv, write_xlsx
 from formcheck.report.video.annotate import annotate
@@ -30,9 +30,11 @@ def write_report(
     sequence) where there is no clip, only a pose track: the page then comes without video.
     ``note`` is the user's remark shown on the page. ``on_frame`` is told the seconds of the
     clip drawn so far. Works for a set without a rep, and says so. Raises ClipError when a clip
-    cannot be read; files already in ``out_dir`` are overwritten.
+    cannot be read, ContractError when a value from outside breaks the report's contract; files
+    already in ``out_dir`` are overwritten.
     """
     report = report_dict(analysis)
+    check(report)
     out_dir.mkdir(parents=True, exist_ok=True)
     text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
     (out_dir / "report.json").write_text(text + "\n", encoding="utf-8")

@@ -36,12 +36,15 @@ def place_of(points: Mapping[str, FloatArray], joint: str, side: str | None) -> 
 
 
 def planted_side(points: Mapping[str, FloatArray], near: str) -> str:
-    """The side whose arm carries: the near one, unless its hand is held off the floor."""
+    """The side whose arm carries: the near one, unless its hand is held off the floor.
+
+    A far arm that is seen now and then is no witness.
+    """
     far = "left" if near == "right" else "right"
     span = length(points[f"{far}_wrist"] - points[f"{far}_shoulder"])
     raised = points[f"{far}_wrist"][:, 1] - points[f"{near}_wrist"][:, 1]
     known = np.isfinite(span) & np.isfinite(raised)
-    if known.sum() < RATE_HZ:
+    if known.sum() < max(RATE_HZ, 0.5 * np.isfinite(points[f"{near}_wrist"][:, 0]).sum()):
         return near
     off_floor = float(np.median(raised[known])) > 0.3 * float(np.percentile(span[known], 90))
     return far if off_floor else near

@@ -31,6 +31,8 @@ _SIDE_READS_DEG = 4.3
 _PLANTED_RADIUS = 0.35  # hands this near their usual place, in arm lengths, are planted
 _HANGING_ARM_COS = 0.88  # an arm along a trunk seen in full: standing or kneeling up
 _SHORT_TRUNK = 0.75  # a trunk shorter than this, in arm lengths, is seen end on
+_ARM_AND_HIP = ("shoulder", "elbow", "wrist", "hip")
+_NOW_AND_THEN = 0.5  # a side seen in fewer pictures than this share of the other's shows nothing
 
 
 @dataclass(frozen=True)
@@ -78,8 +80,9 @@ def recognise_view(track: PoseTrack) -> View:
         _yaw_deg(_cross(hips, ventral), across, along, HIP_WIDTH_PER_TRUNK),
         _world_yaw_deg(track, use),
     ]
-    if not np.isfinite(at_trunk).any():  # one side only was tracked: that is a side view
-        return View("side", "right" if across > 0 else "left")
+    if (seen := only_side_seen(track)) is not None:
+        # Which side is near is no question then; how far off square it is, is not known.
+        return View("front", None, 90.0) if _end_on(track, use) else View("side", seen)
     yaw = float(np.nanmean(at_trunk)) + _trunk_off_middle_deg(track, use, abs(across))
     near: Literal["left", "right"] = "right" if across > 0 else "left"
     if abs(yaw) <= SIDE_LIMIT_DEG:
@@ -89,6 +92,20 @@ def recognise_view(track: PoseTrack) -> View:
     if yaw <= -FRONT_LIMIT_DEG:
         return View("rear", None, yaw)
     return View("oblique", near, yaw)
+
+
+def only_side_seen(track: PoseTrack) -> Literal["left", "right"] | None:
+    """The side whose arm and trunk are tracked when the other's are not, or only now and then.
+
+    Some trackers and annotated data sets follow the side that faces the camera alone.
+    """
+    left, right = (
+        sum(np.isfinite(track.xy(f"{side}_{joint}")[:, 0]).sum() for joint in _ARM_AND_HIP)
+        for side in ("left", "right")
+    )
+    if min(left, right) >= _NOW_AND_THEN * max(left, right):
+        return None
+    return "left" if left > right else "right"
 
 
 def push_up_frames(track: PoseTrack) -> BoolArray:
@@ -134,10 +151,22 @@ def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
 
 
 def _middle(track: PoseTrack, joint: str) -> FloatArray:
-    """Middle of left and right, or the one that is seen: some trackers follow one side only."""
+    """Middle of left and right; the one that is seen, where the other is not.
+
+    A side that is seen now and then is left out: it would make the middle jump.
+    """
+    if (seen := only_side_seen(track)) is not None:
+        return track.xy(f"{seen}_{joint}")
     left, right = track.xy(f"left_{joint}"), track.xy(f"right_{joint}")
     both = (left + right) / 2
     return np.where(np.isfinite(both), both, np.where(np.isfinite(left), left, right))
+
+
+def _end_on(track: PoseTrack, use: BoolArray) -> bool:
+    """Whether the trunk shows so short that it points at the camera."""
+    shoulder, wrist, hip = (_middle(track, joint)[use] for joint in ("shoulder", "wrist", "hip"))
+    arm_px = float(np.nanpercentile(np.linalg.norm(wrist - shoulder, axis=1), 80))
+    return float(np.nanmedian(np.linalg.norm(hip - shoulder, axis=1))) < _SHORT_TRUNK * arm_px
 
 
 def _across(track: PoseTrack, joint: str) -> FloatArray:

@@ -21,7 +21,7 @@ from formcheck.cli import app
 from formcheck.clip.read import probe
 from formcheck.pose import cache, landmarker
 from formcheck.pose.store import read_track, write_track
-from formcheck.report.contract import validate
+from formcheck.report.contract import check
 from tests.clip.clips import make_clip, make_sound
 
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
@@ -64,7 +64,7 @@ def test_a_sample_set_gives_a_whole_report(judged: tuple[Path, Result]) -> None:
     out, result = judged
     assert result.exit_code == 0, result.output
     report = report_in(out)
-    validate(report)
+    check(report)
     truth = json.loads(CLIP.with_suffix(".truth.json").read_text(encoding="utf-8"))
     assert report["set"]["attempts"] == truth["counts"]["attempts"]
     for rep, true in zip(report["reps"], truth["reps"], strict=True):
@@ -135,7 +135,7 @@ def test_a_clip_without_a_person_gets_a_report_that_says_so(tmp_path: Path) -> N
     result = run(clip, "--model", "full", "--out", out)
     assert result.exit_code == 4, result.output
     report = report_in(out)
-    validate(report)
+    check(report)
     assert report["set"]["attempts"] == 0
     assert (out / "report.html").exists()
 

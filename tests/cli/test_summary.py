@@ -34,8 +34,9 @@ def test_what_was_done_is_said(capsys: pytest.CaptureFixture[str]) -> None:
 @pytest.mark.parametrize("name", ["[/].mp4", "[red]x.mp4", "a\x1b[2Jb.mp4", "a\u202eb.mp4"])
 def test_a_file_name_is_text(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     analysis = judged("clean_side")
-    view = replace(analysis.views[0], track=replace(analysis.views[0].track, source_name=name))
-    text = said(replace(analysis, views=(view,)), capsys)
+    view = replace(analysis.looks[0], track=replace(analysis.looks[0].track, source_name=name))
+    measured = replace(analysis.measured, looks=(view,))
+    text = said(replace(analysis, measured=measured), capsys)
     assert text.startswith(name[:4]) or "⟨U+" in text
     assert "\x1b" not in text and "\u202e" not in text
 

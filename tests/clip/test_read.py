@@ -1,11 +1,21 @@
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from formcheck.clip.read import at_most, probe, read_frames, read_planes, scaled_size
+from formcheck.apart.process import WorkLostError
+from formcheck.clip import read
+from formcheck.clip.read import (
+    at_most,
+    probe,
+    probe_apart,
+    read_frames,
+    read_planes,
+    scaled_size,
+)
 from formcheck.errors import ClipError
 from tests.clip.clips import make_clip, make_sound, square_left_edge
 
@@ -156,6 +166,105 @@ def test_each_unreadable_file_is_refused_in_its_own_sentence(tmp_path: Path) -> 
     assert len(set(said.values())) == len(said)
 
 
+def named(path: Path, name: str) -> Path:
+    os.link(path, other := path.with_name(name))
+    return other
+
+
+@pytest.mark.parametrize(
+    "name", ["12:30.mp4", "http:a.mp4", "concat:a.mp4", "-i.mp4", os.fsdecode(b"n\xff.mp4")]
+)
+def test_a_name_is_never_taken_for_an_address(
+    tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    named(make_clip(tmp_path / "whole.mp4", STEADY), name)
+    monkeypatch.chdir(tmp_path)
+    assert probe(Path(name)).frames == 20
+    with pytest.raises(ClipError, match="no such file"):
+        probe(Path("http://127.0.0.1:9/a.mp4"))
+
+
+def test_a_file_that_refers_to_others_is_no_clip(tmp_path: Path) -> None:
+    clip = make_clip(tmp_path / "whole.ts", STEADY)
+    assert len(list(read_frames(probe(clip)))) == 20
+    lists = {
+        "concat.mp4": f"ffconcat version 1.0\nfile '{clip}'\n",
+        "live.m3u8": f"#EXTM3U\n#EXT-X-TARGETDURATION:1\n#EXTINF:1,\n{clip}\n",
+        "play.mp4": f"#EXTM3U\n#EXT-X-TARGETDURATION:1\n#EXTINF:1,\n{clip}\n",
+        "session.mp4": "v=0\no=- 0 0 IN IP4 127.0.0.1\ns=a\nm=video 5004 RTP/AVP 96\n",
+    }
+    for name, text in lists.items():
+        (tmp_path / name).write_text(text)
+        with pytest.raises(ClipError, match="not a video"):
+            probe(tmp_path / name)
+
+
+def test_a_pipe_or_a_device_is_refused_and_does_not_hang(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.mp4")
+    for path in (tmp_path / "pipe.mp4", Path("/dev/zero")):
+        with pytest.raises(ClipError, match="a device or a pipe"):
+            probe(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "jump_s"), [("a.mp4", 60.0), ("a.mp4", 4e3), ("a.mkv", 4e3), ("a.mkv", 3e7)]
+)
+def test_times_that_jump_are_cut_where_they_do(tmp_path: Path, name: str, jump_s: float) -> None:
+    info = probe(make_clip(tmp_path / name, STEADY[:14] + [jump_s + t for t in STEADY[14:]]))
+    assert info.frames == 14
+    assert info.duration_s == pytest.approx(14 / 30, abs=0.01)
+    assert "jump by" in info.notes[0] and "14 of its 20 pictures" in info.notes[0]
+    assert len(list(read_frames(info))) == 14
+
+
+def test_the_longest_stretch_between_jumps_is_read_from_its_own_first_picture(
+    tmp_path: Path,
+) -> None:
+    info = probe(make_clip(tmp_path / "a.mp4", STEADY[:5] + [100 + t for t in STEADY[5:]]))
+    assert (info.frames, info.times_s[0]) == (15, 0.0)
+    read = list(read_frames(info))
+    assert [t_s for t_s, _ in read] == pytest.approx(list(info.times_s), abs=1e-4)
+    assert abs(square_left_edge(read[0][1]) - 4 * 5) <= 2
+
+
+@pytest.mark.parametrize(
+    ("times_s", "said"),
+    [([n * 19.0 for n in range(200)], "minutes long"), ([n / 5000 for n in range(99)], "a second")],
+)
+def test_a_length_or_a_rate_no_clip_has_is_refused(
+    tmp_path: Path, times_s: list[float], said: str
+) -> None:
+    with pytest.raises(ClipError, match=said):
+        probe(make_clip(tmp_path / "a.mp4", times_s))
+
+
+@pytest.mark.parametrize("size", [(16, 16), (2000, 16)])
+def test_a_picture_too_small_to_show_a_body_is_refused(
+    tmp_path: Path, size: tuple[int, int]
+) -> None:
+    with pytest.raises(ClipError, match=r"pictures of \d+×16 px"):
+        probe(make_clip(tmp_path / "a.mp4", STEADY, *size))
+
+
+def test_a_codec_that_is_not_read_is_named(tmp_path: Path) -> None:
+    with pytest.raises(ClipError, match=r"not read \(ffv1\).*H\.264"):
+        probe(make_clip(tmp_path / "a.mkv", STEADY, codec="ffv1"))
+
+
+def test_a_clip_is_looked_at_in_a_process_of_its_own(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clip = make_clip(tmp_path / "a.mp4", STEADY)
+    assert probe_apart(clip).frames == 20
+
+    def lost(*_: object) -> None:
+        raise WorkLostError("memory")
+
+    monkeypatch.setattr(read, "work_apart", lost)
+    with pytest.raises(ClipError, match=r"a\.mp4: decoding it takes more memory"):
+        probe_apart(clip)
+
+
 def test_a_clip_without_permission_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -164,6 +273,6 @@ def test_a_clip_without_permission_is_refused(
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "open", refuse)  # file modes do not bind the root user
+    monkeypatch.setattr(os, "open", refuse)  # file modes do not bind the root user
     with pytest.raises(ClipError, match="no permission"):
         probe(clip)

@@ -45,3 +45,18 @@ def test_a_failure_leaves_neither_a_part_nor_an_earlier_clip_changed(tmp_path: P
         clip.write_planes(np.zeros((180, 320, 3), dtype=np.uint8), 0.0)
     assert path.read_bytes() == b"earlier"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_bit_rate_beyond_the_encoders_numbers_is_no_error(tmp_path: Path) -> None:
+    path = tmp_path / "a.mp4"
+    with ClipWriter(path, 320, 180, max_bit_rate=3_000_000_000) as clip:
+        clip.write_planes(planes_of(picture(0, 320, 180)), 0.0)
+    assert path.stat().st_size > 0
+
+
+def test_a_folder_named_like_an_address_is_written_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("concat:reports").mkdir()
+    assert probe(write(Path("concat:reports") / "a.mp4")).frames == len(TIMES)

@@ -120,6 +120,41 @@ def test_a_file_that_is_not_text_is_no_limits_file(tmp_path: Path) -> None:
     assert "not a limits file" in complaint(path)
 
 
+@pytest.mark.parametrize(
+    ("text", "asked"),
+    [
+        ("hip_sag = 1e308", "between 1 and 45 deg"),
+        ("hip_sag = -5", "between 1 and 45 deg"),
+        ("hip_pike = 15", "between -60 and -1 deg"),
+        ("slow_concentric = 61", "between 0.2 and 10 s"),
+        ("aborted = 101", "between 10 and 95"),
+        (f"shallow = {'9' * 400}", "needs a number"),
+    ],
+)
+def test_a_limit_no_body_could_meet_is_refused(tmp_path: Path, text: str, asked: str) -> None:
+    assert asked in complaint(written(tmp_path, text))
+
+
+def test_every_limit_as_shipped_is_possible(tmp_path: Path) -> None:
+    text = "\n".join(f"{key} = {limit.value}" for key, limit in default_limits().items())
+    assert read_limits(written(tmp_path, text)) == default_limits()
+
+
+@pytest.mark.parametrize("text", ["[" * 5000, "shallow = " + "[" * 5000, "a." * 5000 + "b = 1"])
+def test_nesting_without_end_is_no_limits_file(tmp_path: Path, text: str) -> None:
+    complaint(written(tmp_path, text))
+
+
+def test_no_sign_of_a_limits_file_moves_the_terminals_cursor(tmp_path: Path) -> None:
+    said = complaint(written(tmp_path, '"\\u001b[2Jgone" = 1\n'))
+    assert "\x1b" not in said and "⟨U+001B⟩[2Jgone" in said
+
+
+def test_only_a_file_of_a_limits_files_size_is_read(tmp_path: Path) -> None:
+    assert "device" in complaint(Path("/dev/zero"))
+    assert "at most" in complaint(written(tmp_path, "#" * 1_000_001))
+
+
 def test_a_missing_file_and_a_folder_cannot_be_read(tmp_path: Path) -> None:
     assert "No such file" in complaint(tmp_path / "nowhere.toml")
     assert "cannot be read" in complaint(tmp_path)
@@ -147,8 +182,8 @@ def test_a_limit_that_does_not_exist_cannot_be_changed() -> None:
         ("[hip_sag]\nvalues = 9\nvalue = 9\n", 2, "no “values”"),
         ("[hip_sag]\nreason = 'mine'\n", 1, "needs a number"),
         ("[hip_sag]\nvalue = 9 0\n", 2, "not a limits file"),
-        ("tempo_tolerance = -0.3\n", 1, "makes no sense"),
-        ("shallow = 1e308\n", 1, "makes no sense"),
+        ("tempo_tolerance = -0.3\n", 1, "must lie between"),
+        ("shallow = 1e308\n", 1, "must lie between"),
     ],
 )
 def test_a_problem_is_told_with_its_line(text: str, line: int, words: str) -> None:

@@ -10,13 +10,12 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from formcheck.maths.filtering import CUTOFF_HZ, TWO_PASS_CORRECTION, low_pass
 from formcheck.maths.geometry import (
     inclination_deg,
     joint_angle_deg,
     line_deviation_deg,
+    signed_turn_deg,
 )
-from formcheck.reps.find import find_reps
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -173,46 +172,14 @@ def test_a_point_nearer_than_the_scale_plane_looks_larger(distance_m: float, sha
     assert height(nearer) / height(stick) - 1 == pytest.approx(share, abs=6e-4)
 
 
-def test_two_passes_keep_the_cutoff_that_was_asked_for() -> None:
-    """Winter, Biomechanics and Motor Control of Human Movement, 4th ed. 2009: the design
-    cut-off of a filter run forward and backward is divided by 0.802 (from memory; the value is
-    (sqrt(2) - 1) ** 0.25). At the cut-off the amplitude is then 1 / sqrt(2)."""
-    assert pytest.approx(0.802, abs=5e-4) == TWO_PASS_CORRECTION
-    rate_hz = 240.0  # well above the cut-off, so that only the passes matter
-    t_s = np.arange(0, 10, 1 / rate_hz)
-    middle = slice(len(t_s) // 4, 3 * len(t_s) // 4)
-    wave = np.sin(2 * np.pi * CUTOFF_HZ * t_s)
-    smooth = low_pass(wave, rate_hz)
-    assert np.std(smooth[middle]) / np.std(wave[middle]) == pytest.approx(0.5**0.5, abs=0.01)
-    lag = np.argmax(np.correlate(smooth[middle], wave[middle], "full")) - (len(wave[middle]) - 1)
-    assert lag == 0, "zero phase"
+def test_a_turn_is_positive_clockwise_on_the_screen() -> None:
+    """y points down, so that from right to down is clockwise."""
+    right, down = np.array([2.0, 0.0]), np.array([0.0, 3.0])
+    assert signed_turn_deg(right, down) == pytest.approx(90.0)
+    assert signed_turn_deg(down, right) == pytest.approx(-90.0)
+    assert signed_turn_deg(right, np.array([-1.0, -1.0])) == pytest.approx(-135.0)
 
 
-def lowered_and_pressed(t_s: FloatArray, starts_s: float) -> FloatArray:
-    """Elbow angle of three reps of minimum-jerk phases: 1.5 s down, 0.5 s held, 1 s up, 1 s top."""
-    into = (t_s - starts_s) % 4.0
-
-    def eased(u: FloatArray) -> FloatArray:
-        u = np.clip(u, 0.0, 1.0)
-        return 10 * u**3 - 15 * u**4 + 6 * u**5  # Flash and Hogan, J Neurosci 1985;5:1688-1703
-
-    bend = eased(into / 1.5) - eased(into - 2.0)
-    return 170.0 - 85.0 * np.where((t_s >= starts_s) & (t_s < starts_s + 12.0), bend, 0.0)
-
-
-def test_boundaries_between_frames_are_finer_than_the_frame_interval_allows() -> None:
-    """Computed: a duration between two events that are rounded to frames errs by an SD of
-    1 / (rate x sqrt(6)), 13.6 ms at 30 frames a second. Interpolated boundaries stay below."""
-    rate_hz = 30.0
-    rounded_sd_s = 1 / (rate_hz * 6**0.5)
-    assert rounded_sd_s == pytest.approx(0.0136, abs=5e-5)
-    t_s = np.arange(0, 16, 1 / rate_hz)
-    found = []
-    for starts_s in 1.0 + np.linspace(0, 1 / rate_hz, 12, endpoint=False):
-        elbow = lowered_and_pressed(t_s, starts_s)
-        reps = find_reps(t_s, elbow, np.ones(len(t_s), dtype=bool), rate_hz)
-        assert len(reps) == 3
-        found += [rep.eccentric_s for rep in reps]
-    assert np.std(found) < rounded_sd_s / 2
-    # 5.94 % of the phase at either end is slower than 5 % of its peak speed (computed)
-    assert np.mean(found) == pytest.approx(1.5 * (1 - 2 * 0.0594), abs=0.05)
+def test_a_joint_whose_segment_has_no_length_has_no_angle() -> None:
+    point = np.array([1.0, 1.0])
+    assert np.isnan(joint_angle_deg(point, point, np.array([2.0, 1.0])))

@@ -1,14 +1,17 @@
-"""Signals drawn by hand: every curve is what the test says, and unknown where it says nothing."""
+"""Looks drawn by hand: every curve is what the test says, and unknown where it says nothing."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from formcheck.maths.filtering import RATE_HZ
+from formcheck.pose.track import LANDMARKS, PoseTrack
 from formcheck.reps.find import Rep
+from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
 from formcheck.signals.view import View
 
@@ -38,10 +41,11 @@ def drawn(t_s: FloatArray = T_S, **given: Any) -> Signals:
     """Signals with the fields that are given and nothing else known."""
     fields: dict[str, Any] = {name: np.full(len(t_s), np.nan) for name in _CURVES}
     fields |= {
+        name: {landmark: np.full((len(t_s), 2), np.nan) for landmark in LANDMARKS}
+        for name in ("drawn_px", "points_px", "steady_px")
+    }
+    fields |= {
         "in_position": np.ones(len(t_s), dtype=bool),
-        "drawn_px": {},
-        "points_px": {},
-        "steady_px": {},
         "arm_length_px": 200.0,
         "near_side": "left",
         "pose_rate_hz": RATE_HZ,
@@ -49,3 +53,32 @@ def drawn(t_s: FloatArray = T_S, **given: Any) -> Signals:
         "bridged": np.zeros(len(t_s), dtype=bool),
     }
     return Signals(t_s=t_s, rate_hz=RATE_HZ, **(fields | given))
+
+
+def look_at(
+    signals: Signals,
+    view: View = SIDE,
+    reps: Sequence[Rep] = (REP,),
+    clip: int = 0,
+    offset_s: float = 0.0,
+) -> Look:
+    """The look of a view that shows ``signals``; ``reps`` stand on the look's own clock."""
+    track = unseen_track(signals.t_s)
+    return Look(clip, track, view, signals, tuple(reps), offset_s)
+
+
+def unseen_track(t_s: FloatArray) -> PoseTrack:
+    """A track on which nobody is seen: measures read the signals, not the landmarks."""
+    frames = len(t_s)
+    return PoseTrack(
+        t_s=t_s,
+        xy_px=np.full((frames, len(LANDMARKS), 2), np.nan),
+        visibility=np.full((frames, len(LANDMARKS)), np.nan),
+        world_m=None,
+        width=1280,
+        height=720,
+        fps=RATE_HZ,
+        duration_s=frames / RATE_HZ,
+        frames=frames,
+        source_name="drawn",
+    )

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 
-from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.maths.quantity import Quantity
 from formcheck.measures.bodyline import (
     LINE_HIDDEN,
     LINE_NEEDS_SIDE,
+    BodyLine,
     OwnLine,
     hip_deviation,
     hip_deviation_change,
     line_curve,
-    own_line,
+    read_line,
 )
 from formcheck.measures.depth import JITTERY, MOST_NOISE
+from formcheck.reps.find import Rep
 from formcheck.signals.view import View
-from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, through
+from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, look_at, through
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -30,11 +33,29 @@ SAGS = through((2.2, 0), (3, 18), (4, 18), (4.8, 0))
 
 def read_own_line(start_deg: float, view: View = SIDE, support: str = "toes") -> OwnLine:
     level = np.full(len(T_S), start_deg)
-    return own_line(drawn(), level, [REP], view, support)
+    return own_line_of(level, view, support)
 
 
-def deviation(line_deg: FloatArray, own: OwnLine = NO_ERROR) -> Quantity:
-    return hip_deviation(drawn(), line_deg, REP, SIDE, own)
+def own_line_of(
+    line_deg: FloatArray,
+    view: View = SIDE,
+    support: str = "toes",
+    reps: Sequence[Rep] = (REP,),
+) -> OwnLine:
+    shown = drawn(body_line_deg=line_deg, body_line_knee_deg=line_deg)
+    return read_line(look_at(shown, view, reps), support).own
+
+
+def deviation(
+    line_deg: FloatArray, own: OwnLine = NO_ERROR, view: View = SIDE, noise: float = 0.0
+) -> Quantity:
+    return hip_deviation(look_at(drawn(noise=noise), view), REP, BodyLine(line_deg, own))
+
+
+def change(
+    line_deg: FloatArray, own: OwnLine = NO_ERROR, view: View = SIDE, noise: float = 0.0
+) -> Quantity:
+    return hip_deviation_change(look_at(drawn(noise=noise), view), REP, BodyLine(line_deg, own))
 
 
 def test_the_line_runs_to_the_ankles_and_on_the_knees_to_the_knees() -> None:
@@ -76,14 +97,13 @@ def test_what_the_hips_do_between_reps_is_not_held_against_the_rep() -> None:
 
 def test_only_a_view_from_the_side_shows_the_line() -> None:
     for view in (FRONT, REAR):
-        measured = hip_deviation(drawn(), SAGS, REP, view, NO_ERROR)
+        measured = deviation(SAGS, view=view)
         assert measured.reason == LINE_NEEDS_SIDE and not measured.known
 
 
 def test_hidden_hips_and_jitter_say_why_there_is_no_line() -> None:
     assert deviation(np.full(len(T_S), np.nan)).reason == LINE_HIDDEN
-    shaky = hip_deviation(drawn(noise=2 * MOST_NOISE), SAGS, REP, SIDE, NO_ERROR)
-    assert shaky.reason == JITTERY
+    assert deviation(SAGS, noise=2 * MOST_NOISE).reason == JITTERY
 
 
 def test_a_line_a_few_degrees_off_at_the_start_is_partly_landmark_error() -> None:
@@ -98,7 +118,7 @@ def test_a_set_that_sags_from_its_start_keeps_its_sag() -> None:
     for start_deg in (16.0, 25.0):
         own = read_own_line(start_deg)
         assert abs(own.error_deg) < 2.0
-        measured = hip_deviation(drawn(), np.full(len(T_S), start_deg), REP, SIDE, own)
+        measured = deviation(np.full(len(T_S), start_deg), own)
         assert measured.value > 12.0, "beyond the usual limit"
         assert measured.value - measured.plus_minus > start_deg - 9.0
 
@@ -132,13 +152,13 @@ def test_the_doubt_about_the_line_widens_the_interval() -> None:
 
 def test_the_own_line_is_read_in_the_second_before_the_first_rep() -> None:
     kneels = np.where(T_S < 0.9, 50.0, 2.0)
-    assert own_line(drawn(), kneels, [REP], SIDE, "toes").measured_deg == pytest.approx(2.0)
+    assert own_line_of(kneels).measured_deg == pytest.approx(2.0, abs=0.01)
 
 
 def test_without_a_top_before_the_first_rep_the_line_stands_as_it_is_seen() -> None:
     for own in (
-        own_line(drawn(), np.full(len(T_S), np.nan), [REP], SIDE, "toes"),
-        own_line(drawn(), SAGS, [], SIDE, "toes"),
+        own_line_of(np.full(len(T_S), np.nan)),
+        own_line_of(SAGS, reps=()),
         read_own_line(75.0),
     ):
         assert own.error_deg == 0.0 and own.error_sd_deg > 0.5
@@ -152,39 +172,45 @@ def test_on_the_knees_the_landmarks_are_trusted_less() -> None:
 
 def test_change_is_told_against_the_persons_own_line_not_against_a_straight_one() -> None:
     own = OwnLine(measured_deg=10.0, error_deg=1.0, error_sd_deg=2.0)
-    absolute = deviation(through((2.2, 10), (3, 16), (4, 16), (4.8, 10)), own)
-    change = hip_deviation_change(drawn(), absolute, own, SIDE)
-    assert absolute.value == pytest.approx(15.0, abs=0.5)
-    assert change.value == pytest.approx(6.0, abs=0.5)
+    sinks = through((2.2, 10), (3, 16), (4, 16), (4.8, 10))
+    assert deviation(sinks, own).value == pytest.approx(15.0, abs=0.5)
+    assert change(sinks, own).value == pytest.approx(6.0, abs=0.5)
+
+
+def test_change_is_told_at_the_moment_of_the_deviation() -> None:
+    assert change(SAGS).at_s == deviation(SAGS).at_s
 
 
 def test_change_is_known_better_than_the_absolute_line() -> None:
     own = read_own_line(0.0)
-    absolute = deviation(SAGS, own)
-    assert hip_deviation_change(drawn(), absolute, own, SIDE).plus_minus < absolute.plus_minus
+    assert change(SAGS, own).plus_minus < deviation(SAGS, own).plus_minus
 
 
 def test_neither_hides_the_other() -> None:
     """Sagging all along: no change, all of it absolute. Sinking from straight: both."""
     always, own = np.full(len(T_S), 20.0), read_own_line(20.0)
-    constant = hip_deviation(drawn(), always, REP, SIDE, own)
-    assert constant.value > 15.0
-    assert hip_deviation_change(drawn(), constant, own, SIDE).value == pytest.approx(0.0, abs=0.5)
+    assert deviation(always, own).value > 15.0
+    assert change(always, own).value == pytest.approx(0.0, abs=0.5)
     straight = read_own_line(0.0)
-    sinks = deviation(SAGS, straight)
-    assert sinks.value == pytest.approx(18.0, abs=0.5)
-    assert hip_deviation_change(drawn(), sinks, straight, SIDE).value == pytest.approx(18, abs=0.5)
+    assert deviation(SAGS, straight).value == pytest.approx(18.0, abs=0.5)
+    assert change(SAGS, straight).value == pytest.approx(18.0, abs=0.5)
 
 
 def test_no_line_no_change() -> None:
-    unknown = not_measured(LINE_HIDDEN)
-    assert hip_deviation_change(drawn(), unknown, NO_ERROR, SIDE).reason == LINE_HIDDEN
+    assert change(np.full(len(T_S), np.nan)).reason == LINE_HIDDEN
+    assert change(SAGS, view=FRONT).reason == LINE_NEEDS_SIDE
     no_start = replace(NO_ERROR, measured_deg=float("nan"))
-    assert not hip_deviation_change(drawn(), Quantity(5.0, 1.0), no_start, SIDE).known
+    assert deviation(SAGS, no_start).known and not change(SAGS, no_start).known
 
 
 def test_jitter_and_a_slanted_view_widen_the_change() -> None:
-    absolute = Quantity(10.0, 4.0)
-    plain = hip_deviation_change(drawn(), absolute, NO_ERROR, SIDE).plus_minus
-    assert hip_deviation_change(drawn(noise=0.01), absolute, NO_ERROR, SIDE).plus_minus > plain
-    assert hip_deviation_change(drawn(), absolute, NO_ERROR, OBLIQUE).plus_minus > plain
+    plain = change(SAGS).plus_minus
+    assert change(SAGS, noise=0.01).plus_minus > plain
+    assert change(SAGS, view=OBLIQUE).plus_minus > plain
+
+
+def test_the_moment_is_told_on_the_clock_of_the_set() -> None:
+    later = look_at(drawn(), offset_s=1.5)
+    line = BodyLine(SAGS, NO_ERROR)
+    here, there = (hip_deviation(look, REP, line).at_s for look in (look_at(drawn()), later))
+    assert here is not None and there == pytest.approx(here + 1.5)

@@ -22,7 +22,7 @@ from formcheck.measures.depth import (
     upper_arm_bottom,
 )
 from formcheck.signals.side_arm import UPPER
-from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, through
+from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, look_at, through
 
 BENT = through((2, 170), (3, 82), (4, 84), (5, 168))
 FIVE = np.full(len(T_S), 5.0)
@@ -36,54 +36,58 @@ SEEN_ARM = drawn(
 
 
 def test_the_bottom_is_the_smallest_angle_of_the_rep() -> None:
-    bottom = elbow_bottom(SEEN, REP, SIDE)
+    bottom = elbow_bottom(look_at(SEEN), REP)
     assert bottom == Quantity(82.0, 5.0, view="side")
 
 
 def test_a_deeper_bend_outside_the_rep_does_not_count_for_it() -> None:
     deeper = replace(SEEN, elbow_deg=np.where(T_S > 6.5, 60.0, BENT))
-    assert elbow_bottom(deeper, REP, SIDE).value == 82.0
+    assert elbow_bottom(look_at(deeper), REP).value == 82.0
 
 
 def test_the_top_is_the_straightest_after_pressing_up() -> None:
     straightens = through((5, 150), (5.5, 168), (6, 168))
-    assert elbow_top(replace(SEEN, elbow_deg=straightens), REP, SIDE).value == pytest.approx(168.0)
+    assert elbow_top(look_at(replace(SEEN, elbow_deg=straightens)), REP).value == pytest.approx(
+        168.0
+    )
 
 
 def test_one_frame_that_jumps_straight_is_not_the_top() -> None:
     jumps = np.where(np.abs(T_S - 5.5) < 0.02, 179.0, np.where(T_S > 4.9, 152.0, BENT))
-    assert elbow_top(replace(SEEN, elbow_deg=jumps), REP, SIDE).value == pytest.approx(152.0)
+    assert elbow_top(look_at(replace(SEEN, elbow_deg=jumps)), REP).value == pytest.approx(152.0)
 
 
 def test_straightening_after_the_rep_has_long_ended_does_not_count() -> None:
     rests = replace(REP, end_s=8.0)
     late = through((5, 150), (7.0, 150), (7.2, 175))
-    assert elbow_top(replace(SEEN, elbow_deg=late), rests, SIDE).value == pytest.approx(150.0)
+    assert elbow_top(look_at(replace(SEEN, elbow_deg=late)), rests).value == pytest.approx(150.0)
 
 
 def test_a_hidden_arm_says_so() -> None:
     hidden = replace(SEEN, elbow_deg=np.where((T_S > 1.9) & (T_S < 6.1), np.nan, BENT))
-    for measured in (elbow_bottom(hidden, REP, SIDE), elbow_top(hidden, REP, SIDE)):
+    for measured in (elbow_bottom(look_at(hidden), REP), elbow_top(look_at(hidden), REP)):
         assert not measured.known and measured.reason == ELBOW_HIDDEN
 
 
 def test_a_bottom_that_was_only_filled_in_is_not_measured() -> None:
     lost = replace(SEEN, bridged=np.abs(T_S - REP.bottom_s) < 0.2)
-    assert elbow_bottom(lost, REP, SIDE).reason == ARM_LOST
-    assert elbow_top(lost, REP, SIDE).known
+    assert elbow_bottom(look_at(lost), REP).reason == ARM_LOST
+    assert elbow_top(look_at(lost), REP).known
 
 
 def test_landmarks_that_jitter_too_much_tell_no_angle() -> None:
     for noise, known in [(MOST_NOISE * 0.9, True), (MOST_NOISE * 1.1, False)]:
         shaky = replace(SEEN, noise=noise)
-        for measured in (elbow_bottom(shaky, REP, SIDE), elbow_top(shaky, REP, SIDE)):
+        for measured in (elbow_bottom(look_at(shaky), REP), elbow_top(look_at(shaky), REP)):
             assert measured.known == known
             assert known or measured.reason == JITTERY
 
 
 def test_lockout_is_less_certain_from_the_front() -> None:
-    assert elbow_top(SEEN, REP, FRONT).plus_minus > elbow_top(SEEN, REP, SIDE).plus_minus
-    assert elbow_top(SEEN, REP, FRONT).view == "front"
+    assert (
+        elbow_top(look_at(SEEN, FRONT), REP).plus_minus > elbow_top(look_at(SEEN), REP).plus_minus
+    )
+    assert elbow_top(look_at(SEEN, FRONT), REP).view == "front"
 
 
 @pytest.mark.parametrize("above_deg", [-20.0, 0.0, 25.0])
@@ -92,21 +96,21 @@ def test_the_upper_arm_above_parallel_is_positive(above_deg: float) -> None:
     drop_px = UPPER * SEEN.arm_length_px * np.sin(np.radians(above_deg))
     shoulder = np.full((len(T_S), 2), 300.0)
     points = {"left_shoulder": shoulder, "left_elbow": shoulder + np.array([40.0, drop_px])}
-    measured = upper_arm_bottom(drawn(steady_px=points), REP, SIDE)
+    measured = upper_arm_bottom(look_at(drawn(steady_px=points)), REP)
     assert measured.value == pytest.approx(above_deg)
-    assert not upper_arm_bottom(drawn(steady_px=points), REP, FRONT).known
+    assert not upper_arm_bottom(look_at(drawn(steady_px=points), FRONT), REP).known
 
 
 def test_the_shoulders_lowest_height_is_that_of_the_bottom() -> None:
     height = through((2, 0.98), (3, 0.42), (4, 0.42), (5, 0.98))
     signals = drawn(shoulder_height=height)
-    assert shoulder_height_bottom(signals, REP, SIDE).value == pytest.approx(0.42)
-    assert shoulder_height_bottom(drawn(), REP, SIDE).reason == ELBOW_HIDDEN
+    assert shoulder_height_bottom(look_at(signals), REP).value == pytest.approx(0.42)
+    assert shoulder_height_bottom(look_at(drawn()), REP).reason == ELBOW_HIDDEN
 
 
 def test_a_bend_whose_turn_was_not_seen_has_no_share_and_says_why() -> None:
-    assert bend_share(replace(REP, bend_share_percent=56.0)).value == 56.0
-    assert bend_share(replace(REP, bend_share_percent=math.nan)).reason == ARM_LOST
+    assert bend_share(look_at(SEEN), replace(REP, bend_share_percent=56.0)).value == 56.0
+    assert bend_share(look_at(SEEN), replace(REP, bend_share_percent=math.nan)).reason == ARM_LOST
 
 
 def test_range_loss_is_what_the_last_rep_lacks_of_the_deepest() -> None:
@@ -118,5 +122,5 @@ def test_range_loss_is_what_the_last_rep_lacks_of_the_deepest() -> None:
 
 def test_every_measured_end_names_the_view_that_showed_it() -> None:
     for view in (SIDE, OBLIQUE, FRONT):
-        assert elbow_bottom(SEEN, REP, view).view == view.kind
-    assert not upper_arm_bottom(SEEN_ARM, REP, REAR).known
+        assert elbow_bottom(look_at(SEEN, view), REP).view == view.kind
+    assert not upper_arm_bottom(look_at(SEEN_ARM, REAR), REP).known

@@ -7,12 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from formcheck.measures.hands import hand_spacing
+from formcheck.measures.hands import BIACROMIAL_PER_ARM, hand_spacing
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.reps.find import find_reps
-from formcheck.signals.curves import read_signals
-from formcheck.signals.view import recognise_view
+from tests.filmed import look_of
+from tests.measures.handmade import OBLIQUE, REAR, REP, SIDE, drawn, look_at
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
@@ -20,10 +19,9 @@ DATA = Path(__file__).parents[1] / "data"
 
 
 def spacings(track: PoseTrack) -> list[float]:
-    signals = read_signals(track, recognise_view(track))
-    assert signals.scene is not None
-    reps = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)
-    return [hand_spacing(signals.scene, signals.t_s, rep).value for rep in reps]
+    look = look_of(track)
+    assert look.signals.scene is not None
+    return [hand_spacing(look, rep).value for rep in look.reps]
 
 
 @pytest.mark.parametrize("asked", [0.5, 0.8, 1.0, 1.35, 1.8])
@@ -53,3 +51,14 @@ def test_spacing_on_rendered_front_clips(name: str) -> None:
     seen = spacings(read_track(DATA / f"{name}.parquet"))
     expected = [rep.values["hand_spacing_ratio"] for rep in truth.reps]
     assert seen == pytest.approx(expected, abs=0.12)
+
+
+def test_only_a_front_view_shows_how_far_apart_the_hands_are() -> None:
+    for view in (SIDE, OBLIQUE, REAR):
+        spacing = hand_spacing(look_at(drawn(), view), REP)
+        assert not spacing.known and "from the front" in (spacing.reason or "")
+
+
+def test_the_shoulder_width_assumed_lies_near_the_published_one() -> None:
+    # Biacromial over shoulder-elbow plus radiale-stylion, ANSUR II women, Gordon et al. 2014.
+    assert pytest.approx(0.2244 / (0.2053 + 0.1482), abs=0.05) == BIACROMIAL_PER_ARM

@@ -12,6 +12,7 @@ from formcheck.pose.model import PoseModel, find_model
 from formcheck.pose.track import PoseTrack
 from tests.clip.clips import make_clip
 from tests.pose.test_store import a_track
+from tests.test_layers import imports_of
 
 
 @pytest.fixture
@@ -23,7 +24,12 @@ def searches(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
         info: ClipInfo, model: PoseModel, rate_hz: float, _: int, sha256: str, *__: object
     ) -> PoseTrack:
         done.append(info.path.name)
-        return dataclasses.replace(a_track(), source_name=info.path.name, source_sha256=sha256)
+        return dataclasses.replace(
+            a_track(),
+            source_name=info.path.name,
+            source_sha256=sha256,
+            model_sha256=model.sha256,
+        )
 
     monkeypatch.setattr(cache, "find_pose", search)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
@@ -53,6 +59,52 @@ def test_another_clip_model_or_rate_is_searched_anew(tmp_path: Path, searches: l
     find_pose_once(clip(tmp_path / "c.mp4", 6), model)
     find_pose_once(info, model, fresh=True)
     assert searches == ["a.mp4", "a.mp4", "a.mp4", "c.mp4", "a.mp4"]
+
+
+@pytest.mark.parametrize("part", ["_search", "COUNTING_MODEL"])
+def test_another_search_is_no_reason_to_remember_a_version(
+    part: str, tmp_path: Path, searches: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    info, model = clip(tmp_path / "a.mp4"), find_model("full")
+    find_pose_once(info, model)
+    monkeypatch.setattr(cache, part, (lambda: "another") if part == "_search" else "heavy")
+    find_pose_once(info, model)
+    assert len(searches) == 2
+
+
+def test_the_search_is_known_by_all_modules_it_is_made_of_and_by_their_libraries(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    found, ahead = set(), ["pose/landmarker.py"]
+    while ahead:
+        module = ahead.pop()
+        if module not in found and not module.startswith(("apart/", "errors.py")):
+            found.add(module)
+            sources = {source for source, _ in imports_of(Path(module))}
+            ahead.extend(f"{source.replace('.', '/')}.py" for source in sources)
+    assert found == set(cache.DECISIVE_MODULES)
+
+    cache._search.cache_clear()
+    before = cache._search()
+    monkeypatch.setattr(cache, "version", lambda library: "0.0")
+    cache._search.cache_clear()
+    assert cache._search() != before
+    monkeypatch.undo()
+    cache._search.cache_clear()
+
+
+def test_an_entry_that_is_another_clips_is_not_believed(
+    tmp_path: Path, searches: list[str]
+) -> None:
+    one, other = clip(tmp_path / "a.mp4"), clip(tmp_path / "b.mp4", 6)
+    model = find_model("full")
+    find_pose_once(one, model)
+    (entry,) = (tmp_path / "cache").rglob("*.parquet")
+    find_pose_once(other, model)
+    (others,) = set((tmp_path / "cache").rglob("*.parquet")) - {entry}
+    others.write_bytes(entry.read_bytes())
+    assert find_pose_once(other, model).source_name == "b.mp4"
+    assert searches == ["a.mp4", "b.mp4", "b.mp4"]
 
 
 def test_a_damaged_or_unwritable_cache_is_no_error(

@@ -49,11 +49,17 @@ def test_what_is_no_bundle_is_refused(tmp_path: Path) -> None:
     (tmp_path / "text.task").write_text("hello")
     with zipfile.ZipFile(tmp_path / "half.task", "w") as half:
         half.writestr("pose_detector.tflite", b"")
+    with zipfile.ZipFile(tmp_path / "junk.task", "w") as junk:
+        for name in ("pose_detector.tflite", "pose_landmarks_detector.tflite"):
+            junk.writestr(name, b"hello")
     for asked, said in (
         ("huge", "is no landmark model: give full or heavy"),
         (str(tmp_path / "absent.task"), "is no landmark model"),
         (str(tmp_path / "text.task"), "not a readable landmark bundle"),
         (str(tmp_path / "half.task"), "lacks pose_landmarks_detector.tflite"),
+        (str(tmp_path / "junk.task"), "is no TensorFlow Lite network"),
+        ("/dev/zero", "not a readable landmark bundle"),
+        ("", "not a readable landmark bundle"),
     ):
         with pytest.raises(ModelError, match=said):
             find_model(asked)

@@ -1,7 +1,9 @@
 from __future__ import annotations
 
 import json
+import os
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -47,7 +49,7 @@ def foreign_columns(n: int = 5) -> dict[str, list[float]]:
     return columns
 
 
-def save(path: Path, columns: dict[str, list[float]], metadata: object) -> Path:
+def save(path: Path, columns: dict[str, Any], metadata: object) -> Path:
     table = pa.table(columns)
     if metadata is not None:
         text = metadata if isinstance(metadata, str) else json.dumps(metadata)
@@ -126,10 +128,28 @@ def without(name: str) -> dict[str, list[float]]:
         (foreign_columns() | {"t_s": [0, 1, float("nan"), 2, 3]}, SIZE, "t_s has gaps"),
         (foreign_columns() | {"left_hip_vis": [50.0] * 5}, SIZE, "outside 0 to 1"),
         (foreign_columns() | {"left_hip_x": ["a"] * 5}, SIZE, "not numeric"),
+        (foreign_columns() | {"left_hip_x": [[1.0]] * 5}, SIZE, "not numeric"),
+        (foreign_columns() | {"left_hip_x": [1e30] * 5}, SIZE, "far outside the picture"),
+        (foreign_columns() | {"t_s": [0, 1, 2, 3, 1e9]}, SIZE, "from the clip's first picture"),
+        (foreign_columns() | {"t_s": [1.7e9 + n for n in range(5)]}, SIZE, "first picture"),
+        (foreign_columns() | {"t_s": [n * 1e-9 for n in range(5)]}, SIZE, "in seconds"),
+        (foreign_columns(), '{"width": 640, "height": NaN}', "not JSON"),
+        (foreign_columns(), "[" * 100_000, "not JSON"),
+        (foreign_columns(), f'{{"width": 640, "height": {"9" * 400}}}', "“height”"),
+        (foreign_columns(), f'{{"width": 640, "height": {"9" * 5000}}}', "not JSON"),
+        (foreign_columns(), {**SIZE, "height": "360"}, "“height”"),
+        (foreign_columns(), {**SIZE, "height": 1e9}, "“height”"),
+        (foreign_columns(), {**SIZE, "fps": True}, "“fps”"),
+        (foreign_columns(), {**SIZE, "duration_s": 1e12}, "“duration_s”"),
+        (foreign_columns(), {**SIZE, "frames": [3]}, "“frames”"),
+        (foreign_columns(), {**SIZE, "source": "set.mp4"}, "“source”"),
+        (foreign_columns(), {**SIZE, "model": {"name": 7}}, "“model”"),
+        (foreign_columns(), {**SIZE, "notes": "windy"}, "“notes”"),
+        (foreign_columns(), {**SIZE, "notes": [{}]}, "“notes”"),
     ],
 )
 def test_a_bad_track_is_refused_in_one_sentence(
-    tmp_path: Path, columns: dict[str, list[float]], metadata: object, said: str
+    tmp_path: Path, columns: dict[str, Any], metadata: object, said: str
 ) -> None:
     path = save(tmp_path / "bad.parquet", columns, metadata)
     with pytest.raises(TrackError) as refused:
@@ -137,6 +157,70 @@ def test_a_bad_track_is_refused_in_one_sentence(
     assert said in str(refused.value)
     assert "bad.parquet" in str(refused.value)
     assert "\n" not in str(refused.value)
+
+
+def test_names_and_remarks_of_a_track_are_made_fit_to_be_shown(tmp_path: Path) -> None:
+    metadata = {**SIZE, "source": {"name": "a\x1b[2J\ud800\0b", "sha256": "x"}, "notes": ["\u202e"]}
+    track = read_track(save(tmp_path / "t.parquet", foreign_columns(), metadata))
+    assert track.source_name == "a⟨U+001B⟩[2J⟨U+D800⟩⟨U+0000⟩b"
+    assert track.notes == ("⟨U+202E⟩",)
+    assert track.source_sha256 is None
+
+
+def test_a_bit_that_fell_over_anywhere_is_never_read_as_a_whole_track(tmp_path: Path) -> None:
+    path = tmp_path / "landmarks.parquet"
+    write_track(a_track(), path)
+    whole, good = path.read_bytes(), a_track()
+    rng = np.random.default_rng(3)
+    refused = 0
+    for at in rng.integers(0, len(whole), 300):
+        path.write_bytes(whole[:at] + bytes([whole[at] ^ 1 << rng.integers(8)]) + whole[at + 1 :])
+        try:
+            track = read_track(path)
+        except TrackError:
+            refused += 1
+            continue
+        # What the file's own index says of names, statistics and versions decides nothing.
+        np.testing.assert_array_equal(track.xy_px, good.xy_px)
+        np.testing.assert_array_equal(track.t_s, good.t_s)
+        assert (track.width, track.source_name) == (good.width, good.source_name)
+    assert refused > 100
+
+
+def test_a_header_changed_by_hand_is_told_from_a_damaged_one(tmp_path: Path) -> None:
+    path = tmp_path / "landmarks.parquet"
+    write_track(a_track(), path)
+    table = pq.read_table(path)
+    header = json.loads(table.schema.metadata[b"formcheck"])
+    header["width"] = 1280
+    pq.write_table(table.replace_schema_metadata({"formcheck": json.dumps(header)}), path)
+    with pytest.raises(TrackError, match=r"damaged.*leaves “crc32” out"):
+        read_track(path)
+    del header["crc32"]
+    pq.write_table(table.replace_schema_metadata({"formcheck": json.dumps(header)}), path)
+    assert read_track(path).width == 1280
+
+
+def test_a_track_of_a_million_rows_in_a_small_file_is_refused_before_it_is_read(
+    tmp_path: Path,
+) -> None:
+    rows = 1_000_000
+    same = pa.DictionaryArray.from_arrays(pa.array(np.zeros(rows, np.int8)), pa.array([1.0]))
+    columns = dict.fromkeys(foreign_columns(), same)
+    path = tmp_path / "many.parquet"
+    pq.write_table(pa.table(columns).replace_schema_metadata({"formcheck": json.dumps(SIZE)}), path)
+    assert path.stat().st_size < 300_000
+    before = pa.total_allocated_bytes()
+    with pytest.raises(TrackError, match="1,000,000 rows"):
+        read_track(path)
+    assert pa.total_allocated_bytes() - before < 50_000_000
+
+
+def test_a_pipe_or_a_device_is_no_track(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.parquet")
+    for path in (tmp_path / "pipe.parquet", Path("/dev/zero")):
+        with pytest.raises(TrackError, match="a device or a pipe"):
+            read_track(path)
 
 
 def test_files_that_are_no_parquet_are_refused(tmp_path: Path) -> None:

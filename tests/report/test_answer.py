@@ -5,6 +5,7 @@ from dataclasses import replace
 import pytest
 
 from formcheck.analysis import Analysis
+from formcheck.faults.hold import HoldVerdict
 from formcheck.report.answer import (
     answer_line,
     fix_first,
@@ -64,10 +65,10 @@ def test_a_hold_says_how_long_and_how_straight() -> None:
     held = hold(12.0)
     assert answer_line(held) == "Support hold, 12 s"
     assert fix_line(held).startswith("Body line while held: ")
-    support = held.variation.support_hold
+    support = held.hold
     assert support is not None
-    lost = replace(support, start_s=2.0, broke_at_s=9.0)
-    broken = replace(held, variation=replace(held.variation, support_hold=lost))
+    measured = replace(held.measured, hold=replace(support, start_s=2.0))
+    broken = replace(held, measured=measured, hold_verdict=HoldVerdict(broke_at_s=9.0))
     assert answer_line(broken) == "Support hold, 12 s, line lost after 7 s"
 
 

@@ -8,8 +8,9 @@ import pandas as pd
 import pytest
 
 from formcheck.analysis import Analysis
+from formcheck.errors import OutputError
 from formcheck.report.contract import report_dict
-from formcheck.report.tables import reps_table, write_csv, write_xlsx
+from formcheck.report.tables import check_xlsx, reps_table, write_csv, write_xlsx
 from tests.report.conftest import nobody
 
 HOSTILE = ["=1+1", "+1", "-1+2", "@SUM(A1)", "\tx", "\rx"]
@@ -68,3 +69,18 @@ def test_the_workbook_holds_the_same_cells_with_types(sagging: Analysis, tmp_pat
 def test_a_set_without_reps_still_gives_a_table(tmp_path: Path) -> None:
     write_csv(reps_table(report_dict(nobody())), tmp_path / "reps.csv")
     assert pd.read_csv(tmp_path / "reps.csv").empty
+
+
+def test_the_workbook_says_what_each_value_is(sagging: Analysis, tmp_path: Path) -> None:
+    write_xlsx(reps_table(report_dict(sagging)), tmp_path / "reps.xlsx")
+    about = pd.read_excel(tmp_path / "reps.xlsx", sheet_name="values").set_index("key")
+    assert about.loc["hip_deviation_deg", "unit"] == "deg"
+    assert set(about.index) <= set(report_dict(sagging)["reps"][0])
+
+
+def test_without_the_workbook_library_one_sentence_says_what_to_do(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("importlib.util.find_spec", lambda _: None)
+    with pytest.raises(OutputError, match=r"pip install 'formcheck\[xlsx\]'"):
+        check_xlsx()

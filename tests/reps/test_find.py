@@ -265,3 +265,26 @@ def test_an_attempt_whose_turn_was_not_seen_is_never_called_broken_off() -> None
     assert [broken_off(rep) for rep in seen] == [False, True, False]
     with_loss = find_reps(t_s, elbow, position, RATE_HZ, unsure=lost)
     assert [broken_off(rep) for rep in with_loss] == [False, False, False]
+
+
+def test_boundaries_between_frames_are_finer_than_the_frame_interval_allows() -> None:
+    """Computed: a duration between two events that are rounded to frames errs by an SD of
+    1 / (rate x sqrt(6)), 13.6 ms at 30 frames a second. Interpolated boundaries stay below."""
+    rounded_sd_s = 1 / (RATE_HZ * 6**0.5)
+    assert rounded_sd_s == pytest.approx(0.0136, abs=5e-5)
+    asked = Once()
+    found = []
+    for later_s in np.linspace(0, 1 / RATE_HZ, 12, endpoint=False):
+        found += [rep.eccentric_s for rep in reps_of([asked] * 3, hold_s=1.0 + later_s)]
+    assert np.std(found) < rounded_sd_s / 2
+    assert np.mean(found) == pytest.approx(asked.eccentric_s, abs=0.05)
+
+
+def test_a_rep_on_another_clock_is_the_same_rep_later() -> None:
+    (rep, _) = reps_of([Once(), Once(bottom_deg=100.0)])
+    later = rep.shifted(2.5)
+    for moment in ("start_s", "bottom_start_s", "bottom_s", "bottom_end_s", "top_s", "end_s"):
+        assert getattr(later, moment) == pytest.approx(getattr(rep, moment) + 2.5)
+    for kept in ("index", "last", "bend_share_percent"):
+        assert getattr(later, kept) == getattr(rep, kept)
+    assert later.eccentric_s == pytest.approx(rep.eccentric_s)

@@ -10,11 +10,9 @@ from typing import Any
 import pytest
 
 from formcheck.pose.store import read_track
-from formcheck.pose.track import PoseTrack
-from formcheck.reps.find import find_reps
-from formcheck.reps.pairing import Pairing, Take, pair_takes
-from formcheck.signals.curves import read_signals
-from formcheck.signals.view import recognise_view
+from formcheck.reps.look import Look
+from formcheck.reps.pairing import Pairing, pair_looks
+from tests.filmed import look_of
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
@@ -27,27 +25,21 @@ HUMAN = PushUpSet(
 )
 
 
-def take(track: PoseTrack) -> Take:
-    signals = read_signals(track, recognise_view(track))
-    reps = find_reps(signals.t_s, signals.elbow_deg, signals.in_position, signals.rate_hz)
-    return Take(signals, reps)
-
-
 @lru_cache
-def saved(name: str) -> Take:
-    return take(read_track(DATA / f"{name}.parquet"))
+def saved(name: str) -> Look:
+    return look_of(read_track(DATA / f"{name}.parquet"))
 
 
 def pair(filmed: PushUpSet, beside: dict[str, Any], before: dict[str, Any]) -> Pairing:
-    return pair_takes(
-        take(filmed.film(BESIDE, noise_px=0.7, **beside)),
-        take(filmed.film(BEFORE, noise_px=0.7, seed=1, **before)),
+    return pair_looks(
+        look_of(filmed.film(BESIDE, noise_px=0.7, **beside)),
+        look_of(filmed.film(BEFORE, noise_px=0.7, seed=1, **before)),
     )
 
 
 def test_the_rendered_pair_is_found_to_a_fraction_of_a_frame() -> None:
     side, front = (read_truth(DATA / f"flared_pair_{v}.truth.json") for v in ("side", "front"))
-    pairing = pair_takes(saved("flared_pair_side"), saved("flared_pair_front"))
+    pairing = pair_looks(saved("flared_pair_side"), saved("flared_pair_front"))
     assert pairing.same_set, pairing.evidence
     started_later_s = front.clip_start_in_set_s - side.clip_start_in_set_s
     assert pairing.offset_s == pytest.approx(started_later_s, abs=0.05)
@@ -56,7 +48,7 @@ def test_the_rendered_pair_is_found_to_a_fraction_of_a_frame() -> None:
 
 def test_the_order_of_the_clips_only_turns_the_offset_round() -> None:
     side, front = saved("flared_pair_side"), saved("flared_pair_front")
-    there, back = pair_takes(side, front), pair_takes(front, side)
+    there, back = pair_looks(side, front), pair_looks(front, side)
     assert back.same_set
     assert back.offset_s == pytest.approx(-there.offset_s, abs=0.05)
 
@@ -107,26 +99,26 @@ UNRELATED = [
 
 @pytest.mark.parametrize(("side", "front"), UNRELATED)
 def test_clips_of_different_sets_are_refused_with_evidence(side: str, front: str) -> None:
-    pairing = pair_takes(saved(side), saved(front))
+    pairing = pair_looks(saved(side), saved(front))
     assert not pairing.same_set
     assert pairing.evidence
 
 
 def test_clockwork_sets_at_one_tempo_are_joined_but_said_to_be_less_sure() -> None:
-    unrelated = pair_takes(saved("clean_side"), saved("clean_front"))
-    related = pair_takes(saved("flared_pair_side"), saved("flared_pair_front"))
+    unrelated = pair_looks(saved("clean_side"), saved("clean_front"))
+    related = pair_looks(saved("flared_pair_side"), saved("flared_pair_front"))
     assert unrelated.sure < related.sure
     assert any("another set at this tempo" in sentence for sentence in unrelated.evidence)
 
 
 def test_another_set_by_the_same_person_at_the_same_tempo_is_refused() -> None:
     other = PushUpSet(bottoms_deg=HUMAN.bottoms_deg, rep_seconds=(1.08, 0.96, 1.05, 0.98, 1.0))
-    pairing = pair_takes(take(HUMAN.film(BESIDE)), take(other.film(BEFORE)))
+    pairing = pair_looks(look_of(HUMAN.film(BESIDE)), look_of(other.film(BEFORE)))
     assert not pairing.same_set, pairing
 
 
 def test_a_clip_without_reps_is_refused() -> None:
     nothing = PushUpSet(bottoms_deg=(165.0, 165.0))
-    pairing = pair_takes(take(HUMAN.film(BESIDE)), take(nothing.film(BEFORE)))
+    pairing = pair_looks(look_of(HUMAN.film(BESIDE)), look_of(nothing.film(BEFORE)))
     assert not pairing.same_set
     assert "second clip shows no rep" in pairing.evidence[0]

@@ -16,6 +16,7 @@ from tests.truth.truth import read_truth
 
 DATA = Path(__file__).parents[1] / "data"
 CLIPS = sorted(path.stem for path in DATA.glob("*.parquet"))
+assert CLIPS, "else the test of every clip would be skipped unseen"
 SIDE_ON = (-1.1, 0.5)  # where a camera beside the person is aimed
 
 

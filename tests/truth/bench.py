@@ -29,7 +29,7 @@ from formcheck.faults.limits import Limits, default_limits
 from formcheck.maths.quantity import Quantity
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
-from formcheck.reps.pairing import Take, pair_takes
+from formcheck.reps.pairing import pair_looks
 from formcheck.variation.recognise import hand_class, hand_limits
 from tests.truth import scoring
 from tests.truth.truth import TruthSet, exact_track, read_truth
@@ -84,7 +84,7 @@ def clip_row(case: Case, limits: Mapping[str, float]) -> dict[str, object]:
     truth, analysis = case.truth, case.analysis
     matched = scoring.matched_results(analysis, truth)
     kinds = [(scoring.expected_attempt(rep, limits), result.attempt) for rep, result in matched]
-    view, variation = analysis.views[0].view, analysis.variation
+    view, variation = analysis.looks[0].view, analysis.variation
     return {
         "clip": truth.name,
         "attempts": len(analysis.reps),
@@ -142,7 +142,7 @@ def pair_row(case: Case, other: TruthSet) -> tuple[dict[str, object], pd.DataFra
     mae = (errors["measured"] - errors["truth"]).abs().groupby(errors["quantity"]).mean()
     row: dict[str, object] = {
         "pair": f"{truth.name} + {other.name}",
-        "offset_error_s": analysis.views[1].offset_s - true_offset,
+        "offset_error_s": analysis.looks[1].offset_s - true_offset,
         "attempts": len(analysis.reps),
         "true": len(truth.reps),
         "bottoms": len(scoring.matched_results(analysis, truth)),
@@ -154,14 +154,11 @@ def pair_row(case: Case, other: TruthSet) -> tuple[dict[str, object], pd.DataFra
 
 def strangers_refused(cases: Sequence[Case]) -> pd.DataFrame:
     """Every side clip with every front clip of another set: is the pair refused?"""
-    takes = [
-        (case.truth, Take(case.analysis.views[0].signals, [r.rep for r in case.analysis.reps]))
-        for case in cases
-    ]
+    looks = [(case.truth, case.analysis.looks[0]) for case in cases]
     rows = [
-        (side.name, front.name, not pair_takes(one, other).same_set)
-        for side, one in takes
-        for front, other in takes
+        (side.name, front.name, not pair_looks(one, other).same_set)
+        for side, one in looks
+        for front, other in looks
         if (side.view, front.view) == ("side", "front") and side.set_id != front.set_id
     ]
     return pd.DataFrame(rows, columns=["side", "front", "refused"])
@@ -311,8 +308,8 @@ def as_markdown(frame: pd.DataFrame, digits: int = 2) -> str:
 
 def page(scores: Scores, cases: Sequence[Case]) -> str:
     """The tables people quote, as Markdown, with date, model and clips."""
-    models = sorted({case.analysis.views[0].track.model_name or "?" for case in cases})
-    rates = [1 / float(np.median(np.diff(c.analysis.views[0].track.t_s))) for c in cases]
+    models = sorted({case.analysis.looks[0].track.model_name or "?" for case in cases})
+    rates = [1 / float(np.median(np.diff(c.analysis.looks[0].track.t_s))) for c in cases]
     exact = (scores.clips["attempts"] == scores.clips["true"]) & (
         scores.clips["bottoms"] == scores.clips["true"]
     )

@@ -68,7 +68,7 @@ def trade(name: str, cost_ms: float, clips: Path, tracks: Path) -> list[dict[str
         overall = scoring.precision_recall(scores.outcomes).loc["all"]
         projected = []
         for case in cases:
-            track = case.analysis.views[0].track
+            track = case.analysis.looks[0].track
             exact = exact_track(
                 case.truth, clips / f"{case.truth.name}.truth.csv", track.width, track.height
             )

@@ -5,18 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.person import Person
+from formcheck.asked.prescription import HandSpacing, Prescription
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures.plank import plank
-from formcheck.signals.view import View
-from formcheck.variation.recognise import Look, hand_class, recognise_variation
+from formcheck.reps.look import Look
+from formcheck.variation.recognise import hand_bounds, hand_class, recognise_variation
+from tests.measures.handmade import FRONT, look_at
 from tests.measures.posed import ONE_REP, posed_signals
 
-SIDE, FRONT = View("side", "left"), View("front", None, 90.0)
 
-
-def seen(height: float = 0.0, asked: Prescription | None = None) -> Look:
-    return Look(SIDE, posed_signals(plank(height, reach=0.0)), [ONE_REP])
+def seen(height: float = 0.0) -> Look:
+    return look_at(posed_signals(plank(height, reach=0.0)), reps=[ONE_REP])
 
 
 def test_the_users_word_wins_and_the_disagreement_is_said() -> None:
@@ -30,7 +30,8 @@ def test_the_users_word_wins_and_the_disagreement_is_said() -> None:
 
 def test_height_is_in_centimetres_once_the_stature_is_known() -> None:
     # Arm from shoulder to wrist joint 0.314 of stature (de Leva 1996, mean of both sexes).
-    found = recognise_variation([seen(1.0)], Prescription(stature_m=1.74))
+    tall = Person(stature_m=1.74)
+    found = recognise_variation([seen(1.0)], Prescription(), person=tall)
     assert found.surface_height_cm == pytest.approx(54.5, abs=4)
     assert recognise_variation([seen(1.0)], Prescription()).surface_height_cm is None
 
@@ -42,6 +43,14 @@ def test_height_is_in_centimetres_once_the_stature_is_known() -> None:
 def test_hand_classes_by_width(ratio: float, expected: str) -> None:
     # Limits are a convention from Cogley 2005, Kim 2016 and Green & Comfort 2007.
     assert hand_class(Quantity(ratio, 0.1)) == expected
+
+
+@pytest.mark.parametrize("hands", ["diamond", "close", "normal", "wide"])
+def test_a_width_within_the_bounds_of_a_class_is_of_that_class(hands: HandSpacing) -> None:
+    least, most = hand_bounds(hands)
+    middle = least + 0.2 if np.isinf(most) else (least + most) / 2
+    assert hand_class(Quantity(middle, 0.1)) == hands
+    assert hand_class(Quantity(most, 0.1)) != hands, "the bound itself begins the next"
 
 
 def test_an_unmeasured_width_has_no_class() -> None:
@@ -66,7 +75,7 @@ def archer_look(elbows: list[tuple[float, float]]) -> Look:
         replace(ONE_REP, index=i + 1, start_s=4 * i + 0.5, bottom_s=4 * i + 2.0, end_s=4 * i + 4.0)
         for i in range(len(elbows))
     ]
-    return Look(FRONT, signals, reps)
+    return look_at(signals, FRONT, reps)
 
 
 def test_an_archer_bends_one_arm_and_the_sides_take_turns() -> None:
@@ -92,7 +101,7 @@ def test_a_hand_off_the_floor_is_one_arm() -> None:
     look = seen()
     up = look.signals.points_px["right_hip"] - np.array([0.0, 60.0])
     moved = {**look.signals.points_px, "right_wrist": up}
-    one = Look(SIDE, replace(look.signals, points_px=moved), look.reps)
+    one = replace(look, signals=replace(look.signals, points_px=moved))
     found = recognise_variation([one], Prescription())
     assert found.arms == "one"
     assert found.arm_work.working == ("left",)
@@ -100,51 +109,9 @@ def test_a_hand_off_the_floor_is_one_arm() -> None:
 
 def test_long_pauses_are_holds() -> None:
     long = replace(ONE_REP, bottom_start_s=2.0, bottom_end_s=4.5, top_s=5.0, end_s=5.5)
-    found = recognise_variation([Look(SIDE, seen().signals, [long])], Prescription())
+    found = recognise_variation([replace(seen(), reps=(long,))], Prescription())
     assert found.holds == ("bottom",)
     assert recognise_variation([seen()], Prescription()).holds == ()
-
-
-def held(line_deg: np.ndarray) -> Look:
-    signals = posed_signals(plank(reach=0.0), seconds=len(line_deg) / 30, body_line_deg=line_deg)
-    return Look(SIDE, signals, [])
-
-
-def test_a_hold_without_reps_is_timed_and_its_line_watched() -> None:
-    line = np.concatenate([np.full(600, 3.0), np.full(300, 18.0)])  # 20 s straight, 10 s sagging
-    hold = recognise_variation([held(line)], Prescription()).support_hold
-    assert hold is not None
-    assert hold.held_s == pytest.approx(30.0, abs=0.1)
-    assert hold.broke_at_s == pytest.approx(20.0, abs=0.1)
-    assert hold.drift_deg_per_min > 10
-    straight = recognise_variation([held(np.full(900, 3.0))], Prescription()).support_hold
-    assert straight is not None and straight.unclear_at_s is None
-
-
-def test_a_line_that_may_be_landmark_error_does_not_break_a_hold() -> None:
-    hold = recognise_variation([held(np.full(900, 13.0))], Prescription()).support_hold
-    assert hold is not None and hold.broke_at_s is None and hold.unclear_at_s == hold.start_s
-    assert hold.line_deg.value - hold.line_deg.plus_minus < 12.0  # the limit
-    assert hold.line_deg.plus_minus > 2.0  # a still line is not a certain one
-    sure = recognise_variation([held(np.full(900, 25.0))], Prescription()).support_hold
-    assert sure is not None and sure.broke_at_s == sure.start_s
-
-
-def test_a_short_dip_does_not_break_a_hold() -> None:
-    line = np.full(900, 3.0)
-    line[300:320] = 18.0  # two thirds of a second
-    hold = recognise_variation([held(line)], Prescription()).support_hold
-    assert hold is not None and hold.broke_at_s is None
-
-
-def test_on_the_knees_a_hold_is_watched_along_the_line_to_the_knees() -> None:
-    """The shanks lie on the floor: the line to the ankles bends there in everyone."""
-    look = held(np.full(900, -30.0))
-    knees = replace(look.signals, body_line_knee_deg=np.full(900, 3.0))
-    asked = Prescription(support="knees")
-    hold = recognise_variation([replace(look, signals=knees)], asked).support_hold
-    assert hold is not None and hold.broke_at_s is None
-    assert hold.line_deg.value == pytest.approx(3.0)
 
 
 def test_what_no_clip_shows_is_carried_as_declared() -> None:
@@ -162,10 +129,8 @@ def test_what_no_clip_shows_is_carried_as_declared() -> None:
 
 
 def test_from_the_front_alone_the_stance_stays_open() -> None:
-    found = recognise_variation([Look(FRONT, posed_signals(plank()), [ONE_REP])], Prescription())
+    look = look_at(posed_signals(plank()), FRONT, [ONE_REP])
+    found = recognise_variation([look], Prescription())
     assert found.support is None and found.surface is None
-    told = recognise_variation(
-        [Look(FRONT, posed_signals(plank()), [ONE_REP])],
-        Prescription(support="knees", surface="floor"),
-    )
+    told = recognise_variation([look], Prescription(support="knees", surface="floor"))
     assert (told.support, told.surface) == ("knees", "floor")

@@ -5,7 +5,7 @@ import pytest
 
 from formcheck.asked.person import Sex
 from formcheck.measures.plank import plank
-from formcheck.variation.segments import body_segments, centre_of_mass
+from formcheck.variation.segments import arm_per_stature, body_segments, centre_of_mass
 
 
 @pytest.mark.parametrize("sex", ["female", "male", None])
@@ -14,19 +14,17 @@ def test_segment_masses_add_up_to_the_body(sex: Sex | None) -> None:
     assert sum(s.mass for s in body_segments(sex).values()) == pytest.approx(1.0, abs=2e-4)
 
 
-def test_head_is_seven_percent_and_the_shank_uses_the_ankle_joint() -> None:
-    # de Leva 1996: head 6.94 % (male), not 0.694; shank centre 43.95 % of knee to ankle *joint*,
-    # where 44.59 % belongs to the lateral malleolus.
-    male = body_segments("male")
-    assert male["head"].mass == pytest.approx(0.0694)
-    assert male["shank"].centre == pytest.approx(0.4395)
+def test_a_body_of_untold_sex_is_the_mean_of_both() -> None:
+    female, male, either = (body_segments(sex) for sex in ("female", "male", None))
+    for name, segment in either.items():
+        for value in ("mass", "centre", "length"):
+            both = (getattr(female[name], value) + getattr(male[name], value)) / 2
+            assert getattr(segment, value) == pytest.approx(both, abs=1e-4)
 
 
-def test_the_sexes_differ_most_in_where_the_trunk_is_heavy() -> None:
-    # de Leva 1996, MIDS-MIDH: 37.82 % (female), 43.10 % (male) of the way down.
-    assert body_segments("female")["trunk"].centre == pytest.approx(0.3782)
-    assert body_segments("male")["trunk"].centre == pytest.approx(0.4310)
-    assert body_segments()["trunk"].centre == pytest.approx((0.3782 + 0.4310) / 2)
+def test_the_parts_between_shoulder_and_wrist_are_the_arm() -> None:
+    # de Leva 1996, joint centres: upper arm and forearm 550.6 of 1741 mm (male).
+    assert arm_per_stature("male") == pytest.approx(550.6 / 1741)
 
 
 def test_a_body_folded_into_one_point_has_its_centre_there() -> None:

@@ -216,9 +216,10 @@ def test_the_page_may_not_reach_the_network_even_if_told_to(opened: Opened) -> N
 
 def test_a_hostile_file_name_shows_as_text(browser: Browser, tmp_path: Path) -> None:
     analysis = judged("hip_sag_side")
-    view = analysis.views[0]
+    view = analysis.looks[0]
     track = replace(view.track, source_name=HOSTILE)
-    write_report(replace(analysis, views=(replace(view, track=track),)), [None], tmp_path)
+    measured = replace(analysis.measured, looks=(replace(view, track=track),))
+    write_report(replace(analysis, measured=measured), [None], tmp_path)
     opened = Opened(browser, tmp_path / "report.html")
     shown = opened.page.locator("header bdi").first
     expect(shown).to_have_text(HOSTILE.replace("\u202e", "⟨U+202E⟩"))
@@ -246,7 +247,7 @@ def test_axe_finds_nothing_serious(browser: Browser, written: Written, width: in
 
 def test_a_pair_of_views_plays_as_one_clip(browser: Browser, tmp_path: Path) -> None:
     pair = judged("flared_pair_side", "flared_pair_front")
-    write_report(pair, [CLIPS / view.track.source_name for view in pair.views], tmp_path)
+    write_report(pair, [CLIPS / view.track.source_name for view in pair.looks], tmp_path)
     opened = Opened(browser, tmp_path / "report.html", 360)
     opened.page.get_by_role("button", name="Rep 5, ").first.click()
     wait_for_time(opened.page, pair.reps[4].rep.start_s)

@@ -34,7 +34,8 @@ def test_the_body_line_drawn_is_the_one_that_was_judged(sagging: Analysis) -> No
 
 
 def test_a_second_view_is_drawn_on_the_first_ones_clock(sagging: Analysis) -> None:
-    late = replace(sagging, views=(replace(sagging.views[0], offset_s=2.5),))
+    looks = (replace(sagging.looks[0], offset_s=2.5),)
+    late = replace(sagging, measured=replace(sagging.measured, looks=looks))
     assert series_of(late)[0].t_s[0] - series_of(sagging)[0].t_s[0] == pytest.approx(2.5)
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from formcheck.analysis import Analysis
+from formcheck.asked.person import Person
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.report.page.page import page_html
 from formcheck.report.write import write_report
@@ -35,9 +36,10 @@ class Tags(HTMLParser):
 
 
 def named(analysis: Analysis, name: str) -> Analysis:
-    view = analysis.views[0]
+    view = analysis.looks[0]
     track = replace(view.track, source_name=name, notes=(name,))
-    return replace(analysis, views=(replace(view, track=track),), notes=(name,))
+    measured = replace(analysis.measured, looks=(replace(view, track=track),), notes=(name,))
+    return replace(analysis, measured=measured)
 
 
 def test_the_answer_stands_at_the_top(sagging: Analysis) -> None:
@@ -138,7 +140,8 @@ def test_advice_comes_with_its_cautions(sagging: Analysis) -> None:
 
 def test_the_load_is_in_kilograms_once_the_body_mass_is_known(sagging: Analysis) -> None:
     share = sagging.summary.load_fraction.value
-    heavy = replace(sagging, prescription=replace(sagging.prescription, body_mass_kg=80.0))
+    person = Person(body_mass_kg=80.0)
+    heavy = replace(sagging, measured=replace(sagging.measured, person=person))
     text = Tags(page_html(heavy, None, "annotated.mp4")).text
     assert f"{100 * share:.0f} % of body mass, {80.0 * share:.0f} kg" in text
     assert " kg" not in Tags(page_html(sagging, None, "annotated.mp4")).text

@@ -12,8 +12,9 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from formcheck.analysis import Analysis, SetView
+from formcheck.analysis import Analysis
 from formcheck.report.video.annotate import LONG_SIDE_PX, annotate
+from formcheck.reps.look import Look
 from tests.report.conftest import CLIPS, Written
 
 
@@ -50,7 +51,11 @@ def pictures(path: Path) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.uint8]
     return np.array(times), np.array(lumas)
 
 
-def out_of_sight(view: SetView, offset_s: float = 0.0) -> SetView:
+def seen_by(analysis: Analysis, *looks: Look) -> Analysis:
+    return replace(analysis, measured=replace(analysis.measured, looks=looks))
+
+
+def out_of_sight(view: Look, offset_s: float = 0.0) -> Look:
     """The view with nobody in position, so that nothing is drawn over the picture."""
     signals = replace(view.signals, in_position=np.zeros_like(view.signals.in_position))
     return replace(view, signals=signals, offset_s=offset_s)
@@ -81,7 +86,7 @@ def test_variable_frame_times_are_kept(sagging: Analysis, tmp_path: Path) -> Non
     rng = np.random.default_rng(1)
     times_s = np.concatenate(([0.0], np.cumsum(rng.uniform(0.02, 0.08, 60))))
     film(tmp_path / "phone.mp4", times_s, (320, 240), 0.0)
-    hidden = replace(sagging, views=(out_of_sight(sagging.views[0]),))
+    hidden = seen_by(sagging, out_of_sight(sagging.looks[0]))
     annotate(hidden, [tmp_path / "phone.mp4"], tmp_path / "out.mp4")
     after, _ = pictures(tmp_path / "out.mp4")
     assert np.abs(after - times_s).max() < 0.001
@@ -91,9 +96,9 @@ def test_two_views_stand_side_by_side_in_step(sagging: Analysis, tmp_path: Path)
     late_s = 0.83
     film(tmp_path / "a.mp4", np.arange(0, 4, 1 / 30), (320, 180), 0.0)
     film(tmp_path / "b.mp4", np.arange(0, 3, 1 / 24), (180, 320), late_s)
-    views = (out_of_sight(sagging.views[0]), out_of_sight(sagging.views[0], late_s))
+    views = (out_of_sight(sagging.looks[0]), out_of_sight(sagging.looks[0], late_s))
     annotated = annotate(
-        replace(sagging, views=views), [tmp_path / "a.mp4", tmp_path / "b.mp4"], tmp_path / "o.mp4"
+        seen_by(sagging, *views), [tmp_path / "a.mp4", tmp_path / "b.mp4"], tmp_path / "o.mp4"
     )
     times_s, lumas = pictures(tmp_path / "o.mp4")
     shared = (times_s > late_s + 0.1) & (times_s < 3.7)
@@ -152,14 +157,12 @@ def test_a_sagging_hip_turns_the_line_hot_in_that_rep_only(written: Written) -> 
 def test_faults_are_called_along_the_upper_edge_when_the_person_is_at_the_lower(
     sagging: Analysis, tmp_path: Path
 ) -> None:
-    view = sagging.views[0]
+    view = sagging.looks[0]
     low = {name: xy + np.array([0.0, 70.0]) for name, xy in view.signals.drawn_px.items()}
     lower = replace(view, signals=replace(view.signals, drawn_px=low))
     called = next(f for f in sagging.faults if f.key == "hip_sag" and f.verdict == "fault")
     for shown, edge in ((view, slice(300, 350)), (lower, slice(2, 30))):
-        annotate(
-            replace(sagging, views=(shown,)), [CLIPS / "hip_sag_side.mp4"], tmp_path / "out.mp4"
-        )
+        annotate(seen_by(sagging, shown), [CLIPS / "hip_sag_side.mp4"], tmp_path / "out.mp4")
         with av.open(str(tmp_path / "out.mp4")) as clip:
             picture = next(
                 frame.to_ndarray(format="rgb24").astype(int)

@@ -1,0 +1,154 @@
+"""Work in processes of their own: no network, bounded memory, and an end when nothing moves.
+
+Clips come from anywhere, and what decodes them and what finds the pose is native code. In a
+process of its own an abort, a runaway or a hang there becomes an error here, and nothing the
+libraries do reaches the network.
+
+A process is a fresh Python that is handed one function and one task, and needs nothing of the
+caller's main module: scripts and notebooks may ask for it from anywhere.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import resource
+import subprocess
+import sys
+import threading
+import time
+import traceback
+from collections.abc import Callable, Sequence
+from multiprocessing.connection import Connection, wait
+from typing import Any, Literal, TypeVar
+
+from formcheck.apart.network import close_network
+
+_Task = TypeVar("_Task")
+_Result = TypeVar("_Result")
+
+MEMORY_BYTES = 3 << 30  # of data a process may hold
+STALL_S = 60.0  # without a sign of life for so long, a process is ended
+_LOOK_EVERY_S = 0.2
+_START = (
+    "import sys; from multiprocessing.connection import Connection; c = Connection({fd}); "
+    "sys.path[:] = c.recv(); from formcheck.apart.process import _serve; _serve(c)"
+)
+
+
+class WorkLostError(Exception):
+    """A process ended without a result: it ``died``, ``stalled``, or wanted too much ``memory``."""
+
+    def __init__(self, how: Literal["died", "stalled", "memory"]) -> None:
+        super().__init__(how)
+        self.how = how
+
+
+def work_apart(
+    work: Callable[[_Task, Callable[[], None]], _Result],
+    tasks: Sequence[_Task],
+    on_step: Callable[[int], None] | None = None,
+    memory_bytes: int = MEMORY_BYTES,
+    stall_s: float = STALL_S,
+) -> list[_Result]:
+    """``work(task, one_more)`` of every task, each in a process of its own, all at once.
+
+    ``work`` is a function of a module; it calls ``one_more`` at every step, which is the sign
+    that it is alive, and ``on_step`` hears here how many steps have been done in all.
+
+    Raises what ``work`` raises, or WorkLostError.
+    """
+    running: dict[Connection, tuple[int, subprocess.Popen[bytes]]] = {}
+    results: dict[int, _Result] = {}
+    steps = 0
+    try:
+        for n, task in enumerate(tasks):
+            connection, process = _started()
+            running[connection] = (n, process)
+            connection.send((work, task, memory_bytes))
+        still_s = dict.fromkeys(running, 0.0)
+        while running:
+            began = time.monotonic()
+            ready = wait(list(running), timeout=_LOOK_EVERY_S)
+            # A pause of this process itself (Ctrl-Z, a machine asleep) is no stall of another.
+            waited_s = min(time.monotonic() - began, 2 * _LOOK_EVERY_S)
+            for connection in list(running):
+                if connection not in ready:
+                    still_s[connection] += waited_s
+                    if still_s[connection] > stall_s:
+                        raise WorkLostError("stalled")
+                    continue
+                still_s[connection] = 0.0
+                try:
+                    kind, value = connection.recv()
+                except (EOFError, OSError):
+                    raise WorkLostError("died") from None
+                if kind == "step":
+                    steps += 1
+                elif kind == "failed":
+                    raise WorkLostError("memory") if isinstance(value, MemoryError) else value
+                else:
+                    n, process = running.pop(connection)
+                    results[n] = value
+                    connection.close()
+                    process.wait()
+            if on_step is not None:
+                on_step(steps)
+        return [results[n] for n in range(len(tasks))]
+    finally:
+        for connection, (_, process) in running.items():
+            process.kill()
+            process.wait()
+            connection.close()
+
+
+def _started() -> tuple[Connection, subprocess.Popen[bytes]]:
+    ours, theirs = multiprocessing.Pipe()
+    try:
+        process = subprocess.Popen(
+            [sys.executable, "-c", _START.format(fd=theirs.fileno())],
+            pass_fds=[theirs.fileno()],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,  # the libraries' C++ log lines
+        )
+    finally:
+        theirs.close()
+    with contextlib.suppress(OSError):  # it died at once: noticed when its answer is awaited
+        ours.send(sys.path)
+    return ours, process
+
+
+def _serve(connection: Connection) -> None:
+    """In the process started: do the one task, tell how it went, and end."""
+    close_network()
+    work, task, memory_bytes = connection.recv()
+    _bound("RLIMIT_DATA", memory_bytes)
+    _bound("RLIMIT_CORE", 0)
+    threading.Thread(target=_end_with_caller, args=[connection], daemon=True).start()
+    try:
+        answer: tuple[str, Any] = ("done", work(task, lambda: connection.send(("step", None))))
+    except KeyboardInterrupt:
+        os._exit(1)
+    except Exception as error:
+        error.add_note(traceback.format_exc())
+        answer = ("failed", error)
+    with contextlib.suppress(BrokenPipeError):
+        connection.send(answer)
+    # Not by the usual way out: libraries that hang or abort while they tidy up spoil nothing.
+    os._exit(0)
+
+
+def _bound(what: str, most: int) -> None:
+    with contextlib.suppress(OSError, ValueError, AttributeError):  # where there is no such limit
+        kind = getattr(resource, what)
+        hard = resource.getrlimit(kind)[1]
+        resource.setrlimit(kind, (most if hard < 0 else min(most, hard), hard))
+
+
+def _end_with_caller(connection: Connection) -> None:
+    """A formcheck that was killed leaves no process behind that works on or waits for it."""
+    with contextlib.suppress(EOFError, OSError):
+        connection.recv()
+    os._exit(1)

@@ -1,0 +1,37 @@
+"""Files from outside: a regular file, and no larger than its kind ever is."""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+from pathlib import Path
+from typing import BinaryIO
+
+
+def open_regular(path: Path, largest_bytes: int | None = None) -> BinaryIO:
+    """The file, open for reading.
+
+    Raises OSError, whose ``strerror`` says why: also for a pipe or a device, which may never end
+    (and is refused before it blocks), and for more than ``largest_bytes``.
+    """
+    try:
+        file = os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb")
+    except ValueError as error:  # a NUL in its name
+        raise OSError(errno.EINVAL, "no file has such a name") from error
+    found = os.fstat(file.fileno())
+    if not stat.S_ISREG(found.st_mode):
+        file.close()
+        raise OSError(errno.EINVAL, "it is not a file but a device or a pipe")
+    if largest_bytes is not None and found.st_size > largest_bytes:
+        file.close()
+        raise OSError(
+            errno.EFBIG, f"it holds {found.st_size:,} bytes, and at most {largest_bytes:,} are read"
+        )
+    return file
+
+
+def read_small(path: Path, largest_bytes: int) -> bytes:
+    """All of a regular file of at most ``largest_bytes``; raises OSError like ``open_regular``."""
+    with open_regular(path, largest_bytes) as file:
+        return file.read(largest_bytes)

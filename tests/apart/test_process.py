@@ -1,0 +1,115 @@
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from formcheck.apart.process import WorkLostError, work_apart
+from formcheck.errors import ClipError
+
+
+def doubled(number: int, one_more: Callable[[], None]) -> tuple[int, int]:
+    for _ in range(number):
+        one_more()
+    return 2 * number, os.getpid()
+
+
+def test_each_task_is_done_in_a_process_of_its_own_and_steps_are_counted() -> None:
+    heard: list[int] = []
+    answers = work_apart(doubled, [3, 1, 2], heard.append)
+    assert [answer for answer, _ in answers] == [6, 2, 4]
+    assert len({os.getpid(), *(pid for _, pid in answers)}) == 4
+    assert heard[-1] == 6 and heard == sorted(heard)
+
+
+def refuse(path: str, one_more: Callable[[], None]) -> None:
+    raise ClipError(f"{path} is empty.")
+
+
+def test_a_problem_told_there_is_told_here() -> None:
+    with pytest.raises(ClipError, match=r"a\.mp4 is empty"):
+        work_apart(refuse, ["a.mp4"])
+
+
+def end_badly(how: str, one_more: Callable[[], None]) -> int:
+    if how == "died":
+        os.abort()
+    if how == "memory":
+        return int(np.ones(1 << 30).sum())
+    if how == "stalled":
+        os.kill(os.getpid(), signal.SIGSTOP)
+    return 1
+
+
+@pytest.mark.parametrize("how", ["died", "memory", "stalled"])
+def test_an_abort_a_runaway_or_a_stopped_process_becomes_an_error(how: str) -> None:
+    began = time.monotonic()
+    with pytest.raises(WorkLostError, match=how):
+        work_apart(end_badly, [how, "well"], memory_bytes=1 << 30, stall_s=2.0)
+    assert time.monotonic() - began < 15
+
+
+def slow_but_alive(_: None, one_more: Callable[[], None]) -> int:
+    for _step in range(6):
+        time.sleep(0.5)
+        one_more()
+    return 1
+
+
+def test_slow_work_that_shows_progress_is_not_ended() -> None:
+    assert work_apart(slow_but_alive, [None], stall_s=2.0) == [1]
+
+
+def test_a_script_without_a_main_guard_may_ask_for_it() -> None:
+    code = (
+        "from formcheck.apart.process import work_apart\n"
+        "from tests.apart.test_process import doubled\n"
+        "print(work_apart(doubled, [4])[0][0])"
+    )
+    told = subprocess.run(
+        [sys.executable, "-"], input=code, capture_output=True, text=True, check=True
+    )
+    assert told.stdout == "8\n" and told.stderr == ""
+
+
+def sleep(_: None, one_more: Callable[[], None]) -> None:
+    time.sleep(60)
+
+
+def test_no_process_outlives_a_caller_that_was_killed() -> None:
+    code = (
+        "from formcheck.apart.process import work_apart\n"
+        "from tests.apart.test_process import sleep\n"
+        "work_apart(sleep, [None, None])"
+    )
+    caller = subprocess.Popen([sys.executable, "-c", code])
+    children = children_of(caller.pid, 2)
+    caller.kill()
+    caller.wait()
+    until = time.monotonic() + 10
+    while any(is_running(pid) for pid in children) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not any(is_running(pid) for pid in children)
+
+
+def children_of(pid: int, count: int) -> list[int]:
+    psutil = pytest.importorskip("psutil")
+    until = time.monotonic() + 15
+    while time.monotonic() < until:
+        children = [child.pid for child in psutil.Process(pid).children()]
+        if len(children) == count:
+            time.sleep(0.5)  # until they have begun
+            return children
+        time.sleep(0.05)
+    raise AssertionError("it started no processes")
+
+
+def is_running(pid: int) -> bool:
+    psutil = pytest.importorskip("psutil")
+    return bool(psutil.pid_exists(pid) and psutil.Process(pid).status() != psutil.STATUS_ZOMBIE)
