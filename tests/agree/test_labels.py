@@ -74,7 +74,7 @@ def test_every_problem_is_told_with_its_row(tmp_path: Path) -> None:
     path = written(
         tmp_path, HEAD + "mon,1,hip_sag,yes,AB,\nmon,x,hip_sagg,maybe,,31.5.\n,2,shallow,no,AB,\n"
     )
-    with pytest.raises(LabelsError, match="row 3: “x” is no rep.*5 more problems") as caught:
+    with pytest.raises(LabelsError, match=r"row 3: “x” is no rep.*5 more problems") as caught:
         read_labels(path, KEYS)
     said = caught.value.problems
     assert len(said) == 6 and all(line.startswith("labels.csv, row ") for line in said)
