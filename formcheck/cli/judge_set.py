@@ -9,7 +9,8 @@ from typing import Annotated, Literal, cast
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import HandSpacing, Prescription, RangeStandard
+from formcheck.asked.prescription import HandSpacing, Prescription
+from formcheck.asked.standards import RangeStandard
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.cli.progress import progress_bar
 from formcheck.job import SetJob

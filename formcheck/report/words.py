@@ -50,6 +50,7 @@ ATTEMPTS: dict[str, str] = {
     "counted": "counted",
     "not_counted": "not counted",
     "aborted": fault_kinds()["aborted"].name.lower(),
+    "failed": "failed",
 }
 
 VERDICTS: dict[str, str] = {"fault": "fault", "borderline": "too close to call"}
