@@ -469,9 +469,14 @@ def _not_judged(
     return tuple(NotJudged(key, reason) for key, reason in out.items())
 
 
+def _whole(results: Sequence[RepResult]) -> list[RepResult]:
+    """Attempts that went down and were pressed up again."""
+    return [r for r in results if r.attempt not in ("aborted", "failed")]
+
+
 def _summary(results: Sequence[RepResult]) -> SetSummary:
     reps = [r.rep for r in results]
-    full = [r for r in results if r.attempt not in ("aborted", "failed")]
+    full = _whole(results)
     form = keys_weighing("range", "line")
     broke = [
         r.rep.index

@@ -112,12 +112,8 @@ class Coached(PushUpSet):
         return np.full(len(t_s), PushUpSet._turn(deepest, np.zeros(1))[0])
 
     def joints(self, t_s: FloatArray) -> dict[str, FloatArray]:
-        if self.arms == "one":
-            out = self._one_arm(t_s)
-        elif self.arms == "archer":
-            out = self._archer(t_s)
-        else:
-            out = super().joints(t_s)
+        done = {"one": self._one_arm, "archer": self._archer, "two": super().joints}
+        out = done[self.arms](t_s)
         if len(self.sag_deg):
             sag = np.interp(t_s, self.bottoms_s(), self.sag_deg)
             # Hips (knees half as far) straight down from the line by what opens that angle.
@@ -136,7 +132,7 @@ class Coached(PushUpSet):
         signs = [1.0 if side == "left" else -1.0 for side in self.working]
         return np.array([signs[i % len(signs)] for i in nearest])
 
-    def _archer(self, t_s: FloatArray) -> FloatArray:  # type: ignore[override]
+    def _archer(self, t_s: FloatArray) -> dict[str, FloatArray]:
         bend, sign = self.elbow_deg(t_s), self._sides(t_s)
         straight = np.full(len(t_s), self.top_deg)
         half = self.hand_spacing * SHOULDER_WIDTH / 2
@@ -147,7 +143,7 @@ class Coached(PushUpSet):
         height = np.sqrt(reach_w**2 - forward**2 - (across - aside) ** 2)
         return self._body(t_s, height, np.full(len(t_s), forward), sign * aside, half)
 
-    def _one_arm(self, t_s: FloatArray) -> FloatArray:  # type: ignore[override]
+    def _one_arm(self, t_s: FloatArray) -> dict[str, FloatArray]:
         height, forward = _shoulder(self.elbow_deg(t_s), 0.0)
         out = self._body(t_s, height, forward, np.zeros(len(t_s)), SHOULDER_WIDTH / 2)
         resting = "right" if self.working[0] == "left" else "left"

@@ -15,6 +15,7 @@ DISTRIBUTION = {
     "PIL": "pillow",
     "cv2": "mediapipe",
     "axe_playwright_python": "axe-playwright-python",
+    "sklearn": "scikit-learn",
 }
 OWN = {"formcheck", "tests", "models"}
 # Used without being imported: by pandas, by pytest's own command, as notebooks' kernel.

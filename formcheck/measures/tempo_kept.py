@@ -32,7 +32,8 @@ def tempo_kept(values: Sequence[Mapping[str, Quantity]]) -> dict[str, PhaseKept]
     for phase in PHASES:
         known = [of_rep[phase].value for of_rep in values if of_rep[phase].known]
         middle = np.percentile(known, [50, 25, 75]) if known else np.full(3, np.nan)
-        out[phase] = PhaseKept(*(float(one) for one in middle), reps=len(known))
+        done_s, from_s, to_s = (float(one) for one in middle)
+        out[phase] = PhaseKept(done_s, from_s, to_s, len(known))
     return out
 
 

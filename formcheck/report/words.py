@@ -50,7 +50,7 @@ ATTEMPTS: dict[str, str] = {
     "counted": "counted",
     "not_counted": "not counted",
     "aborted": fault_kinds()["aborted"].name.lower(),
-    "failed": "failed",
+    "failed": fault_kinds()["failed"].name.lower(),
 }
 
 VERDICTS: dict[str, str] = {"fault": "fault", "borderline": "too close to call"}
@@ -91,6 +91,11 @@ def disagreement_text(found: Disagreement) -> str:
 def phase_name(key: str) -> str:
     """``Lowering`` for ``eccentric``: the name of its time among the values of a rep."""
     return rep_values()[f"{key}_s"].label
+
+
+def fault_name(key: str) -> str:
+    """The name of a fault; one that left the catalogue is called by its key."""
+    return fault_kinds()[key].name if key in fault_kinds() else key.replace("_", " ").capitalize()
 
 
 def judged_name(key: str) -> str:
