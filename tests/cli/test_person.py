@@ -60,9 +60,7 @@ def test_what_is_not_told_stays_and_body_mass_keeps_its_days(path: Path) -> None
         (("--on", "soon", "--body-mass", "80"), "2026-09-01"),
     ],
 )
-def test_what_cannot_be_meant_is_refused(
-    path: Path, arguments: tuple[str, ...], what: str
-) -> None:
+def test_what_cannot_be_meant_is_refused(path: Path, arguments: tuple[str, ...], what: str) -> None:
     result = run(path, "set", "ana", *arguments)
     assert result.exit_code == 2
     assert what in " ".join(result.stderr.replace("│", " ").split())
