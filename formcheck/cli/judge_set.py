@@ -9,7 +9,7 @@ from typing import Annotated, Literal, cast
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.cli.asked import (
     DrawingOption,
     FreshOption,
@@ -53,16 +53,12 @@ def judge_set(
     range_standard: RangeOption = "elbow-90",
     reps: RepsOption = None,
     hands: HandsOption = None,
-    support: Annotated[
-        Literal["toes", "knees"] | None, typer.Option(help="On toes or knees.")
-    ] = None,
+    support: Annotated[Support | None, typer.Option(help="On toes or knees.")] = None,
     surface: Annotated[
-        Literal["floor", "hands_raised", "feet_raised", "wall"] | None,
+        Surface | None,
         typer.Option(help="What hands and feet stand on."),
     ] = None,
-    arms: Annotated[
-        Literal["two", "archer", "one"] | None, typer.Option(help="Which arms work.")
-    ] = None,
+    arms: Annotated[Arms | None, typer.Option(help="Which arms work.")] = None,
     rings: Annotated[bool, typer.Option("--rings", help="On rings or straps.")] = False,
     rings_turned_out: Annotated[
         bool, typer.Option("--rings-turned-out", help="On rings, turned out at the top.")

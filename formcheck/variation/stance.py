@@ -9,20 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from formcheck.asked.prescription import Support, Surface
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.pose.track import Side
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
 from formcheck.signals.view import View
-
-Support = Literal["toes", "knees"]
-Side = Literal["left", "right"]
-Surface = Literal["floor", "hands_raised", "feet_raised", "wall"]
 
 # A knee more bent than this, and not above the ankle, bears the body. On the toes a knee is
 # nearly straight, and one that gives way still lies above the ankle on a level floor.
