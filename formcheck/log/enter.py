@@ -151,13 +151,11 @@ def _read(
 
 
 def _report(path: Path) -> dict[str, Any]:
-    from jsonschema import ValidationError
-
-    from formcheck.report.contract import validate
+    from formcheck.report.contract import ContractError, check
 
     try:
         report: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-        validate(report)
+        check(report)
     except OSError as error:
         raise ReportError(
             f"{path} cannot be read ({error.strerror}); give the folder of a report."
@@ -166,9 +164,9 @@ def _report(path: Path) -> dict[str, Any]:
         raise ReportError(
             f"{path} is no report ({error}); judge the set again with “formcheck set”."
         ) from error
-    except ValidationError as error:
+    except ContractError as error:
         raise ReportError(
-            f"{path} is no report ({error.message[:80]}); judge the set again with “formcheck set”."
+            f"{path} is no report: {str(error)[:160]} Judge the set again with “formcheck set”."
         ) from error
     return report
 

@@ -13,7 +13,7 @@ import pytest
 
 from formcheck.log.enter import Recorded, ReportError, enter, rebuild, recorded_of
 from formcheck.log.store import open_log, sets_of
-from formcheck.report.contract import validate
+from formcheck.report.contract import check
 from tests.log.made_up import FIRST, write_report
 
 GIVEN = Recorded(FIRST, "given")
@@ -48,7 +48,7 @@ def test_the_report_says_whose_it_is_and_when_so_that_folders_can_make_the_log_a
     folder = write_report(tmp_path / "reports" / "one")
     entered = enter(folder, "ana", GIVEN, path)
     report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
-    validate(report)
+    check(report)
     assert (report["person"], report["recorded_at"]) == ("ana", "2026-03-02T17:30:00Z")
     assert report["recorded_from"] == "given"
     assert in_log(path) == [("ana", "2026-03-02T17:30:00Z", "one")]

@@ -26,7 +26,7 @@ from formcheck.log.next_step import break_words, day_words, step_with_log, step_
 from formcheck.log.page.multiples import HEIGHT, WIDTH, Multiple, multiples
 from formcheck.log.person import BodyMass
 from formcheck.report import theme
-from formcheck.report.words import fault_words, visible
+from formcheck.report.words import fault_name, visible
 
 _MOST_WEEKS = 16
 _MOST_FAULTS = 8
@@ -212,7 +212,7 @@ def _rows(best: SetEntry, latest: SetEntry, mass_of: BodyMass) -> tuple[Row, ...
 
 def _fault_text(entry: SetEntry) -> str:
     said = [
-        f"{fault_words(key).name.lower()} {count.reps}×"
+        f"{fault_name(key).lower()} {count.reps}×"
         for key, count in entry.faults.items()
         if count.reps
     ]
@@ -238,7 +238,7 @@ def _faults(sets: Sequence[SetEntry], weeks: Sequence[date]) -> tuple[FaultLine,
     often = sorted((key for key in totals if totals[key]), key=lambda key: -totals[key])
     lines = []
     for key in often[:_MOST_FAULTS]:
-        name = fault_words(key).name
+        name = fault_name(key)
         cells = []
         for week in weeks:
             there = [entry for entry in within if _monday(entry) == week]
