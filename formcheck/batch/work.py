@@ -85,7 +85,8 @@ def why_ended(plan: SetPlan, limit_s: float) -> str:
 
 def _judged(plan: SetPlan, judge: Judge) -> Result:
     outcome = judge(plan.job)
-    from formcheck.report.answer import answer_line, fix_first, variation_line
+    from formcheck.report.answer import answer_line, fix_first
+    from formcheck.report.words import variation_text
 
     analysis = outcome.analysis
     Records(plan.out).trouble(plan.name).unlink(missing_ok=True)
@@ -99,7 +100,7 @@ def _judged(plan: SetPlan, judge: Judge) -> Result:
         reason,
         answer_line(analysis),
         fix_first(analysis),
-        variation_line(analysis),
+        variation_text(analysis.variation),
     )
 
 
