@@ -6,16 +6,17 @@ from the commands that import this.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, find_model
-from formcheck.report.folder import check_free, made_whole
+from formcheck.report.folder import made_whole
 from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
@@ -79,9 +80,8 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
     if job.xlsx:
         check_xlsx()
     folder = job.out or default_folder(job.clips)
-    check_free(folder, job.overwrite)
     find_model(job.model)
-    with made_whole(folder) as scratch:
+    with made_whole(folder, job.overwrite, job.clips) as scratch:
         judged = judge(
             *job.clips,
             prescription=job.prescription,
@@ -108,4 +108,6 @@ def default_folder(clips: Sequence[Path]) -> Path:
         return Path("report")
     given = look_at(clips[0])
     name = given.source_name if isinstance(given, PoseTrack) else given.path.name
-    return Path(f"{Path(name).stem}_report")
+    # A name stays within what file systems take (255 bytes), and is never that of another folder.
+    stem = os.fsdecode(os.fsencode(PurePath(name).stem)[:200]) or "set"
+    return Path(f"{stem}_report")
