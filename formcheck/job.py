@@ -7,7 +7,7 @@ from the commands that import this.
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from os import getpid
@@ -24,6 +24,9 @@ from formcheck.signals.view import ViewKind
 if TYPE_CHECKING:
     from formcheck.analysis import Analysis
     from formcheck.clip.read import ClipInfo
+    from formcheck.log.enter import Entered
+    from formcheck.log.today import Before, LogAsk
+    from formcheck.report.weeks import Weeks
 
     Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
 
@@ -49,7 +52,7 @@ class SetJob:
     is not wanted; empty otherwise. ``names`` shown in place of the clips' file names; empty to
     show those. ``drawing`` whether to write the annotated clip and the pictures on the page.
     ``processes`` to look for the pose in; 0 looks in this one. ``fresh`` finds the pose again
-    even if it is known.
+    even if it is known. ``log`` whose training log to enter the set in; None enters it in none.
     """
 
     clips: tuple[Path, ...]
@@ -67,14 +70,18 @@ class SetJob:
     overwrite: bool = False
     fresh: bool = False
     processes: int = 0
+    log: LogAsk | None = None
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """A judged set and the folder that holds its report."""
+    """A judged set, the folder that holds its report, what the report says of the person's weeks,
+    and the entry in their log; None where it was not to be entered, or holds no rep."""
 
     analysis: Analysis
     folder: Path
+    weeks: Weeks | None = None
+    entered: Entered | None = None
 
     @property
     def exit_code(self) -> Exit:
@@ -89,6 +96,8 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
     """
     from formcheck.analysis import analyse
     from formcheck.faults.limits import default_limits, with_values
+    from formcheck.log.enter import enter
+    from formcheck.log.today import body_of, weighed
     from formcheck.pose.store import write_track
     from formcheck.report.tables import check_xlsx
     from formcheck.report.write import write_report
@@ -100,6 +109,8 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
     folder = job.out or _default_folder(given[0])
     check_free(folder, job.overwrite)
     model = find_model(job.model)
+    before = _look_back(job.log, job.clips, given) if job.log else None
+    person = job.person if before is None else body_of(before, job.person)
 
     with made_whole(folder) as scratch:
         tracks = [
@@ -110,7 +121,10 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
             named = zip(tracks, job.names, strict=True)
             tracks = [replace(track, source_name=name) for track, name in named]
         limits = with_values(default_limits(), job.limits)
-        analysis = analyse(tracks, job.prescription, limits, job.views or None, job.person)
+        analysis = analyse(tracks, job.prescription, limits, job.views or None, person)
+        weeks = None
+        if before is not None and analysis.reps:
+            analysis, weeks = weighed(analysis, before, folder)
         order = [look.clip for look in analysis.looks]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(tracks[place], scratch / name)
@@ -121,9 +135,11 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
             scratch,
             xlsx=job.xlsx,
             note=job.note,
+            weeks=weeks,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
         )
-    return Outcome(analysis, folder)
+    entered = enter(folder, log_path=job.log.path) if job.log and analysis.reps else None
+    return Outcome(analysis, folder, weeks, entered)
 
 
 def _check(job: SetJob) -> None:
@@ -148,6 +164,13 @@ def _look_at(path: Path) -> Given:
     if path.suffix == ".parquet":
         return read_track(path)
     return probe(path)
+
+
+def _look_back(ask: LogAsk, clips: Sequence[Path], given: Sequence[Given]) -> Before:
+    from formcheck.log.today import look_back
+
+    said = [None if isinstance(one, PoseTrack) else one.recorded_at for one in given]
+    return look_back(ask, clips, said)
 
 
 def _default_folder(given: Given) -> Path:

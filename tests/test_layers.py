@@ -20,8 +20,8 @@ FOLDER = Path(__file__).parents[1] / NAME
 
 ROOMS = (
     "plain", "errors", "files", "maths", "asked", "apart", "clip", "pose", "signals", "reps",
-    "variation", "measures", "faults", "advice", "analysis", "report", "public", "job", "batch",
-    "log", "agree", "desk", "cli",
+    "variation", "measures", "faults", "advice", "analysis", "report", "public", "log", "job",
+    "batch", "agree", "desk", "cli",
 )  # fmt: skip
 BASE = {"plain", "errors", "files"}  # a limits file is opened where it is read: by faults/limits
 PUBLIC = (NAME, f"{NAME}.judged")  # what a user's own program imports

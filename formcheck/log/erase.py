@@ -13,7 +13,7 @@ from formcheck.pose.cache import forget
 
 # What a report's folder may hold of ours; anything else in it is the user's and stays. The
 # report goes last: until then it says whose the folder is.
-_OURS = (
+OURS = (
     "reps.csv", "reps.xlsx", "report.html", "annotated.mp4",
     "landmarks.parquet", "landmarks_2.parquet", REPORT,
 )  # fmt: skip
@@ -29,7 +29,7 @@ def remove_reports(sets: Sequence[SetEntry]) -> list[Path]:
         folder = Path(entry.folder)
         if not _is_of(folder, entry.person):
             continue
-        for name in _OURS:
+        for name in OURS:
             try:
                 (folder / name).unlink(missing_ok=True)
             except OSError:
