@@ -8,12 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from formcheck import job
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit, FormcheckError, OutputError
-from formcheck.job import JobError, SetJob, check_free, judge_set, made_whole
+from formcheck.job import SetJob, judge_set
+from formcheck.judged import AskedError
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import INDEX, LANDMARKS
+from formcheck.report.folder import check_free, made_whole
 from formcheck.reps.pairing import NotOneSetError
 
 TRACKS = Path(__file__).parent / "data"
@@ -80,7 +83,7 @@ def test_limits_and_prescription_reach_the_verdict(tmp_path: Path) -> None:
     ],
 )
 def test_a_job_that_makes_no_sense_is_refused(tmp_path: Path, job: SetJob, said: str) -> None:
-    with pytest.raises(JobError, match=said):
+    with pytest.raises(AskedError, match=said):
         judge_set(replace(job, out=tmp_path / "report"))
     assert list(tmp_path.iterdir()) == []
 
@@ -92,7 +95,8 @@ def test_two_clips_that_are_not_one_set_leave_nothing_behind(tmp_path: Path) -> 
     assert list(tmp_path.iterdir()) == []
 
 
-def test_progress_says_what_is_being_done(tmp_path: Path) -> None:
+def test_progress_says_what_is_being_done(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     root = Path(__file__).parents[1] / "sample_clips"
     told: list[tuple[str, float, float]] = []
     judge_set(
@@ -154,6 +158,6 @@ def test_a_folder_that_cannot_be_written_is_refused(
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(Path, "mkdir", refuse)  # file modes do not bind the root user
+    monkeypatch.setattr(job, "mkdtemp", refuse)  # file modes do not bind the root user
     with pytest.raises(OutputError, match="cannot be written"), made_whole(tmp_path / "report"):
         pass

@@ -10,6 +10,8 @@ from pathlib import Path
 from formcheck.advice.step import CAUTIONS, NextStep, ladder
 from formcheck.analysis import Analysis
 from formcheck.asked.person import Person
+from formcheck.clip.read import ClipInfo
+from formcheck.judged import look_at
 from formcheck.log.change import Change, sentence, since
 from formcheck.log.enter import Recorded, recorded_of
 from formcheck.log.entry import SetEntry, entry_of
@@ -48,12 +50,14 @@ class Before:
     history: tuple[SetEntry, ...]
 
 
-def look_back(ask: LogAsk, clips: Sequence[Path], said: Sequence[datetime | None]) -> Before:
+def look_back(ask: LogAsk, clips: Sequence[Path]) -> Before:
     """Open the log, before any work is done for a set that could not be entered.
 
-    ``said`` when each of ``clips`` was recorded by its own account. Raises LogError, PersonError.
+    Raises LogError, PersonError, and ClipError where a clip cannot be read.
     """
     name = person_name(ask.person)
+    given = [look_at(path) for path in clips]
+    said = [one.recorded_at if isinstance(one, ClipInfo) else None for one in given]
     recorded = recorded_of(clips, said, ask.recorded_at)
     with open_log(ask.path, write=True) as log:
         known = {one.name.casefold(): one for one in people(log)}
@@ -72,14 +76,14 @@ def body_of(before: Before, told: Person) -> Person:
     )
 
 
-def weighed(analysis: Analysis, before: Before, folder: Path) -> tuple[Analysis, Weeks]:
+def weighed(analysis: Analysis, before: Before) -> tuple[Analysis, Weeks]:
     """The set with the next step that the log gives, and what the report says of the weeks."""
     today = entry_of(
         report_dict(analysis),
         before.person.name,
         before.recorded.text,
         before.recorded.source,
-        str(folder),
+        "",
         ladder(),
     )
     mine = {clip.key for clip in today.clips}

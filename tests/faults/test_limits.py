@@ -123,11 +123,11 @@ def test_a_file_that_is_not_text_is_no_limits_file(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "asked"),
     [
-        ("hip_sag = 1e308", "makes no sense"),
-        ("hip_sag = -5", "it lies between"),
-        ("hip_pike = 15", "it lies between"),
-        ("slow_concentric = 61", "it lies between"),
-        ("aborted = 101", "it lies between"),
+        ("hip_sag = 1e308", "between 1 and 45 deg"),
+        ("hip_sag = -5", "between 1 and 45 deg"),
+        ("hip_pike = 15", "between -60 and -1 deg"),
+        ("slow_concentric = 61", "between 0.2 and 10 s"),
+        ("aborted = 101", "between 10 and 95"),
         (f"shallow = {'9' * 400}", "needs a number"),
     ],
 )
@@ -182,8 +182,8 @@ def test_a_limit_that_does_not_exist_cannot_be_changed() -> None:
         ("[hip_sag]\nvalues = 9\nvalue = 9\n", 2, "no “values”"),
         ("[hip_sag]\nreason = 'mine'\n", 1, "needs a number"),
         ("[hip_sag]\nvalue = 9 0\n", 2, "not a limits file"),
-        ("tempo_tolerance = -0.3\n", 1, "makes no sense"),
-        ("shallow = 1e308\n", 1, "makes no sense"),
+        ("tempo_tolerance = -0.3\n", 1, "must lie between"),
+        ("shallow = 1e308\n", 1, "must lie between"),
     ],
 )
 def test_a_problem_is_told_with_its_line(text: str, line: int, words: str) -> None:

@@ -15,9 +15,8 @@ from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
-from formcheck.job import MADE, Outcome, SetJob, judge_set
+from formcheck.job import Outcome, SetJob, judge_set
 from formcheck.log.enter import rebuild
-from formcheck.log.erase import OURS
 from formcheck.log.person import PersonRecord
 from formcheck.log.store import changing, open_log, put_person, sets_of
 from formcheck.log.today import LogAsk
@@ -154,7 +153,3 @@ def test_a_log_that_cannot_be_opened_is_told_before_any_work(tmp_path: Path) -> 
     with pytest.raises(FormcheckError, match="damaged"):
         judged(tmp_path, "clean_side", 2)
     assert not (tmp_path / "reports").exists()
-
-
-def test_what_is_erased_is_what_the_job_makes() -> None:
-    assert set(OURS) == set(MADE)
