@@ -6,38 +6,23 @@ from the commands that import this.
 
 from __future__ import annotations
 
-import shutil
-from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
-from tempfile import mkdtemp
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING
 
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
-from formcheck.errors import Exit, FormcheckError, OutputError
-from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
-from formcheck.pose.track import PoseTrack
+from formcheck.errors import Exit
+from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, find_model
+from formcheck.report.folder import check_free, made_whole
 from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
     from formcheck.analysis import Analysis
-    from formcheck.clip.read import ClipInfo
-
-    Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
 
 # Told what is being done, and how much of it, in whatever unit.
 OnProgress = Callable[[str, float, float], None]
-
-TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
-# What a set's folder may hold; other files in it are the user's and are never touched.
-DRAWN_CLIP = "annotated.mp4"
-MADE = (*TRACK_FILES, "report.json", "reps.csv", "reps.xlsx", "report.html", DRAWN_CLIP)
-
-
-class JobError(FormcheckError):
-    """What is asked of the set makes no sense."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +34,7 @@ class SetJob:
     that differ from the default ones, by key. ``views`` what each clip shows, where recognition
     is not wanted; empty otherwise. ``names`` shown in place of the clips' file names; empty to
     show those. ``drawing`` whether to write the annotated clip and the pictures on the page.
-    ``processes`` to look for the pose in; 0 looks in this one. ``fresh`` finds the pose again
-    even if it is known.
+    ``processes`` to look for the pose in. ``fresh`` finds the pose again even if it is known.
     """
 
     clips: tuple[Path, ...]
@@ -67,7 +51,7 @@ class SetJob:
     xlsx: bool = False
     overwrite: bool = False
     fresh: bool = False
-    processes: int = 0
+    processes: int = 1
 
 
 @dataclass(frozen=True)
@@ -88,130 +72,39 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
     A clip in which no set is found gets a report too, which says so. Raises FormcheckError,
     one sentence, for everything that can be wrong with what was given; then nothing was written.
     """
-    from formcheck.analysis import analyse
-    from formcheck.faults.limits import default_limits, with_values
-    from formcheck.pose.store import write_track
+    from formcheck.judged import judge
     from formcheck.report.tables import check_xlsx
-    from formcheck.report.write import write_report
 
-    _check(job)
     if job.xlsx:
         check_xlsx()
-    given = [_look_at(path) for path in job.clips]
-    folder = job.out or _default_folder(given[0])
+    folder = job.out or default_folder(job.clips)
     check_free(folder, job.overwrite)
-    model = find_model(job.model)
-
+    find_model(job.model)
     with made_whole(folder) as scratch:
-        tracks = [
-            one if isinstance(one, PoseTrack) else _pose(one, model, job, on_progress)
-            for one in given
-        ]
-        if job.names:
-            named = zip(tracks, job.names, strict=True)
-            tracks = [replace(track, source_name=name) for track, name in named]
-        limits = with_values(default_limits(), job.limits)
-        analysis = analyse(tracks, job.prescription, limits, job.views or None, job.person)
-        order = [look.clip for look in analysis.looks]
-        for place, name in zip(order, TRACK_FILES, strict=False):
-            write_track(tracks[place], scratch / name)
-        length_s = analysis.looks[0].track.duration_s
-        write_report(
-            analysis,
-            [_drawn_on(given[place]) for place in order] if job.drawing else (),
-            scratch,
-            xlsx=job.xlsx,
-            note=job.note,
-            on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
+        judged = judge(
+            *job.clips,
+            prescription=job.prescription,
+            person=job.person,
+            limits=job.limits,
+            views=job.views,
+            names=job.names,
+            model=job.model,
+            pose_rate_hz=job.pose_rate_hz,
+            fresh=job.fresh,
+            processes=job.processes,
+            on_progress=on_progress,
         )
-    return Outcome(analysis, folder)
+        judged.fill(scratch, job.note, drawing=job.drawing, xlsx=job.xlsx, on_progress=on_progress)
+    return Outcome(judged.analysis, folder)
 
 
-def _check(job: SetJob) -> None:
-    if len(job.clips) not in (1, 2):
-        raise JobError(
-            f"a set is seen by one camera or by two, not by {len(job.clips)}: give one clip, or "
-            "two clips of the same set."
-        )
-    if job.views and len(job.views) != len(job.clips):
-        raise JobError("give the view once for each clip, in the same order.")
-    for word in job.views:
-        if word not in get_args(ViewKind):
-            raise JobError(f"“{word}” is no view: give one of {', '.join(get_args(ViewKind))}.")
-    if job.names and len(job.names) != len(job.clips):
-        raise JobError("give a name once for each clip, in the same order.")
+def default_folder(clips: Sequence[Path]) -> Path:
+    """Here, named after the first clip; a saved track is named after the clip it is of."""
+    from formcheck.judged import look_at
+    from formcheck.pose.track import PoseTrack
 
-
-def _look_at(path: Path) -> Given:
-    from formcheck.clip.read import probe
-    from formcheck.pose.store import read_track
-
-    if path.suffix == ".parquet":
-        return read_track(path)
-    return probe(path)
-
-
-def _default_folder(given: Given) -> Path:
-    """Here, named after the clip."""
+    if not clips:
+        return Path("report")
+    given = look_at(clips[0])
     name = given.source_name if isinstance(given, PoseTrack) else given.path.name
     return Path(f"{Path(name).stem}_report")
-
-
-def _pose(clip: ClipInfo, model: PoseModel, job: SetJob, on_progress: OnProgress) -> PoseTrack:
-    from formcheck.pose.cache import find_pose_once
-
-    what = f"Finding the pose in {clip.path.name}"
-    return find_pose_once(
-        clip,
-        model,
-        job.pose_rate_hz,
-        job.processes,
-        job.fresh,
-        lambda done, of: on_progress(what, done, of),
-    )
-
-
-def _drawn_on(given: Given) -> Path | None:
-    return None if isinstance(given, PoseTrack) else given.path
-
-
-def check_free(out: Path, overwrite: bool) -> None:
-    """Raise OutputError when ``out`` holds a report that may not be replaced."""
-    if out.exists() and not out.is_dir():
-        raise OutputError(f"{out} is a file; choose a folder with --out.")
-    if not overwrite and any((out / name).exists() for name in MADE):
-        raise OutputError(
-            f"{out} already holds a report: replace it with --overwrite, or choose another folder "
-            "with --out."
-        )
-
-
-@contextmanager
-def made_whole(out: Path) -> Iterator[Path]:
-    """A scratch folder whose files move into ``out`` when the block ends well.
-
-    Files of an earlier report that were not made again go; until then nothing of it is
-    touched. On any error the scratch folder goes and ``out`` stays as it was.
-    """
-    existing = next(folder for folder in (out, *out.absolute().parents) if folder.exists())
-    try:
-        scratch = Path(mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=existing))
-    except OSError as error:
-        raise OutputError(
-            f"{out} cannot be written ({error.strerror}); choose another folder with --out."
-        ) from error
-    try:
-        yield scratch
-        out.mkdir(parents=True, exist_ok=True)
-        for name in MADE:
-            if (scratch / name).exists():
-                (scratch / name).replace(out / name)
-            else:
-                (out / name).unlink(missing_ok=True)
-    except OSError as error:
-        raise OutputError(
-            f"{out} could not be written ({error.strerror or error}); free some space or choose "
-            "another folder with --out."
-        ) from error
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)

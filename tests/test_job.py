@@ -11,10 +11,12 @@ import pytest
 from formcheck import job
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit, FormcheckError, OutputError
-from formcheck.job import JobError, SetJob, check_free, judge_set, made_whole
+from formcheck.job import SetJob, judge_set
+from formcheck.judged import AskedError
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import INDEX, LANDMARKS
+from formcheck.report.folder import check_free, made_whole
 from formcheck.reps.pairing import NotOneSetError
 
 TRACKS = Path(__file__).parent / "data"
@@ -81,7 +83,7 @@ def test_limits_and_prescription_reach_the_verdict(tmp_path: Path) -> None:
     ],
 )
 def test_a_job_that_makes_no_sense_is_refused(tmp_path: Path, job: SetJob, said: str) -> None:
-    with pytest.raises(JobError, match=said):
+    with pytest.raises(AskedError, match=said):
         judge_set(replace(job, out=tmp_path / "report"))
     assert list(tmp_path.iterdir()) == []
 

@@ -18,7 +18,7 @@ from typing import Any, Literal
 
 from formcheck.batch.plan import STATE, SetPlan
 from formcheck.errors import OutputError
-from formcheck.job import MADE
+from formcheck.report.folder import MADE
 
 Status = Literal["judged", "empty", "failed"]
 
