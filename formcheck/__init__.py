@@ -1,5 +1,9 @@
 """Push-up form, measured from video.
 
+    >>> import formcheck
+    >>> judged = formcheck.judge("side.mp4", "front.mp4", tempo="2-1-X-1")  # doctest: +SKIP
+    >>> judged.table()  # doctest: +SKIP
+
 The names below are the public ones; each is imported when first used, so that asking for help
 on the command line does not load scientific libraries.
 """
@@ -10,45 +14,35 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from formcheck.analysis import Analysis, analyse, rejudge
+    from formcheck.asked.person import Person
     from formcheck.asked.prescription import Prescription
-    from formcheck.asked.tempo import parse_tempo
-    from formcheck.clip.read import probe
-    from formcheck.faults.limits import default_limits, read_limits, with_values
-    from formcheck.pose.landmarker import find_pose
-    from formcheck.pose.store import read_track, write_track
-    from formcheck.report.contract import report_dict
+    from formcheck.asked.tempo import Tempo, parse_tempo
+    from formcheck.errors import FormcheckError
+    from formcheck.faults.limits import default_limits, read_limits
+    from formcheck.judged import Judged, judge
 
 _HOMES = {
-    "Analysis": "formcheck.analysis",
+    "FormcheckError": "formcheck.errors",
+    "Judged": "formcheck.judged",
+    "Person": "formcheck.asked.person",
     "Prescription": "formcheck.asked.prescription",
-    "analyse": "formcheck.analysis",
+    "Tempo": "formcheck.asked.tempo",
     "default_limits": "formcheck.faults.limits",
-    "find_pose": "formcheck.pose.landmarker",
+    "judge": "formcheck.judged",
     "parse_tempo": "formcheck.asked.tempo",
-    "probe": "formcheck.clip.read",
     "read_limits": "formcheck.faults.limits",
-    "read_track": "formcheck.pose.store",
-    "rejudge": "formcheck.analysis",
-    "report_dict": "formcheck.report.contract",
-    "with_values": "formcheck.faults.limits",
-    "write_track": "formcheck.pose.store",
 }
 
 __all__ = [
-    "Analysis",
+    "FormcheckError",
+    "Judged",
+    "Person",
     "Prescription",
-    "analyse",
+    "Tempo",
     "default_limits",
-    "find_pose",
+    "judge",
     "parse_tempo",
-    "probe",
     "read_limits",
-    "read_track",
-    "rejudge",
-    "report_dict",
-    "with_values",
-    "write_track",
 ]
 
 
@@ -56,3 +50,7 @@ def __getattr__(name: str) -> Any:
     if name not in _HOMES:
         raise AttributeError(f"module 'formcheck' has no attribute {name!r}")
     return getattr(import_module(_HOMES[name]), name)
+
+
+def __dir__() -> list[str]:
+    return [*__all__, *(name for name in globals() if name.startswith("__"))]

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import warnings
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from formcheck.advice.step import NextStep, SetRecord, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
-from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
+from formcheck.faults.catalogue import hidden_from, keys_weighing
+from formcheck.faults.counting import TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
+from formcheck.faults.rules import Fault, judged_by, rep_faults
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import BodyLine, read_line
@@ -25,8 +26,10 @@ from formcheck.measures.hold import SupportHold, support_hold
 from formcheck.measures.load import arm_loads, load_over_time
 from formcheck.measures.speed import speed_loss_percent
 from formcheck.measures.symmetry import stance_remarks
+from formcheck.measures.tempo_kept import PhaseKept, tempo_kept, time_under_tension_s
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.track import PoseTrack
+from formcheck.reps.failed import with_failed
 from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
@@ -51,6 +54,7 @@ class RepResult:
     why_not_counted: str | None
     values: Mapping[str, Quantity]
     faults: tuple[Fault, ...]  # faults and borderlines of this rep
+    corrections: tuple[str, ...] = ()  # that a named test makes of it, see faults.counting
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,7 @@ class SetSummary:
     range_loss_deg: float
     first_breakdown_rep: int | None
     load_fraction: Quantity
+    tempo_kept: Mapping[str, PhaseKept] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -103,6 +108,7 @@ class Analysis:
     summary: SetSummary
     hold_verdict: HoldVerdict
     next_step: NextStep
+    test: TestResult | None = None  # of the named standard that was asked for
 
     def __repr__(self) -> str:
         clips = " and ".join(look.track.source_name or "a track" for look in self.looks)
@@ -240,6 +246,27 @@ def rejudge(
     return _verdict(analysis.measured, prescription or analysis.prescription, limits)
 
 
+def judge_reps(
+    reps: Sequence[Rep],
+    values: Sequence[Mapping[str, Quantity]],
+    asked: Prescription,
+    limits: Limits,
+    views: Sequence[ViewKind],
+) -> tuple[tuple[RepResult, ...], TestResult | None]:
+    """The verdict on every rep of a set measured in these views, the first of which has the clock;
+    with a named test, how that went."""
+    found = [
+        _rep_faults(rep, of_rep, asked, limits, views)
+        for rep, of_rep in zip(reps, values, strict=True)
+    ]
+    rulings, test = rule(reps, values, found, asked, limits)
+    results = tuple(
+        RepResult(rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections)
+        for rep, ruling, of_rep, faults in zip(reps, rulings, values, found, strict=True)
+    )
+    return results, test
+
+
 def judge_rep(
     rep: Rep,
     values: Mapping[str, Quantity],
@@ -247,24 +274,36 @@ def judge_rep(
     limits: Limits,
     views: Sequence[ViewKind],
 ) -> RepResult:
-    """The verdict on one rep that was measured in these views, the first of which has the clock."""
+    """The verdict on one rep for itself, measured in these views; the first has the clock.
+
+    What a named test adds, its pace and its end, takes the whole set.
+    """
+    found = _rep_faults(rep, values, asked, limits, views)
+    alone = replace(asked, standard=None)
+    (ruling,), _ = rule((rep,), (values,), (found,), alone, limits)
+    return RepResult(rep, ruling.attempt, ruling.why, values, found, ruling.corrections)
+
+
+def _rep_faults(
+    rep: Rep,
+    values: Mapping[str, Quantity],
+    asked: Prescription,
+    limits: Limits,
+    views: Sequence[ViewKind],
+) -> tuple[Fault, ...]:
+    """Only faults that at least one of the views can judge."""
     bounds = hand_bounds(asked.hands) if asked.hands else None
-    found = tuple(
+    return tuple(
         fault
         for fault in rep_faults(rep, values, asked, limits, views[0], bounds)
         if any(fault.key not in hidden_from(kind) for kind in views)
     )
-    attempt, why = _counts(values, found, asked, limits)
-    return RepResult(rep, attempt, why, values, found)
 
 
 def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysis:
     looks, variation, hold = measured.looks, measured.variation, measured.hold
     kinds = [look.view.kind for look in looks]
-    results = [
-        judge_rep(rep, values, asked, limits, kinds)
-        for rep, values in zip(measured.reps, measured.values, strict=True)
-    ]
+    results, test = judge_reps(measured.reps, measured.values, asked, limits, kinds)
     if results or hold is not None:
         not_judged = _not_judged(results, looks, asked, variation)
     else:
@@ -288,12 +327,13 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         measured=measured,
         prescription=asked,
         limits=limits,
-        reps=tuple(results),
+        reps=results,
         faults=faults,
         not_judged=not_judged,
         summary=summary,
         hold_verdict=hold_verdict,
         next_step=next_step(record, variation, asked, measured.person),
+        test=test,
     )
 
 
@@ -313,9 +353,11 @@ def _reps_of(look: Look) -> list[Rep]:
     unsure = curves.bridged | jittery
     # Only whole bends are told from jitter.
     least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
-    return find_reps(
-        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz, unsure, least_deg
-    )
+    t_s, elbow_deg, use, rate_hz = (
+        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz,
+    )  # fmt: skip
+    found = find_reps(t_s, elbow_deg, use, rate_hz, unsure, least_deg)
+    return with_failed(found, t_s, elbow_deg, use, rate_hz, least_deg)
 
 
 def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
@@ -396,28 +438,6 @@ def _set_load(results: Sequence[RepResult]) -> Quantity:
     return Quantity(float(np.mean([q.value for q in known])), known[0].plus_minus)
 
 
-def _counts(
-    values: Mapping[str, Quantity], faults: Sequence[Fault], asked: Prescription, limits: Limits
-) -> tuple[Attempt, str | None]:
-    if any(fault.key == "aborted" and fault.verdict == "fault" for fault in faults):
-        return "aborted", "turned round far short of the reps beside it"
-    # A rep counts when its range was more likely met than not, at odds of three to one; accusing
-    # it of a fault takes more.
-    missed = {fault.key: fault for fault in faults if likely_beyond(fault)}
-    for key in ("shallow", "soft_lockout"):
-        if key in missed:
-            kind = fault_kinds()[key]
-            criterion = kind.criterion(asked.range_standard)
-            wanted = criterion.asked.format(limit=f"{limits[criterion.limit].value:g}°")
-            surely = "" if missed[key].verdict == "fault" else "probably "
-            return "not_counted", f"{surely}{kind.name.lower()} ({wanted} asked)"
-    measure_of = judged_by(asked.range_standard)
-    for measure in (measure_of["shallow"], measure_of["soft_lockout"]):
-        if not values[measure].known:
-            return "not_counted", f"range could not be judged: {values[measure].reason}"
-    return "counted", None
-
-
 def _why_empty(looks: Sequence[Look]) -> str:
     if not any(look.track.frames_with_pose for look in looks):
         return "nobody is seen in this clip"
@@ -438,7 +458,11 @@ def _not_judged(
         if all(key in hidden_from(look.view.kind) for look in looks):
             out[key] = reason
     for key, measure in judged_by(asked.range_standard).items():
-        blind = [r for r in results if r.attempt != "aborted" and not r.values[measure].known]
+        blind = [
+            r
+            for r in results
+            if r.attempt not in ("aborted", "failed") and not r.values[measure].known
+        ]
         if not blind or key in out:
             continue
         reason = blind[0].values[measure].reason or "could not be measured"
@@ -456,9 +480,14 @@ def _not_judged(
     return tuple(NotJudged(key, reason) for key, reason in out.items())
 
 
+def _whole(results: Sequence[RepResult]) -> list[RepResult]:
+    """Attempts that went down and were pressed up again."""
+    return [r for r in results if r.attempt not in ("aborted", "failed")]
+
+
 def _summary(results: Sequence[RepResult]) -> SetSummary:
     reps = [r.rep for r in results]
-    full = [r for r in results if r.attempt != "aborted"]
+    full = _whole(results)
     form = keys_weighing("range", "line")
     broke = [
         r.rep.index
@@ -473,10 +502,11 @@ def _summary(results: Sequence[RepResult]) -> SetSummary:
             r.attempt == "counted" and not any(f.verdict == "fault" for f in r.faults)
             for r in results
         ),
-        time_under_tension_s=reps[-1].top_s - reps[0].start_s if reps else 0.0,
+        time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in full]),
         range_loss_deg=range_loss_deg([r.values["elbow_bottom_deg"] for r in full]),
         first_breakdown_rep=min(broke) if broke else None,
         load_fraction=_set_load(results),
+        tempo_kept=tempo_kept([r.values for r in full]),
     )

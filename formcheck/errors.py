@@ -21,13 +21,14 @@ class Exit(IntEnum):
 class FormcheckError(Exception):
     """A problem told to the user in one sentence: which file, what is wrong, what to do.
 
-    Names and words in it may come from anywhere; ``str`` gives them fit to be shown.
+    A file with several problems gives a sentence each, which become lines. Names and words in
+    them may come from anywhere; ``str`` gives them fit to be shown.
     """
 
     exit_code: Exit = Exit.USAGE
 
     def __str__(self) -> str:
-        return plain(super().__str__(), _LONGEST)
+        return "\n".join(plain(str(sentence), _LONGEST) for sentence in self.args)
 
 
 class ClipError(FormcheckError):

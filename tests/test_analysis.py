@@ -259,8 +259,10 @@ def test_pace_and_time_under_tension_follow_from_the_reps() -> None:
     analysis = analysed("clean_side")
     starts = [result.rep.start_s for result in analysis.reps]
     assert analysis.summary.pace_per_min == pytest.approx(60 / np.mean(np.diff(starts)))
-    under = analysis.reps[-1].rep.top_s - starts[0]
+    under = sum(result.rep.top_s - result.rep.start_s for result in analysis.reps)
     assert analysis.summary.time_under_tension_s == pytest.approx(under)
+    rests = sum(result.rep.top_pause_s for result in analysis.reps[:-1])
+    assert under + rests == pytest.approx(analysis.reps[-1].rep.top_s - starts[0])
 
 
 def pair_with(hidden: tuple[float, float], cut_s: float = math.inf) -> Analysis:

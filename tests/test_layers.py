@@ -19,10 +19,12 @@ NAME = "formcheck"
 FOLDER = Path(__file__).parents[1] / NAME
 
 ROOMS = (
-    "plain", "errors", "files", "maths", "asked", "apart", "clip", "pose", "signals", "reps", "variation",
-    "measures", "faults", "advice", "analysis", "report", "public", "job", "batch", "log", "agree",
-    "desk", "cli",
+    "plain", "errors", "files", "maths", "asked", "apart", "clip", "pose", "signals", "reps",
+    "variation", "measures", "faults", "advice", "analysis", "report", "public", "job", "batch",
+    "log", "agree", "desk", "cli",
 )  # fmt: skip
+BASE = {"plain", "errors"}
+OPENS_A_FILE = {f"{NAME}.faults.limits"}  # the user's limits file, where it is read
 PUBLIC = (NAME, f"{NAME}.judged")  # what a user's own program imports
 MIDDLE = {
     "maths", "asked", "pose", "signals", "reps", "variation", "measures", "faults", "advice",
@@ -144,9 +146,13 @@ def edges_in_the_middle(sources: Sources) -> list[str]:
         for module in filter(is_middle, sources)
         for needed in imports_of(module, sources)
         if needed.module.split(".")[0] in EDGE_LIBRARIES
-        or (needed.module in sources and room_of(needed.module) not in {*MIDDLE, "plain", "errors"})
+        or (needed.module in sources and room_of(needed.module) not in _open_to(module))
         or needed.module in POSE_EDGES
     ]
+
+
+def _open_to(module: str) -> set[str]:
+    return MIDDLE | BASE | ({"files"} if module in OPENS_A_FILE else set())
 
 
 def private_names_abroad(sources: Sources) -> list[str]:
@@ -176,6 +182,9 @@ def test_the_package_keeps_the_rule(rule: Callable[[Sources], list[str]]) -> Non
 KEEPS = {
     "formcheck": "_HOMES = {'analyse': 'formcheck.analysis'}",
     "formcheck.errors": "class FormcheckError(Exception): ...",
+    "formcheck.files": "import os",
+    "formcheck.faults": "",
+    "formcheck.faults.limits": "from formcheck.files import read_small",
     "formcheck.maths": "",
     "formcheck.maths.arrays": "FloatArray = _Any = object",
     "formcheck.clip": "",
@@ -204,6 +213,7 @@ BREAKS: list[tuple[Callable[[Sources], list[str]], str, str]] = [
     (edges_in_the_middle, "formcheck.pose.sides", "from formcheck.pose.landmarker import y"),
     (edges_in_the_middle, "formcheck.analysis", "from formcheck.clip.read import x"),
     (edges_in_the_middle, "formcheck.measures.depth", "import formcheck.report.theme as t"),
+    (edges_in_the_middle, "formcheck.measures.depth", "from formcheck.files import read_small"),
     (edges_in_the_middle, "formcheck.measures.depth", "from time import monotonic"),
     (edges_in_the_middle, "formcheck.signals.curves", "import os.path"),
     (private_names_abroad, "formcheck.pose.track", "from formcheck.maths.arrays import _Any"),
@@ -234,4 +244,4 @@ def test_the_rules_are_held_against_every_module_there_is() -> None:
     assert Import("formcheck.clip.read", "read_frames") in imports_of(
         "formcheck.pose.landmarker", sources
     )
-    assert Import("formcheck.analysis") in imports_of("formcheck", sources)
+    assert Import("formcheck.judged", "judge") in imports_of("formcheck", sources)

@@ -1,28 +1,40 @@
-"""What was asked of the trainee: tempo, range, hands, load."""
+"""What was asked of the trainee: tempo, range, hands, load, and what counts."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
 
+from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import Tempo
 
-RangeStandard = Literal["elbow-90", "arm-parallel", "chest-low"]
 HandSpacing = Literal["diamond", "close", "normal", "wide"]
+Counts = Literal["range", "range-and-line"]
+Pain = Literal["wrist", "elbow", "shoulder", "back", "other"]
 
 
 @dataclass(frozen=True)
 class Prescription:
     """All of it optional: what is not asked is measured but not judged.
 
-    ``target_reps`` clean reps asked for; ``added_load_kg`` worn at ``added_load_place``, the
-    upper back when not told. ``support``, ``surface`` and ``arms`` are the user's word on what
-    was done and win over what the clip shows.
+    ``target_reps`` clean reps asked for; ``rep_range`` the reps to build up to before a step (see
+    advice/ladder.toml); ``allow_faulty`` of the reps may have a fault, by default one in ten in
+    training and none in a test; ``reps_left`` in reserve, as the trainee felt it; ``pain`` where it
+    hurt. ``counts`` what a rep has to keep to count; a named ``standard`` of standards.toml decides
+    range and counting itself. ``added_load_kg`` worn at ``added_load_place``, the upper back when
+    not told. ``support``, ``surface`` and ``arms`` are the user's word on what was done and win
+    over what the clip shows. Raises ValueError for a standard that does not exist.
     """
 
     tempo: Tempo | None = None
     range_standard: RangeStandard = "elbow-90"
+    counts: Counts = "range"
+    standard: str | None = None
     target_reps: int | None = None
+    rep_range: tuple[int, int] | None = None
+    allow_faulty: int | None = None
+    reps_left: int | None = None
+    pain: Pain | None = None
     hands: HandSpacing | None = None
     support: Literal["toes", "knees"] | None = None
     surface: Literal["floor", "hands_raised", "feet_raised", "wall"] | None = None
@@ -32,3 +44,14 @@ class Prescription:
     supinated_hands: bool = False
     added_load_kg: float = 0.0
     added_load_place: Literal["back", "vest", "belt"] | None = None
+
+    def __post_init__(self) -> None:
+        if self.standard is None:
+            return
+        if self.standard not in standards():
+            raise ValueError(
+                f"“{self.standard}” is no standard: there are {', '.join(standards())}."
+            )
+        test = standards()[self.standard]
+        object.__setattr__(self, "range_standard", test.range)
+        object.__setattr__(self, "counts", "range-and-line" if test.line else "range")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from formcheck.errors import FormcheckError
+
 EXAMPLE = "2-1-X-1"
 _PLACE = r"(\d{1,2}(?:\.\d+)?)"
 _SEPARATED = re.compile(
@@ -13,7 +15,7 @@ _SEPARATED = re.compile(
 _COMPACT = re.compile(r"^(\d)(\d)([\dX])(\d)$", re.IGNORECASE)
 
 
-class TempoError(ValueError):
+class TempoError(FormcheckError):
     """The text is not a tempo; the message says what one looks like."""
 
 

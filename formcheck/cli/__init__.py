@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from formcheck.cli import judge_set, limits
+from formcheck.cli import judge_set, limits, log, person
 from formcheck.errors import FormcheckError
 
 
@@ -37,6 +37,8 @@ app = typer.Typer(
 )
 app.command("set")(judge_set.judge_set)
 app.add_typer(limits.app, name="limits")
+app.add_typer(log.app, name="log")
+app.add_typer(person.app, name="person")
 
 
 def _version(asked: bool) -> None:

@@ -1,32 +1,22 @@
-"""``formcheck set``: one set, from one or two clips, to a folder with its report.
-
-What is slow to import is imported where it is used: the processes that look for the pose
-start from this module too.
-"""
+"""``formcheck set``: one set, from one or two clips, to a folder with its report."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
+from typing import Annotated, Literal, cast
 
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import HandSpacing, Prescription, RangeStandard
+from formcheck.asked.prescription import HandSpacing, Prescription
+from formcheck.asked.standards import RangeStandard
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
-from formcheck.cli.output import TRACK_FILES, check_free, made_whole
-from formcheck.errors import Exit
-from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
-from formcheck.pose.track import PoseTrack
+from formcheck.cli.progress import progress_bar
+from formcheck.job import SetJob
+from formcheck.job import judge_set as run
+from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
 from formcheck.signals.view import ViewKind
-
-if TYPE_CHECKING:
-    from formcheck.analysis import Analysis
-    from formcheck.clip.read import ClipInfo
-
-    _Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
 
 _PROCESSES = 2  # each holds the model, some 350 MB
 
@@ -117,8 +107,11 @@ def judge_set(
     ] = DEFAULT_MODEL,
     pose_rate: Annotated[
         float,
-        typer.Option(min=5.0, max=120.0, help="Pictures a second the pose is looked for in."),
+        typer.Option(min=5.0, max=120.0, help="Pose estimates per second."),
     ] = POSE_RATE_HZ,
+    drawing: Annotated[
+        bool, typer.Option("--drawing/--no-drawing", help="The annotated clip and its pictures.")
+    ] = True,
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Find the pose again even if it is known.")
     ] = False,
@@ -127,14 +120,9 @@ def judge_set(
 
     Writes report.html, report.json, reps.csv, annotated.mp4 and landmarks.parquet.
     """
-    from formcheck.analysis import analyse
     from formcheck.cli.summary import print_summary
     from formcheck.faults.limits import read_limits
-    from formcheck.pose.store import write_track
-    from formcheck.report.tables import check_xlsx
 
-    if len(clips) > 2:
-        raise typer.BadParameter("give one clip, or two clips of the same set.")
     prescription = Prescription(
         tempo=tempo,
         range_standard=range_standard,
@@ -149,79 +137,24 @@ def judge_set(
         added_load_kg=added_load_kg,
         added_load_place=added_load_place,
     )
-    person = Person(stature_m, body_mass_kg, sex)
-    views = _views(view, len(clips))
-    if xlsx:
-        check_xlsx()
-    judged_by = read_limits(limits)
-    given = [_look_at(path) for path in clips]
-    folder = out or _default_folder(given[0])
-    check_free(folder, overwrite)
-    landmarks = find_model(model)
-
-    with made_whole(folder) as scratch:
-        tracks = [
-            one if isinstance(one, PoseTrack) else _pose(one, landmarks, pose_rate, fresh)
-            for one in given
-        ]
-        analysis = analyse(tracks, prescription, judged_by, views, person)
-        order = [look.clip for look in analysis.looks]
-        for place, name in zip(order, TRACK_FILES, strict=False):
-            write_track(tracks[place], scratch / name)
-        _draw(analysis, [given[place] for place in order], scratch, xlsx, note)
-    print_summary(analysis, folder)
-    if analysis.empty:
-        raise typer.Exit(int(Exit.NO_SET_FOUND))
-
-
-def _views(given: list[str] | None, clips: int) -> list[ViewKind] | None:
-    if not given:
-        return None
-    if len(given) != clips:
-        raise typer.BadParameter("give --view once for each clip, in the same order.")
-    for word in given:
-        if word not in get_args(ViewKind):
-            raise typer.BadParameter(
-                f"“{word}” is no view: give one of {', '.join(get_args(ViewKind))}."
-            )
-    return cast("list[ViewKind]", given)
-
-
-def _look_at(path: Path) -> _Given:
-    from formcheck.clip.read import probe
-    from formcheck.pose.store import read_track
-
-    if path.suffix == ".parquet":
-        return read_track(path)
-    return probe(path)
-
-
-def _default_folder(given: _Given) -> Path:
-    """Here, named after the clip."""
-    name = given.source_name if isinstance(given, PoseTrack) else given.path.name
-    return Path(f"{Path(name).stem}_report")
-
-
-def _pose(clip: ClipInfo, model: PoseModel, rate_hz: float, fresh: bool) -> PoseTrack:
-    from formcheck.cli.progress import progress_bar
-    from formcheck.pose.cache import find_pose_once
-
-    cores = os.cpu_count() or 1
-    with progress_bar(f"Finding the pose in {clip.path.name}") as report:
-        return find_pose_once(clip, model, rate_hz, min(_PROCESSES, cores), fresh, report)
-
-
-def _draw(analysis: Analysis, given: Sequence[_Given], folder: Path, xlsx: bool, note: str) -> None:
-    from formcheck.cli.progress import progress_bar
-    from formcheck.report.write import write_report
-
-    length_s = analysis.looks[0].track.duration_s
-    with progress_bar("Drawing the clip") as report:
-        write_report(
-            analysis,
-            [None if isinstance(one, PoseTrack) else one.path for one in given],
-            folder,
-            xlsx=xlsx,
-            note=note,
-            on_frame=lambda t_s: report(t_s, length_s),
-        )
+    job = SetJob(
+        clips=tuple(clips),
+        out=out,
+        prescription=prescription,
+        person=Person(stature_m, body_mass_kg, sex),
+        limits={key: limit.value for key, limit in read_limits(limits).items()},
+        views=tuple(cast("list[ViewKind]", view or [])),
+        model=model,
+        pose_rate_hz=pose_rate,
+        note=note,
+        drawing=drawing,
+        xlsx=xlsx,
+        overwrite=overwrite,
+        fresh=fresh,
+        processes=min(_PROCESSES, os.cpu_count() or 1),
+    )
+    with progress_bar() as on_progress:
+        outcome = run(job, on_progress)
+    print_summary(outcome.analysis, outcome.folder)
+    if outcome.exit_code:
+        raise typer.Exit(int(outcome.exit_code))

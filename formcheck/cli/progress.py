@@ -10,8 +10,8 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 
 @contextmanager
-def progress_bar(what: str) -> Iterator[Callable[[float, float], None]]:
-    """Yields ``report(done, of)``, in whatever unit."""
+def progress_bar() -> Iterator[Callable[[str, float, float], None]]:
+    """Yields ``report(what, done, of)``, in whatever unit; a new ``what`` starts the bar anew."""
     console = Console(stderr=True)
     with Progress(
         TextColumn("{task.description}", markup=False),
@@ -22,5 +22,14 @@ def progress_bar(what: str) -> Iterator[Callable[[float, float], None]]:
         transient=True,
         disable=not console.is_terminal,
     ) as progress:
-        task = progress.add_task(what, total=None)
-        yield lambda done, of: progress.update(task, completed=done, total=of)
+        task = progress.add_task("", total=None)
+        shown = ""
+
+        def report(what: str, done: float, of: float) -> None:
+            nonlocal shown
+            if what != shown:
+                shown = what
+                progress.reset(task, description=what)
+            progress.update(task, completed=done, total=of)
+
+        yield report

@@ -14,13 +14,13 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, Literal
 
-from formcheck.asked.prescription import RangeStandard
+from formcheck.asked.standards import RangeStandard
 from formcheck.faults.limits import Limit, add_limit, default_limits, drop_limit
 from formcheck.measures.values import rep_values
 from formcheck.signals.view import ViewKind
 
 Side = Literal["above", "below", "either", "outside"]
-Moment = Literal["start", "bottom_start", "bottom", "rise", "top", "end"]
+Moment = Literal["start", "bottom_start", "bottom", "bottom_end", "rise", "top", "end"]
 PhaseKey = Literal["eccentric", "bottom_pause", "concentric", "top_pause"]
 Weight = Literal["range", "line", "attention"]
 
@@ -58,6 +58,7 @@ class FaultKind:
     phase: PhaseKey | None = None
     part: Literal["arm", "line"] | None = None
     too_heavy: bool = False
+    alone: bool = False
     needed: bool = False
     cost: int = 1
 

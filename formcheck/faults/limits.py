@@ -192,7 +192,7 @@ def _wrong(text: str, key: str, entry: Any, limit: Limit) -> list[Problem]:
         elif field in ("meaning", "reason", "source") and not isinstance(given, str):
             problems.append(Problem(_line(text, key, field), f"[{key}] {field} is a text."))
     value, line = table.get("value"), _line(text, key, "value")
-    if isinstance(value, bool) or not isinstance(value, int | float) or not _finite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not _usable(value, limit):
         problems.append(Problem(line, f"[{key}] needs a number as value, in {limit.unit}."))
     elif not limit.lowest <= value <= limit.highest:
         problems.append(
@@ -205,9 +205,10 @@ def _wrong(text: str, key: str, entry: Any, limit: Limit) -> list[Problem]:
     return problems
 
 
-def _finite(value: float) -> bool:
+def _usable(value: float, limit: Limit) -> bool:
+    """A finite number; no bound at all (inf) where that may be."""
     try:
-        return math.isfinite(value)
+        return math.isfinite(value) or value == limit.highest
     except OverflowError:  # a whole number of hundreds of digits
         return False
 

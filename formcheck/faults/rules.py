@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from formcheck.asked.prescription import Prescription, RangeStandard
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.standards import RangeStandard
 from formcheck.asked.tempo import Tempo
 from formcheck.faults.catalogue import FaultKind, Moment, fault_kinds
 from formcheck.faults.limits import Limits
@@ -66,7 +68,7 @@ def judged_by(standard: RangeStandard) -> dict[str, str]:
     return {
         kind.key: kind.criterion(standard).measure
         for kind in fault_kinds().values()
-        if kind.phase is None and kind.side != "outside" and kind.key != "aborted"
+        if kind.phase is None and kind.side != "outside" and not kind.alone
     }
 
 
@@ -80,7 +82,8 @@ def rep_faults(
 ) -> tuple[Fault, ...]:
     """All faults and borderlines of one attempt; ``view`` is used where a value names none.
 
-    A broken-off attempt is only that: its form, range and tempo are not held against it.
+    An attempt that failed or was broken off is only that: its form, range and tempo are not held
+    against it.
     ``hand_bounds`` are the smallest and largest hand spacing ratio of the position asked for.
     """
     found = []
@@ -96,7 +99,7 @@ def rep_faults(
         fault = _judged(kind, rep, quantity, values, bound, view)
         if fault is not None:
             found.append(fault)
-            if fault.key == "aborted" and fault.verdict == "fault":
+            if kind.alone and fault.verdict == "fault":
                 return (fault,)
     return tuple(found)
 
@@ -124,10 +127,13 @@ def _tempo_bound(kind: FaultKind, tempo: Tempo, limits: Limits) -> _Bound | None
     """A phase against the tempo, with the tolerance of the limits file."""
     asked_s: float | None = getattr(tempo, f"{kind.phase}_s")
     at_most = kind.side == "above"
-    if asked_s is None:  # X: it can be too slow only
-        return _Bound(limits["slow_concentric"].value, "s", at_most) if at_most else None
+    if asked_s is None:  # X: it can be too slow only, and only where a ceiling was set
+        ceiling_s = limits["slow_concentric"].value
+        return _Bound(ceiling_s, "s", at_most) if at_most and math.isfinite(ceiling_s) else None
     share_s = limits["tempo_tolerance_share"].value * asked_s
     slack_s = max(limits["tempo_tolerance"].value, share_s)
+    if asked_s == 0:
+        slack_s = max(slack_s, limits["turn_tolerance"].value)
     return _Bound(asked_s + (slack_s if at_most else -slack_s), "s", at_most)
 
 

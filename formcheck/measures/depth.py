@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.measures.timing import NOT_PRESSED_UP
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.side_arm import UPPER
@@ -41,6 +42,8 @@ def elbow_bottom(look: Look, rep: Rep) -> Quantity:
 
 def elbow_top(look: Look, rep: Rep) -> Quantity:
     """Elbow angle (deg) reached at the top, from reaching it until the next rep."""
+    if rep.failed:
+        return not_measured(NOT_PRESSED_UP)
     signals = look.signals
     span = signals.between(rep.top_s, min(rep.end_s, rep.top_s + _TOP_WINDOW_S))
     curve = signals.elbow_deg[span]

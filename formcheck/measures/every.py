@@ -32,6 +32,7 @@ from formcheck.measures.speed import (
     mean_concentric_speed,
     peak_concentric_speed,
 )
+from formcheck.measures.sticking import pressed_up, sticking_elbow, sticking_height
 from formcheck.measures.symmetry import shoulders_apart, symmetry
 from formcheck.measures.timing import bottom_pause, concentric, eccentric, top_pause
 from formcheck.measures.values import Measure, rep_values
@@ -52,6 +53,9 @@ _PLAIN: dict[str, Measure] = {
     "hand_spacing_ratio": hand_spacing,
     "symmetry_deg": symmetry,
     "shoulder_unevenness": shoulders_apart,
+    "sticking_elbow_deg": sticking_elbow,
+    "sticking_height_percent": sticking_height,
+    "pressed_up_percent": pressed_up,
 }
 _SPEEDS: Mapping[str, Measure] = {
     "mean_concentric_speed": mean_concentric_speed,

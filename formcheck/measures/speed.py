@@ -10,6 +10,7 @@ import numpy as np
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.filtering import low_pass
 from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.measures.timing import NOT_PRESSED_UP
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
@@ -27,6 +28,8 @@ _LEAST_HIP_RISE = 0.06  # arm lengths; hips that hardly move have no time of the
 
 def mean_concentric_speed(look: Look, rep: Rep) -> Quantity:
     """Rise of the shoulders over the concentric (arm lengths per second)."""
+    if rep.failed:
+        return not_measured(NOT_PRESSED_UP)
     rise, taken_s = _rise(look.signals, rep), rep.concentric_s
     if not np.isfinite(rise) or taken_s <= 0:
         return not_measured(RISE_HIDDEN)
@@ -36,6 +39,8 @@ def mean_concentric_speed(look: Look, rep: Rep) -> Quantity:
 
 def peak_concentric_speed(look: Look, rep: Rep) -> Quantity:
     """Fastest rise of the shoulders within the concentric (arm lengths per second)."""
+    if rep.failed:
+        return not_measured(NOT_PRESSED_UP)
     signals = look.signals
     around = signals.between(rep.bottom_end_s - 0.5, rep.top_s + 0.5)
     smooth = low_pass(signals.shoulder_height[around], signals.rate_hz, _PEAK_CUTOFF_HZ)
@@ -61,6 +66,8 @@ def in_metres(speed: Quantity, stature_m: float | None) -> Quantity:
 
 def hips_lag(look: Look, rep: Rep) -> Quantity:
     """How much later (s) the hips pass half of their rise than the shoulders; - earlier."""
+    if rep.failed:
+        return not_measured(NOT_PRESSED_UP)
     if not look.view.from_side:
         return not_measured(HIPS_NEED_SIDE)
     signals = look.signals

@@ -8,6 +8,8 @@ from formcheck.reps.look import Look
 
 SET_ENDS = "the set ends with this rep: no next one starts that would end the pause"
 
+NOT_PRESSED_UP = "this attempt was not pressed up"
+
 # 95 % of the error against exact motion: a boundary where the elbow starts or stops gently is
 # known to a fifteenth of the phase beside it, and to two frames at best.
 _SHARE = 0.065
@@ -22,16 +24,22 @@ def eccentric(look: Look, rep: Rep) -> Quantity:
 
 def bottom_pause(look: Look, rep: Rep) -> Quantity:
     """Seconds between the downward and the upward motion."""
+    if rep.failed:
+        return not_measured(NOT_PRESSED_UP)
     return _known(look, rep.bottom_pause_s, min(rep.eccentric_s, rep.concentric_s))
 
 
 def concentric(look: Look, rep: Rep) -> Quantity:
     """Seconds of the upward motion until the top is reached."""
+    if rep.failed:
+        return not_measured(NOT_PRESSED_UP)
     return _known(look, rep.concentric_s, rep.concentric_s)
 
 
 def top_pause(look: Look, rep: Rep) -> Quantity:
     """Seconds at the top until the next rep starts; the last rep of a set has none."""
+    if rep.failed:
+        return not_measured(NOT_PRESSED_UP)
     if rep.last:
         return not_measured(SET_ENDS)
     # The landmark model smooths a start from rest most, so the top is left a little late.

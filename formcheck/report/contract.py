@@ -14,6 +14,7 @@ from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
 from formcheck.report.schema import schema
+from formcheck.report.words import disagreement_text
 from formcheck.reps.look import Look
 
 SCHEMA_NAME = "formcheck.report/1"
@@ -49,6 +50,8 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
             "first_breakdown_rep": summary.first_breakdown_rep,
             "own_line_deg": _number(analysis.line.own.measured_deg),
             "speed_unit": analysis.speed_unit,
+            "tempo": _tempo(analysis),
+            "test": _test(analysis),
         },
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
         "next_step": {
@@ -107,7 +110,42 @@ def _clip(view: Look) -> dict[str, Any]:
 def _prescription(analysis: Analysis) -> dict[str, Any]:
     asked = {**vars(analysis.prescription), **vars(analysis.person)}
     asked["tempo"] = str(asked["tempo"]) if asked["tempo"] is not None else None
+    if asked["rep_range"] is not None:
+        asked["rep_range"] = "{}-{}".format(*asked["rep_range"])
     return asked
+
+
+def _tempo(analysis: Analysis) -> dict[str, Any]:
+    """Every phase over the set: asked, done, how steadily."""
+    asked = analysis.prescription.tempo
+    return {
+        phase: {
+            "asked_s": getattr(asked, phase, None),
+            "done_s": _number(kept.done_s),
+            "from_s": _number(kept.from_s),
+            "to_s": _number(kept.to_s),
+            "reps": kept.reps,
+        }
+        for phase, kept in analysis.summary.tempo_kept.items()
+    }
+
+
+def _test(analysis: Analysis) -> dict[str, Any] | None:
+    """How the named test went."""
+    test = analysis.test
+    if test is None:
+        return None
+    return {
+        "standard": test.standard.key,
+        "name": test.standard.name,
+        "year": test.standard.year,
+        "source": test.standard.source,
+        "superseded": test.standard.superseded or None,
+        "not_seen": test.standard.not_seen or None,
+        "score": test.score,
+        "ended_by": test.ended_by,
+        "ended_at_rep": test.ended_at_rep,
+    }
 
 
 def _variation(analysis: Analysis) -> dict[str, Any]:
@@ -128,7 +166,7 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         "declared": dict(variation.declared),
         "camera_roll_deg": _number(variation.slope_deg, 2),
         "confidence": {key: _number(value) for key, value in variation.confidence.items()},
-        "disagreements": list(variation.disagreements),
+        "disagreements": [disagreement_text(d) for d in variation.disagreements],
     }
 
 
@@ -175,11 +213,12 @@ def _rep(result: RepResult) -> dict[str, Any]:
         "index": rep.index,
         "attempt": result.attempt,
         "why_not_counted": result.why_not_counted,
+        "corrections": list(result.corrections),
         "start_s": _number(rep.start_s),
         "bottom_start_s": _number(rep.bottom_start_s),
         "bottom_s": _number(rep.bottom_s),
         "bottom_end_s": _number(rep.bottom_end_s),
-        "top_s": _number(rep.top_s),
+        "top_s": None if rep.failed else _number(rep.top_s),
         "end_s": _number(rep.end_s),
         **measured,
         "not_measured": {

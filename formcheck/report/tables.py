@@ -34,6 +34,12 @@ def reps_table(report: dict[str, Any]) -> pd.DataFrame:
     return table
 
 
+def faults_table(report: dict[str, Any]) -> pd.DataFrame:
+    """One row a fault or borderline, the contract's field names as columns."""
+    names = ["rep", "key", "at_s", "value", "uncertainty", "limit", "unit", "verdict", "view"]
+    return pd.DataFrame(report["faults"], columns=names)
+
+
 def write_csv(table: pd.DataFrame, path: Path) -> None:
     """Plain ASCII signs for the few typographic ones: spreadsheets guess the encoding wrongly,
     and a byte order mark would spoil the first field name for other readers."""

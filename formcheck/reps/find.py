@@ -13,7 +13,7 @@ from formcheck.maths.filtering import low_pass
 from formcheck.reps.phases import boundaries, first_guess
 from formcheck.signals.bends import SPEED_CUTOFF_HZ, Bend, bends
 
-Attempt = Literal["counted", "not_counted", "aborted"]
+Attempt = Literal["counted", "not_counted", "aborted", "failed"]
 Moments = tuple[float, float, float, float]  # leaves the top, ends down, starts up, reaches top
 
 # A bend smaller than this is not an attempt: settling at the top, a shrug, noise.
@@ -33,7 +33,8 @@ class Rep:
     attempt starts or the final hold ends. ``last`` when no attempt follows it without a break.
     ``bend_share_percent`` how far the elbows bent, of the smaller bend beside it (100 with none
     beside it); how far they straightened, of their own bend, if that is less than half; NaN
-    where the turn was not surely seen.
+    where the turn was not surely seen. ``failed`` when it was not pressed up again: ``top_s`` is
+    then when the press was highest, or, like ``bottom_end_s``, ``end_s`` if nothing was pressed.
     """
 
     index: int
@@ -45,6 +46,7 @@ class Rep:
     end_s: float
     last: bool = False
     bend_share_percent: float = 100.0
+    failed: bool = False
 
     @property
     def eccentric_s(self) -> float:

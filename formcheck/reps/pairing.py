@@ -128,7 +128,11 @@ def _curve(look: Look) -> tuple[FloatArray, FloatArray]:
 def _lost(look: Look, at_s: FloatArray) -> BoolArray:
     """(K,) whether the arm was out of sight at these times."""
     nearest = np.searchsorted(look.signals.t_s, at_s).clip(0, len(look.signals.t_s) - 1)
-    return np.asarray(look.signals.bridged[nearest])
+    lost = look.signals.bridged[nearest]
+    for rep in look.reps:
+        if rep.failed:  # who fails leaves the position, and one view loses it before the other
+            lost = lost | (at_s >= rep.bottom_start_s) & ~look.signals.in_position[nearest]
+    return np.asarray(lost)
 
 
 def _rough_offsets(first: Look, second: Look) -> list[float]:
@@ -138,7 +142,7 @@ def _rough_offsets(first: Look, second: Look) -> list[float]:
     for shift in range(1 - len(theirs), len(ours)):
         lo, hi = max(0, shift), min(len(ours), len(theirs) + shift)
         apart = ours[lo:hi] - theirs[lo - shift : hi - shift]
-        offsets.append(float(np.median(apart)))
+        offsets.append(float(np.nanmedian(apart)))
     # A rep found in one clip only breaks the count, but not the curves.
     return offsets + _curve_offsets(first, second)
 
@@ -190,7 +194,7 @@ def _judge(
     )
     curve = float(np.sqrt(np.mean(apart[~lost] ** 2)))
     moments -= offset_s
-    in_sd = float(np.mean((moments / MOMENT_SD_S) ** 2))
+    in_sd = float(np.nanmean((moments / MOMENT_SD_S) ** 2))
     depth = _differences(first, second, matches, "elbow_deg")
     flare = _differences(first, second, matches, "flare_deg")
     terms = [(curve / CURVE_SD_DEG) ** 2, in_sd]
@@ -205,7 +209,7 @@ def _judge(
         overlap_s=float(end - begin),
         curve_deg=curve,
         worst_second_deg=worst,
-        moments_s=float(np.sqrt(np.mean(moments**2))),
+        moments_s=float(np.sqrt(np.nanmean(moments**2))),
         moments=in_sd,
         depth_deg=depth,
         flare_deg=flare,
@@ -226,6 +230,8 @@ def _total(candidate: _Candidate) -> float:
 
 
 def _moments(rep: Rep) -> tuple[float, float, float, float]:
+    if rep.failed:  # what came after the way down has no moment that two views would share
+        return rep.start_s, rep.bottom_start_s, float("nan"), float("nan")
     return rep.start_s, rep.bottom_start_s, rep.bottom_end_s, rep.top_s
 
 

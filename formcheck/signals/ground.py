@@ -23,6 +23,7 @@ from formcheck.signals.view import View, arms_hang
 _PLANTED, _SAME_GROUND, _SET_ANEW, _SLIDES = 0.3, 1.0, 0.15, 0.07
 _GROWN = 1.06  # a body whose size in the picture changes by less is filmed from one place
 _ARM_SHOWS_S = 6.0  # within this long before and after any moment of a set the arm is straight
+_SAME_SIZE = 0.85  # a trunk whose length in the picture changes by less is no nearer the camera
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
 _KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
@@ -59,7 +60,7 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     reach_px = length(wrist - shoulder)
     if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
-    span = _arm_nearby(reach_px)
+    span = _arm_nearby(reach_px, length(hip - shoulder) if one_side else None)
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
     if view.kind in ("side", "oblique"):
         upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
@@ -87,15 +88,27 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
 
 
-def _arm_nearby(reach_px: FloatArray) -> FloatArray:
+def _arm_nearby(reach_px: FloatArray, trunk_px: FloatArray | None) -> FloatArray:
     """(M,) length of the arm as it shows in the seconds before or after, whichever is less: it
-    grows with who comes near to switch the camera off."""
+    grows with who comes near to switch the camera off.
+
+    Whichever is more where the trunk (M,), seen in full, tells that the body keeps its size: then
+    the arm is only bent, as it stays when a rep fails.
+    """
     window = round(_ARM_SHOWS_S * RATE_HZ)
 
-    def before(curve: FloatArray) -> FloatArray:
-        return np.asarray(pd.Series(curve).rolling(window, min_periods=1).quantile(0.9))
+    def before(curve: FloatArray, share: float = 0.9) -> FloatArray:
+        return np.asarray(pd.Series(curve).rolling(window, min_periods=1).quantile(share))
 
-    return np.fmin(before(reach_px), before(reach_px[::-1])[::-1])
+    def after(curve: FloatArray, share: float = 0.9) -> FloatArray:
+        return before(curve[::-1], share)[::-1]
+
+    less = np.fmin(before(reach_px), after(reach_px))
+    if trunk_px is None:
+        return less
+    grown = before(trunk_px, 0.5) / after(trunk_px, 0.5)
+    alike = (grown > _SAME_SIZE) & (grown < 1 / _SAME_SIZE)
+    return np.where(alike, np.fmax(before(reach_px), after(reach_px)), less)
 
 
 def _foothold(points: Mapping[str, FloatArray], near: str, use: BoolArray) -> str | None:

@@ -48,13 +48,23 @@ class ArmWork:
 
 
 @dataclass(frozen=True)
+class Disagreement:
+    """``about`` a field of the variation: what was told, what the clip shows, how sure (0-1)."""
+
+    about: str
+    told: str
+    seen: str
+    sure: float
+
+
+@dataclass(frozen=True)
 class Variation:
     """What was done; None where the view cannot tell. ``confidence`` 0-1 by field name.
 
     ``surface_height`` of the hands above the feet in arm lengths: positive with raised hands,
     negative with raised feet, 0 on one floor; ``surface_height_cm`` of the raised end when the
-    stature was given. ``disagreements`` are sentences where the user's word (which wins) and the
-    clip differ. ``holds`` names ends held for two seconds or more. ``declared`` is what the user
+    stature was given. ``disagreements`` stand where the user's word (which wins) and the clip
+    differ. ``holds`` names ends held for two seconds or more. ``declared`` is what the user
     told and no clip shows. ``slope_deg`` how far a level line rises toward the head in the
     picture of the side view: the camera's roll.
     """
@@ -66,7 +76,7 @@ class Variation:
     arms: Arms | None
     surface_height: Quantity
     confidence: Mapping[str, float] = field(default_factory=dict)
-    disagreements: tuple[str, ...] = ()
+    disagreements: tuple[Disagreement, ...] = ()
     surface_height_cm: float | None = None
     arm_work: ArmWork = field(default_factory=lambda: ArmWork(None, 0.0))
     holds: tuple[Literal["top", "bottom"], ...] = ()
@@ -115,7 +125,7 @@ def recognise_variation(
             for name, (word, _, sure) in told.items()
         },
         disagreements=tuple(
-            _disagreement(name, word, ours, sure)
+            Disagreement(name, word, ours, sure)
             for name, (word, ours, sure) in told.items()
             if word and ours and word != ours and sure > 0.6
         ),
@@ -237,31 +247,6 @@ def _declared(prescription: Prescription) -> dict[str, str | float | bool]:
     if prescription.supinated_hands:
         declared["supinated_hands"] = True
     return declared
-
-
-_WORDS = {
-    "toes": "on the toes",
-    "knees": "on the knees",
-    "floor": "on the floor",
-    "hands_raised": "with the hands raised",
-    "feet_raised": "with the feet raised",
-    "wall": "against a wall",
-    "diamond": "diamond hands",
-    "close": "close hands",
-    "normal": "hands just outside the shoulders",
-    "wide": "wide hands",
-    "two": "two arms",
-    "archer": "archer",
-    "one": "one arm",
-}
-
-
-def _disagreement(name: str, word: str, ours: str, confidence: float) -> str:
-    return (
-        f"Told as {_WORDS[word]}, but the clip looks like {_WORDS[ours]} "
-        f"({min(100 * confidence, 99):.0f} % sure); "
-        + ("the told width is judged against." if name == "hands" else "the word given counts.")
-    )
 
 
 def _hand_confidence(spacing: Quantity | None) -> float:

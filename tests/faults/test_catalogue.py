@@ -25,7 +25,7 @@ LIMIT = Limit(5.0, "deg", "at most", "a test", "made up")
 def test_all_is_said_of_every_fault(kind: FaultKind) -> None:
     assert all((kind.name, kind.judged, kind.what, kind.why, kind.cue, kind.drill, kind.sign))
     assert kind.measure in rep_values()
-    for standard in ("elbow-90", "arm-parallel", "chest-low"):
+    for standard in ("elbow-90", "arm-parallel", "chest-low", "chest-floor"):
         criterion = kind.criterion(standard)
         assert criterion.measure in rep_values()
         held_to_what_is_asked = kind.phase is not None or kind.side == "outside"
@@ -53,7 +53,7 @@ def test_a_body_line_is_never_judged_from_the_front_nor_hands_from_the_side() ->
 
 
 def test_only_range_and_line_hold_a_step_up_back() -> None:
-    assert keys_weighing("range") == {"aborted", "shallow", "soft_lockout"}
+    assert keys_weighing("range") == {"failed", "aborted", "shallow", "soft_lockout"}
     assert keys_weighing("line") == {"hip_sag", "hip_pike", "hips_late"}
     assert not keys_weighing("range", "line") & {k.key for k in KINDS if k.phase is not None}
 

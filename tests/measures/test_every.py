@@ -87,9 +87,11 @@ def test_range_is_taken_from_the_surer_look_whatever_their_order() -> None:
 def test_the_surer_look_is_chosen_over_the_whole_set_not_rep_by_rep() -> None:
     third = replace(SECOND.shifted(0.1), index=3)
     reps = (FIRST, SECOND, third)
-    unsure_once = np.where(FIRST.end_s > T_S, 12.0, 4.0)
-    front = look_at(drawn(T_S, **bending(unsure_once, deeper_deg=6.0)), FRONT, reps)
-    side = look_at(drawn(T_S, **bending(9.0)), SIDE, reps)
+    in_the_first = FIRST.end_s > T_S
+    usually_surer = bending(np.where(in_the_first, 12.0, 4.0), deeper_deg=6.0)
+    surer_once = bending(np.where(in_the_first, 3.0, 9.0))
+    front = look_at(drawn(T_S, **usually_surer), FRONT, reps)
+    side = look_at(drawn(T_S, **surer_once), SIDE, reps)
     found = [rep["elbow_bottom_deg"] for rep in measured(side, front)]
     assert [value.view for value in found] == ["front"] * 3
     assert found[0].plus_minus == 12.0, "or a set would jump from one view's error to the other's"
@@ -112,14 +114,16 @@ def test_each_look_is_read_on_its_own_clock() -> None:
 
 
 def test_line_and_load_are_read_in_the_look_they_came_from_alone() -> None:
-    side = look_at(drawn(T_S), SIDE, REPS)
-    front = look_at(drawn(T_S, noise=1.0), FRONT, REPS)
+    side, slanted = (look_at(drawn(T_S), view, REPS) for view in (SIDE, OBLIQUE))
     line = BodyLine(LEVEL + 9.0, OwnLine(4.0, 0.0, 1.0))
-    for rep in measured(side, front, line=line, load=LoadCurve(LEVEL + 0.7, 0.05, "side")):
-        assert rep["hip_deviation_deg"].value == pytest.approx(9.0)
-        assert rep["hip_deviation_change_deg"].value == pytest.approx(5.0)
-        assert rep["load_fraction"].value == pytest.approx(0.7)
-        assert rep["load_fraction_bottom"].plus_minus == 0.05
+    load = LoadCurve(LEVEL + 0.7, 0.05, "side")
+    for looks in ((side, slanted), (slanted, side)):
+        for rep in measure_reps(looks, side, line, load, Person()):
+            assert rep["hip_deviation_deg"].value == pytest.approx(9.0)
+            assert rep["hip_deviation_change_deg"].value == pytest.approx(5.0)
+            assert rep["hip_deviation_deg"].view == "side"
+            assert rep["load_fraction"].value == pytest.approx(0.7)
+            assert rep["load_fraction_bottom"].plus_minus == 0.05
 
 
 def test_speeds_are_in_metres_once_the_stature_is_known() -> None:

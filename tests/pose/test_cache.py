@@ -12,7 +12,7 @@ from formcheck.pose.model import PoseModel, find_model
 from formcheck.pose.track import PoseTrack
 from tests.clip.clips import make_clip
 from tests.pose.test_store import a_track
-from tests.test_layers import imports_of
+from tests.test_layers import FOLDER, imports_of, room_of, sources_of
 
 
 @pytest.fixture
@@ -75,14 +75,15 @@ def test_another_search_is_no_reason_to_remember_a_version(
 def test_the_search_is_known_by_all_modules_it_is_made_of_and_by_their_libraries(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    found, ahead = set(), ["pose/landmarker.py"]
+    sources = sources_of(FOLDER)
+    found, ahead = set(), ["formcheck.pose.landmarker"]
     while ahead:
         module = ahead.pop()
-        if module not in found and not module.startswith(("apart/", "errors.py")):
+        if module in sources and module not in found and room_of(module) not in ("apart", "errors"):
             found.add(module)
-            sources = {source for source, _ in imports_of(Path(module))}
-            ahead.extend(f"{source.replace('.', '/')}.py" for source in sources)
-    assert found == set(cache.DECISIVE_MODULES)
+            ahead.extend(needed.module for needed in imports_of(module, sources))
+    files = {f"{module.removeprefix('formcheck.').replace('.', '/')}.py" for module in found}
+    assert files == set(cache.DECISIVE_MODULES)
 
     cache._search.cache_clear()
     before = cache._search()

@@ -1,17 +1,17 @@
-"""A folder that appears whole or not at all."""
+"""The folder of one set's report: it appears whole or not at all."""
 
 from __future__ import annotations
 
-import os
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from os import getpid
 from pathlib import Path
 
 from formcheck.errors import OutputError
 
-# What a set's folder may hold; other files in it are the user's and are never touched.
 TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
+# What a set's folder may hold; other files in it are the user's and are never touched.
 MADE = (*TRACK_FILES, "report.json", "reps.csv", "reps.xlsx", "report.html", "annotated.mp4")
 
 
@@ -34,7 +34,7 @@ def made_whole(out: Path) -> Iterator[Path]:
     touched. On any error the scratch folder goes and ``out`` stays as it was.
     """
     existing = next(folder for folder in (out, *out.absolute().parents) if folder.exists())
-    scratch = existing / f".{out.name}.{os.getpid()}.partial"
+    scratch = existing / f".{out.name}.{getpid()}.partial"
     try:
         scratch.mkdir()
     except OSError as error:

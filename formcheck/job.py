@@ -1,0 +1,111 @@
+"""Judge one set into one folder: the one job that every command and page starts.
+
+What is slow to import is imported where it is used: the processes that look for the pose start
+from the commands that import this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from formcheck.asked.person import Person
+from formcheck.asked.prescription import Prescription
+from formcheck.errors import Exit
+from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, find_model
+from formcheck.report.folder import check_free, made_whole
+from formcheck.signals.view import ViewKind
+
+if TYPE_CHECKING:
+    from formcheck.analysis import Analysis
+
+# Told what is being done, and how much of it, in whatever unit.
+OnProgress = Callable[[str, float, float], None]
+
+
+@dataclass(frozen=True)
+class SetJob:
+    """One set to judge, and how.
+
+    ``clips`` one or two files, in any order: clips, or saved pose tracks (``.parquet``).
+    ``out`` the folder of the report; None: here, named after the first clip. ``limits`` values
+    that differ from the default ones, by key. ``views`` what each clip shows, where recognition
+    is not wanted; empty otherwise. ``names`` shown in place of the clips' file names; empty to
+    show those. ``drawing`` whether to write the annotated clip and the pictures on the page.
+    ``processes`` to look for the pose in; 0 looks in this one. ``fresh`` finds the pose again
+    even if it is known.
+    """
+
+    clips: tuple[Path, ...]
+    out: Path | None = None
+    prescription: Prescription = field(default_factory=Prescription)
+    person: Person = field(default_factory=Person)
+    limits: Mapping[str, float] = field(default_factory=dict)
+    views: tuple[ViewKind, ...] = ()
+    names: tuple[str, ...] = ()
+    model: str = DEFAULT_MODEL
+    pose_rate_hz: float = POSE_RATE_HZ
+    note: str = ""
+    drawing: bool = True
+    xlsx: bool = False
+    overwrite: bool = False
+    fresh: bool = False
+    processes: int = 0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A judged set and the folder that holds its report."""
+
+    analysis: Analysis
+    folder: Path
+
+    @property
+    def exit_code(self) -> Exit:
+        return Exit.NO_SET_FOUND if self.analysis.empty else Exit.DONE
+
+
+def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None) -> Outcome:
+    """Judge a set and write its report folder, whole or not at all.
+
+    A clip in which no set is found gets a report too, which says so. Raises FormcheckError,
+    one sentence, for everything that can be wrong with what was given; then nothing was written.
+    """
+    from formcheck.judged import judge
+    from formcheck.report.tables import check_xlsx
+
+    if job.xlsx:
+        check_xlsx()
+    folder = job.out or default_folder(job.clips)
+    check_free(folder, job.overwrite)
+    find_model(job.model)
+    with made_whole(folder) as scratch:
+        judged = judge(
+            *job.clips,
+            prescription=job.prescription,
+            person=job.person,
+            limits=job.limits,
+            views=job.views,
+            names=job.names,
+            model=job.model,
+            pose_rate_hz=job.pose_rate_hz,
+            fresh=job.fresh,
+            processes=job.processes,
+            on_progress=on_progress,
+        )
+        judged.fill(scratch, job.note, drawing=job.drawing, xlsx=job.xlsx, on_progress=on_progress)
+    return Outcome(judged.analysis, folder)
+
+
+def default_folder(clips: Sequence[Path]) -> Path:
+    """Here, named after the first clip; a saved track is named after the clip it is of."""
+    from formcheck.judged import look_at
+    from formcheck.pose.track import PoseTrack
+
+    if not clips:
+        return Path("report")
+    given = look_at(clips[0])
+    name = given.source_name if isinstance(given, PoseTrack) else given.path.name
+    return Path(f"{Path(name).stem}_report")

@@ -1,0 +1,253 @@
+"""Judge a set from a program or a notebook, look at the answer, and judge it again."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from os import PathLike, cpu_count
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, get_args
+
+from formcheck.analysis import Analysis, analyse, rejudge
+from formcheck.asked.person import Person
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.tempo import Tempo, parse_tempo
+from formcheck.clip.read import ClipInfo, probe
+from formcheck.errors import FormcheckError
+from formcheck.faults.limits import Limits, LimitsError, default_limits, read_limits, with_values
+from formcheck.pose.cache import find_pose_once
+from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
+from formcheck.pose.store import read_track, write_track
+from formcheck.pose.track import PoseTrack
+from formcheck.report.contract import report_dict
+from formcheck.report.folder import TRACK_FILES, check_free, made_whole
+from formcheck.report.tables import check_xlsx, faults_table, reps_table
+from formcheck.signals.view import ViewKind
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
+# Told what is being done, and how much of it, in whatever unit.
+OnProgress = Callable[[str, float, float], None]
+GivenLimits = Mapping[str, float] | str | PathLike[str]
+
+PROCESSES = 2  # to look for the pose in; each holds the model, some 350 MB
+# What a prescription says of these changes what is measured, not only what is judged.
+MEASURED_BY = (
+    "support", "surface", "arms", "hands", "rings", "rings_turned_out", "supinated_hands",
+    "added_load_kg", "added_load_place",
+)  # fmt: skip
+
+
+class AskedError(FormcheckError):
+    """What is asked of the set makes no sense."""
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class Judged:
+    """A judged set: its values as tables, its report, and the way to judge it again.
+
+    ``analysis`` is all that was measured and judged. ``given`` the clips or saved pose tracks in
+    the order given, ``tracks`` the pose in each.
+    """
+
+    analysis: Analysis
+    given: tuple[Given, ...]
+    tracks: tuple[PoseTrack, ...]
+    views: tuple[ViewKind, ...] = ()
+
+    def __repr__(self) -> str:
+        step = self.analysis.next_step
+        return f"<{repr(self.analysis)[1:-1]}; next step: {step.direction}>"
+
+    def table(self) -> pd.DataFrame:
+        """A row an attempt, named as in ``reps.csv``: units in the names, NaN where unmeasured."""
+        return reps_table(self.report())
+
+    def faults(self) -> pd.DataFrame:
+        """A row a fault or borderline: rep, key, when, value ± uncertainty, limit, verdict."""
+        return faults_table(self.report())
+
+    def report(self) -> dict[str, Any]:
+        """The set as ``report.json`` has it."""
+        return report_dict(self.analysis)
+
+    def write(
+        self,
+        folder: str | PathLike[str],
+        *,
+        overwrite: bool = False,
+        note: str = "",
+        drawing: bool = True,
+        xlsx: bool = False,
+    ) -> Path:
+        """Write the report folder that the command line writes, whole or not at all.
+
+        ``drawing`` whether to draw the annotated clip; a saved track has none. Raises
+        OutputError when the folder holds a report already, unless ``overwrite``, or cannot be
+        written.
+        """
+        out = Path(folder)
+        if xlsx:
+            check_xlsx()
+        check_free(out, overwrite)
+        with made_whole(out) as scratch:
+            self.fill(scratch, note, drawing=drawing, xlsx=xlsx)
+        return out
+
+    def fill(
+        self,
+        folder: Path,
+        note: str = "",
+        *,
+        drawing: bool = True,
+        xlsx: bool = False,
+        on_progress: OnProgress = lambda what, done, of: None,
+    ) -> None:
+        """Write the report's files into a folder that is there, over any of the same name."""
+        from formcheck.report.write import write_report  # draws: slow to import
+
+        order = [look.clip for look in self.analysis.looks]
+        for place, name in zip(order, TRACK_FILES, strict=False):
+            write_track(self.tracks[place], folder / name)
+        clips = [one.path if isinstance(one, ClipInfo) else None for one in self.given]
+        length_s = self.analysis.looks[0].track.duration_s
+        write_report(
+            self.analysis,
+            [clips[place] for place in order] if drawing else (),
+            folder,
+            xlsx=xlsx,
+            note=note,
+            on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
+        )
+
+    def again(
+        self,
+        *,
+        limits: GivenLimits | None = None,
+        tempo: str | Tempo | None = None,
+        prescription: Prescription | None = None,
+        person: Person | None = None,
+    ) -> Judged:
+        """The same set held to something else; what is not given stays as it was.
+
+        ``limits`` values by key, laid over the ones in force; or a limits file, or the name of a
+        set of limits, in their place. Takes a millisecond, or a tenth of a second where
+        something is told of the body, the load or the variation, which changes measurements.
+        """
+        held_to = (
+            self.analysis.limits if limits is None else limits_of(limits, self.analysis.limits)
+        )
+        asked = asked_of(prescription or self.analysis.prescription, tempo)
+        before = self.analysis.prescription
+        same_body = person is None or person == self.analysis.person
+        if same_body and all(getattr(asked, name) == getattr(before, name) for name in MEASURED_BY):
+            return replace(self, analysis=rejudge(self.analysis, held_to, asked))
+        who = person or self.analysis.person
+        analysis = analyse(self.tracks, asked, held_to, self.views or None, who)
+        return replace(self, analysis=analysis)
+
+
+def judge(
+    *clips: str | PathLike[str],
+    tempo: str | Tempo | None = None,
+    prescription: Prescription | None = None,
+    person: Person | None = None,
+    limits: GivenLimits | None = None,
+    views: Sequence[ViewKind] = (),
+    model: str = DEFAULT_MODEL,
+    pose_rate_hz: float = POSE_RATE_HZ,
+    fresh: bool = False,
+    names: Sequence[str] = (),
+    processes: int | None = None,
+    on_progress: OnProgress = lambda what, done, of: None,
+) -> Judged:
+    """Judge one set, filmed from one view or two, in any order; nothing is written.
+
+    ``clips`` are clips, or pose tracks (``landmarks.parquet``) of an earlier report or another
+    tracker. ``tempo`` like ``"2-1-X-1"`` wins over that of ``prescription``. ``limits`` values by
+    key, a limits file, or the name of a set of limits. ``views`` the view of each clip, where
+    recognition is not wanted. The pose found in a clip is kept, and found again only if ``fresh``.
+    ``names`` are shown in place of the clips' file names. ``processes`` to look for the pose in;
+    0 looks in this one.
+
+    Raises FormcheckError, in one sentence, for everything that can be wrong with what is given:
+    ClipError, NotOneSetError, LimitsError, AskedError.
+    """
+    _check(len(clips), views, names)
+    asked = asked_of(prescription or Prescription(), tempo)
+    held_to = default_limits() if limits is None else limits_of(limits, default_limits())
+    given = [look_at(path) for path in clips]
+    if processes is None:
+        processes = min(PROCESSES, cpu_count() or 1)
+    tracks = _find_tracks(given, find_model(model), pose_rate_hz, processes, fresh, on_progress)
+    if names:
+        named = zip(tracks, names, strict=True)
+        tracks = [replace(track, source_name=name) for track, name in named]
+    analysis = analyse(tracks, asked, held_to, tuple(views) or None, person)
+    return Judged(analysis, tuple(given), tuple(tracks), tuple(views))
+
+
+def _check(clips: int, views: Sequence[str], names: Sequence[str]) -> None:
+    if clips not in (1, 2):
+        raise AskedError(
+            f"a set is seen by one camera or by two, not by {clips}: give one clip, or two clips "
+            "of the same set."
+        )
+    if views and len(views) != clips:
+        raise AskedError("give the view once for each clip, in the same order.")
+    for word in views:
+        if word not in get_args(ViewKind):
+            raise AskedError(f"“{word}” is no view: give one of {', '.join(get_args(ViewKind))}.")
+    if names and len(names) != clips:
+        raise AskedError("give a name once for each clip, in the same order.")
+
+
+def look_at(path: str | PathLike[str]) -> Given:
+    """The clip, opened as far as to know what it is, or the pose track that was saved."""
+    if not isinstance(path, str | PathLike):
+        raise AskedError(f"a clip is given by its path, not by a {type(path).__name__}.")
+    place = Path(path)
+    return read_track(place) if place.suffix.lower() == ".parquet" else probe(place)
+
+
+def _find_tracks(
+    given: Sequence[Given],
+    model: PoseModel,
+    pose_rate_hz: float,
+    processes: int,
+    fresh: bool,
+    on_progress: OnProgress,
+) -> list[PoseTrack]:
+    """The pose in each clip; a saved track is its own."""
+    tracks = []
+    for one in given:
+        if isinstance(one, PoseTrack):
+            tracks.append(one)
+            continue
+        told = partial(on_progress, f"Finding the pose in {one.path.name}")
+        tracks.append(find_pose_once(one, model, pose_rate_hz, processes, fresh, told))
+    return tracks
+
+
+def asked_of(prescription: Prescription, tempo: str | Tempo | None) -> Prescription:
+    """The prescription with another tempo, where one is given. Raises TempoError."""
+    if tempo is None:
+        return prescription
+    if not isinstance(tempo, str | Tempo):
+        raise AskedError(
+            f"a tempo is written like “2-1-X-1”, not given as a {type(tempo).__name__}."
+        )
+    return replace(prescription, tempo=parse_tempo(tempo) if isinstance(tempo, str) else tempo)
+
+
+def limits_of(given: GivenLimits, base: Limits) -> Limits:
+    """Values laid over ``base``, or the limits of a file or a named set. Raises LimitsError."""
+    if not isinstance(given, Mapping):
+        return read_limits(Path(given))
+    unknown = [key for key in given if key not in base]
+    if unknown:
+        raise LimitsError(f"“{unknown[0]}” is no limit; there are {', '.join(base)}.")
+    return with_values(base, given)

@@ -1,0 +1,227 @@
+"""Entering reports: from a folder just written, or all the folders under one again."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any, Literal
+
+from formcheck.errors import FormcheckError
+from formcheck.log.entry import SetEntry, entry_of
+from formcheck.log.person import person_name
+from formcheck.log.store import changing, default_log, drop_folders, open_log, put_set
+
+REPORT = "report.json"
+Source = Literal["given", "clip", "file", "now"]
+# Clocks that were never set say 1904, 1970 or 1980; nobody filmed a set on a phone before this.
+_FIRST_YEAR = 2000
+_AHEAD = timedelta(days=1)  # a phone in another time zone, not one in the future
+
+
+class ReportError(FormcheckError):
+    """A folder holds no report that can be entered in the log."""
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """When a set was recorded, UTC, and who says so."""
+
+    at: datetime
+    source: Source
+
+    @property
+    def text(self) -> str:
+        return self.at.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
+
+
+@dataclass(frozen=True)
+class Entered:
+    """``replaced`` the entry that this one took the place of: the same clip, judged before."""
+
+    entry: SetEntry
+    replaced: SetEntry | None
+
+    def __str__(self) -> str:
+        before = self.replaced
+        when = datetime.fromisoformat(self.entry.recorded_at).astimezone()
+        said = f"In the log of {self.entry.person}: {self.entry.variation}, {when:%Y-%m-%d %H:%M}"
+        if before is None:
+            return said
+        whose = "" if before.person == self.entry.person else f", until now {before.person}'s"
+        return f"{said}. This clip was in it{whose}; its entry is replaced."
+
+
+def recorded_of(paths: Sequence[Path], given: datetime | None = None) -> Recorded:
+    """When clips were recorded: as given, as their container says, as the file says, now.
+
+    A pose track is asked for the report beside it, which has said already.
+    """
+    if given is not None:
+        return Recorded(given.astimezone(UTC), "given")
+    now = datetime.now(UTC)
+    for path in paths:
+        said = _beside(path) if path.suffix == ".parquet" else _from_container(path, now)
+        if said is not None:
+            return said
+    for path in paths:
+        with contextlib.suppress(OSError):
+            changed = datetime.fromtimestamp(path.stat().st_mtime, UTC)
+            if _likely(changed, now):
+                return Recorded(changed, "file")
+    return Recorded(now, "now")
+
+
+def enter(
+    folder: Path,
+    person: str | None = None,
+    recorded: Recorded | None = None,
+    log_path: Path | None = None,
+) -> Entered:
+    """Enter the report of a folder in the log.
+
+    ``person`` and ``recorded`` are written into the report, so that the log can be made again
+    from folders alone; None leaves what the report says. The entry is on disk when this returns.
+    Raises ReportError, LogError, PersonError.
+    """
+    path = log_path or default_log()
+    entry = _read(folder, person, recorded)
+    with open_log(path, write=True) as log, changing(log, path):
+        replaced = put_set(log, entry)
+    return Entered(entry, replaced)
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """``left_out`` (folder, reason) of reports that could not be entered."""
+
+    entered: int
+    dropped: int
+    left_out: tuple[tuple[Path, str], ...]
+
+
+def rebuild(root: Path, log_path: Path | None = None, person: str | None = None) -> Rebuilt:
+    """Make the entries of all reports in and under a folder again, all of them or none.
+
+    Entries whose report lies elsewhere stay. ``person`` is for reports that name nobody. Of two
+    reports of one clip the one judged last is entered.
+    """
+    if not root.is_dir():
+        raise ReportError(f"{root} is not a folder; give the one that your reports are in.")
+    path = log_path or default_log()
+    entries: list[SetEntry] = []
+    left_out: list[tuple[Path, str]] = []
+    for folder in _report_folders(root):
+        try:
+            entries.append(_read(folder, None, None, person))
+        except FormcheckError as error:
+            left_out.append((folder, str(error)))
+    with open_log(path, write=True) as log, changing(log, path):
+        dropped = drop_folders(log, str(root.resolve()))
+        replaced = sum(put_set(log, entry) is not None for entry in entries)
+    return Rebuilt(len(entries) - replaced, dropped, tuple(left_out))
+
+
+def _read(
+    folder: Path,
+    person: str | None,
+    recorded: Recorded | None,
+    otherwise: str | None = None,
+) -> SetEntry:
+    """The entry of a folder's report, which is made to say whose it is and when it was recorded."""
+    path = folder / REPORT
+    report = _report(path)
+    named = person or report.get("person") or otherwise
+    if not named:
+        raise ReportError(f"{path} names no person: give --person NAME.")
+    when, source = report.get("recorded_at"), report.get("recorded_from")
+    if recorded is not None or when is None:
+        recorded = recorded or Recorded(datetime.fromtimestamp(path.stat().st_mtime, UTC), "file")
+        when, source = recorded.text, recorded.source
+    says = {"person": person_name(named), "recorded_at": when, "recorded_from": source}
+    if any(report.get(key) != value for key, value in says.items()):
+        _write_whole(path, {**report, **says})
+    from formcheck.advice.step import ladder
+
+    return entry_of(report, says["person"], when, source or "file", str(folder.resolve()), ladder())
+
+
+def _report(path: Path) -> dict[str, Any]:
+    from jsonschema import ValidationError
+
+    from formcheck.report.contract import validate
+
+    try:
+        report: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+        validate(report)
+    except OSError as error:
+        raise ReportError(
+            f"{path} cannot be read ({error.strerror}); give the folder of a report."
+        ) from error
+    except (ValueError, RecursionError) as error:
+        raise ReportError(
+            f"{path} is no report ({error}); judge the set again with “formcheck set”."
+        ) from error
+    except ValidationError as error:
+        raise ReportError(
+            f"{path} is no report ({error.message[:80]}); judge the set again with “formcheck set”."
+        ) from error
+    return report
+
+
+def _write_whole(path: Path, report: dict[str, Any]) -> None:
+    part = path.with_name(f".{path.name}.{os.getpid()}.partial")
+    try:
+        text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
+        part.write_text(text + "\n", encoding="utf-8")
+        part.replace(path)
+    except OSError as error:
+        raise ReportError(
+            f"{path} cannot be written ({error.strerror}); the log keeps only what the report "
+            "says too."
+        ) from error
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def _report_folders(root: Path) -> Iterator[Path]:
+    """Folders with a report, those written first before others, so that the last one stays."""
+    found = [Path(at) for at, _, files in os.walk(root) if REPORT in files]
+    return iter(sorted(found, key=lambda folder: (folder / REPORT).stat().st_mtime))
+
+
+def _beside(track: Path) -> Recorded | None:
+    try:
+        report = json.loads((track.parent / REPORT).read_text(encoding="utf-8"))
+        return Recorded(datetime.fromisoformat(report["recorded_at"]), report["recorded_from"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def _from_container(path: Path, now: datetime) -> Recorded | None:
+    """The time in the container's metadata, which ISO base media files keep in UTC."""
+    import av
+
+    with contextlib.suppress(av.FFmpegError, OSError, ValueError):
+        with av.open(str(path)) as container:
+            said = container.metadata.get("creation_time") or next(
+                (
+                    s.metadata["creation_time"]
+                    for s in container.streams
+                    if "creation_time" in s.metadata
+                ),
+                "",
+            )
+        at = datetime.fromisoformat(said)
+        at = at if at.tzinfo else at.replace(tzinfo=UTC)
+        if _likely(at, now):
+            return Recorded(at, "clip")
+    return None
+
+
+def _likely(at: datetime, now: datetime) -> bool:
+    return at.year >= _FIRST_YEAR and at <= now + _AHEAD

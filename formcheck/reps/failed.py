@@ -1,0 +1,129 @@
+"""Attempts that fail: the way down without the way back up.
+
+The lifter stays down, or presses part of the way and stops or sinks back. Such an attempt ends
+what it is part of: nothing follows it without a break.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from scipy.ndimage import label
+
+from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.filtering import low_pass
+from formcheck.reps.find import Rep
+from formcheck.signals.bends import SPEED_CUTOFF_HZ
+
+# An elbow at least this straight starts an attempt; a bent one was getting into position.
+_STARTS_STRAIGHT_DEG = 140.0
+# A way down that is less than this share of the set's usual bend is no attempt that failed.
+_LEAST_SHARE = 0.5
+_LONE_BEND_DEG = 45.0  # with no rep to compare it with
+# A press that gets less than this share of its way up, and no further, has failed; one that gets
+# less than the other share and sinks back at once has, too.
+PRESSED_SHARE, _NEARLY_UP_SHARE = 0.5, 0.85
+_PRESSED_DEG = 8.0  # a rise of less is no press
+# The clip has to show the lifter stopped for this long, or it ended in the middle of a rep; and
+# who leaves the position has to have stayed down for this long, or was only lost from sight.
+_STOPPED_S, _STAYED_S = 1.5, 0.5
+_AT_ONCE_S = 1.0
+_CLIP_ENDS_S = 0.3
+_TOP_SHARE = 0.03  # of the way down, within which the elbow is still at the top
+_SETTLED_S = 0.2  # at the top before an attempt starts
+
+
+def with_failed(
+    reps: Sequence[Rep],
+    t_s: FloatArray,
+    elbow_deg: FloatArray,
+    in_position: BoolArray,
+    rate_hz: float,
+    least_bend_deg: float,
+) -> list[Rep]:
+    """``reps`` with those marked that failed, and those added that never came back up.
+
+    ``elbow_deg`` (M,) on the even grid ``t_s`` (M,), in which ``reps`` were found.
+    """
+    smooth = low_pass(elbow_deg, rate_hz, SPEED_CUTOFF_HZ)
+    stretches, count = label(in_position & np.isfinite(smooth))
+    usual_deg = [_bend_deg(rep, t_s, smooth) for rep in reps]
+    least = (
+        max(least_bend_deg, _LEAST_SHARE * float(np.median(usual_deg))) if reps else _LONE_BEND_DEG
+    )
+    out = list(reps)
+    for number in range(1, count + 1):
+        places = np.flatnonzero(stretches == number)
+        inside = [rep for rep in reps if t_s[places[0]] <= rep.bottom_s <= t_s[places[-1]]]
+        last = inside[-1] if inside else None
+        failed = _failed(last, t_s[places], smooth[places], least, float(t_s[-1]))
+        if failed is None:
+            continue
+        if last is not None and failed.start_s == last.start_s:
+            out.remove(last)
+        elif last is not None:
+            place = out.index(last)
+            out[place] = replace(last, end_s=max(failed.start_s, last.top_s), last=False)
+        out.append(failed)
+    out.sort(key=lambda rep: rep.bottom_s)
+    return [replace(rep, index=i + 1) for i, rep in enumerate(out)]
+
+
+def _failed(
+    last: Rep | None, t_s: FloatArray, curve: FloatArray, least: float, clip_ends_s: float
+) -> Rep | None:
+    """The attempt at the end of one stretch in position that failed, if one did."""
+    since = 0 if last is None else int(np.searchsorted(t_s, last.top_s))
+    if since >= len(t_s) - 1:
+        return None
+    high = since + int(np.argmax(curve[since:]))
+    low = high + int(np.argmin(curve[high:]))
+    # The way down begins when it is last that high.
+    near_top = curve[high] - _TOP_SHARE * (curve[high] - curve[low])
+    high += int(np.flatnonzero(curve[high : low + 1] >= near_top)[-1])
+    fell_deg = float(curve[high] - curve[low])
+    ends_s = float(t_s[-1])
+    cut_off = ends_s > clip_ends_s - _CLIP_ENDS_S
+    if last is not None and (part := _pressed_share(last, t_s, curve)) < _NEARLY_UP_SHARE:
+        down_deg = _bend_deg(last, t_s, curve)
+        sinks = fell_deg > 0.5 * part * down_deg and t_s[high] - last.top_s < _AT_ONCE_S
+        stopped = part < PRESSED_SHARE and (not cut_off or ends_s - last.top_s >= _STOPPED_S)
+        if down_deg >= least and (sinks or stopped):
+            return replace(
+                last, top_s=max(float(t_s[high]), last.bottom_end_s) if sinks else last.top_s,
+                end_s=ends_s, last=True, failed=True, bend_share_percent=100.0,
+            )  # fmt: skip
+    settled = last is not None or t_s[high] - t_s[0] >= _SETTLED_S
+    if fell_deg < least or curve[high] < _STARTS_STRAIGHT_DEG or not settled:
+        return None
+    down = slice(high, low + 1)
+    gone = (curve[high] - curve[down]) / fell_deg
+    left_top, arrived = high, high + int(np.argmax(gone >= 1 - _TOP_SHARE))
+    if ends_s - t_s[arrived] < (_STOPPED_S if cut_off else _STAYED_S):
+        return None
+    top = low + int(np.argmax(curve[low:]))
+    pressed = curve[top] - curve[low] >= _PRESSED_DEG
+    start = low + int(np.argmax(curve[low:] >= curve[low] + 0.1 * (curve[top] - curve[low])))
+    return Rep(
+        index=0,
+        start_s=float(t_s[left_top]),
+        bottom_start_s=float(t_s[arrived]),
+        bottom_s=float(max(t_s[low] if pressed else t_s[arrived], t_s[arrived])),
+        bottom_end_s=float(max(t_s[start], t_s[arrived])) if pressed else ends_s,
+        top_s=float(t_s[top]) if pressed else ends_s,
+        end_s=ends_s,
+        last=True,
+        failed=True,
+    )
+
+
+def _bend_deg(rep: Rep, t_s: FloatArray, curve: FloatArray) -> float:
+    start, low = np.interp([rep.start_s, rep.bottom_s], t_s, curve)
+    return float(start - low)
+
+
+def _pressed_share(rep: Rep, t_s: FloatArray, curve: FloatArray) -> float:
+    start, low, top = np.interp([rep.start_s, rep.bottom_s, rep.top_s], t_s, curve)
+    return float((top - low) / max(start - low, 1e-6))

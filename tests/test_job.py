@@ -1,0 +1,161 @@
+"""One set into one folder, whoever asks for it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from formcheck.asked.prescription import Prescription
+from formcheck.errors import Exit, FormcheckError, OutputError
+from formcheck.job import SetJob, judge_set
+from formcheck.judged import AskedError
+from formcheck.pose.sides import with_steady_sides
+from formcheck.pose.store import read_track, write_track
+from formcheck.pose.track import INDEX, LANDMARKS
+from formcheck.report.folder import check_free, made_whole
+from formcheck.reps.pairing import NotOneSetError
+
+TRACKS = Path(__file__).parent / "data"
+SIDE, FRONT = TRACKS / "flared_pair_side.parquet", TRACKS / "flared_pair_front.parquet"
+
+
+def with_exchanged_sides(source: Path, target: Path) -> Path:
+    """The track with left and right exchanged for a while, as landmark models do."""
+    track = read_track(source)
+    there = [
+        INDEX[name.replace("left", "right") if "left" in name else name.replace("right", "left")]
+        for name in LANDMARKS
+    ]
+    xy_px, visibility = track.xy_px.copy(), track.visibility.copy()
+    some = slice(len(xy_px) // 3, len(xy_px) // 2)
+    for values in (xy_px, visibility):
+        values[some] = values[some][:, there]
+    write_track(replace(track, xy_px=xy_px, visibility=visibility, world_m=None), target)
+    repaired = read_track(target)
+    assert with_steady_sides(repaired) is not repaired
+    return target
+
+
+def test_a_set_whose_sides_had_to_be_repaired_is_judged(tmp_path: Path) -> None:
+    track = with_exchanged_sides(SIDE, tmp_path / "mixed_up.parquet")
+    outcome = judge_set(SetJob((track,), tmp_path / "report"))
+    assert outcome.exit_code == Exit.DONE
+    assert (tmp_path / "report" / "report.html").exists()
+
+
+def test_each_view_is_written_with_its_own_track_in_any_order(tmp_path: Path) -> None:
+    mixed_up = with_exchanged_sides(SIDE, tmp_path / "mixed_up.parquet")
+    for n, clips in enumerate([(mixed_up, FRONT), (FRONT, mixed_up)]):
+        folder = judge_set(SetJob(clips, tmp_path / str(n))).folder
+        names = [read_track(folder / f"landmarks{end}.parquet").source_name for end in ("", "_2")]
+        assert names == [read_track(SIDE).source_name, read_track(FRONT).source_name]
+
+
+def test_names_are_shown_in_place_of_file_names(tmp_path: Path) -> None:
+    own = read_track(SIDE).source_name
+    folder = judge_set(SetJob((SIDE,), tmp_path / "report", names=("P07-1",))).folder
+    report = json.loads((folder / "report.json").read_text(encoding="utf-8"))
+    assert report["clips"][0]["file"] == "P07-1"
+    for file in folder.iterdir():
+        assert own.encode() not in file.read_bytes(), file.name
+
+
+def test_limits_and_prescription_reach_the_verdict(tmp_path: Path) -> None:
+    asked = Prescription(target_reps=5)
+    job = SetJob((SIDE,), tmp_path / "report", asked, limits={"elbow_flare": 10.0})
+    analysis = judge_set(job).analysis
+    assert analysis.prescription == asked
+    assert {f.limit for f in analysis.faults if f.key == "elbow_flare"} == {10.0}
+
+
+@pytest.mark.parametrize(
+    ("job", "said"),
+    [
+        (SetJob(()), "one clip"),
+        (SetJob((SIDE, FRONT, SIDE)), "one clip, or two"),
+        (SetJob((SIDE, FRONT), views=("side",)), "once for each clip"),
+        (SetJob((SIDE,), views=("above",)), "oblique"),  # type: ignore[arg-type]
+        (SetJob((SIDE,), names=("a", "b")), "name once for each clip"),
+    ],
+)
+def test_a_job_that_makes_no_sense_is_refused(tmp_path: Path, job: SetJob, said: str) -> None:
+    with pytest.raises(AskedError, match=said):
+        judge_set(replace(job, out=tmp_path / "report"))
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_two_clips_that_are_not_one_set_leave_nothing_behind(tmp_path: Path) -> None:
+    with pytest.raises(NotOneSetError) as refused:
+        judge_set(SetJob((TRACKS / "hip_sag_side.parquet", FRONT), tmp_path / "report"))
+    assert isinstance(refused.value, FormcheckError)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_progress_says_what_is_being_done(tmp_path: Path) -> None:
+    root = Path(__file__).parents[1] / "sample_clips"
+    told: list[tuple[str, float, float]] = []
+    judge_set(
+        SetJob((root / "hip_sag_side.mp4",), tmp_path / "report", model="full", pose_rate_hz=5),
+        lambda *now: told.append(now),
+    )
+    what = [one[0] for one in told]
+    assert list(dict.fromkeys(what)) == ["Finding the pose in hip_sag_side.mp4", "Drawing the clip"]
+    assert all(0 <= done <= of * 1.01 for _, done, of in told)
+
+
+def test_a_folder_appears_whole(tmp_path: Path) -> None:
+    out = tmp_path / "new" / "report"
+    with made_whole(out) as scratch:
+        (scratch / "report.json").write_text("{}")
+        assert not out.exists()
+    assert [path.name for path in out.iterdir()] == ["report.json"]
+    assert [path.name for path in tmp_path.iterdir()] == ["new"]
+
+
+def test_a_failure_leaves_everything_as_it_was(tmp_path: Path) -> None:
+    out = tmp_path / "report"
+    out.mkdir()
+    (out / "report.json").write_text("earlier")
+    with pytest.raises(UnicodeEncodeError), made_whole(out) as scratch:
+        (scratch / "report.json").write_text("\ud800", encoding="utf-8")
+    assert (out / "report.json").read_text() == "earlier"
+    assert [path.name for path in out.iterdir()] == ["report.json"]
+
+
+def test_an_earlier_report_goes_whole_and_other_files_stay(tmp_path: Path) -> None:
+    out = tmp_path
+    for name in ("report.json", "annotated.mp4", "mine.txt"):
+        (out / name).write_text("earlier")
+    with made_whole(out) as scratch:
+        (scratch / "report.json").write_text("new")
+    assert (out / "report.json").read_text() == "new"
+    assert sorted(path.name for path in out.iterdir()) == ["mine.txt", "report.json"]
+
+
+def test_an_existing_report_is_not_replaced_unasked(tmp_path: Path) -> None:
+    check_free(tmp_path, overwrite=False)
+    check_free(tmp_path / "absent", overwrite=False)
+    (tmp_path / "reps.csv").touch()
+    with pytest.raises(OutputError, match="--overwrite"):
+        check_free(tmp_path, overwrite=False)
+    check_free(tmp_path, overwrite=True)
+
+
+def test_a_file_in_place_of_the_folder_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "file").touch()
+    with pytest.raises(OutputError, match="is a file"):
+        check_free(tmp_path / "file", overwrite=True)
+
+
+def test_a_folder_that_cannot_be_written_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "mkdir", refuse)  # file modes do not bind the root user
+    with pytest.raises(OutputError, match="cannot be written"), made_whole(tmp_path / "report"):
+        pass
