@@ -38,7 +38,8 @@ class SetJob:
     that differ from the default ones, by key. ``views`` what each clip shows, where recognition
     is not wanted; empty otherwise. ``names`` shown in place of the clips' file names; empty to
     show those. ``drawing`` whether to write the annotated clip and the pictures on the page.
-    ``processes`` to look for the pose in. ``fresh`` finds the pose again even if it is known. ``log`` whose training log to enter the set in; None enters it in none.
+    ``processes`` to look for the pose in. ``fresh`` finds the pose again even if it is known.
+    ``log`` whose training log to enter the set in; None enters it in none.
     """
 
     clips: tuple[Path, ...]

@@ -166,7 +166,7 @@ def _keep_picture(outcome: Outcome, path: Path) -> None:
     from formcheck.clip.read import probe, read_frames
 
     path.unlink(missing_ok=True)
-    at_s, clip = decisive_moment_s(outcome), outcome.folder / CLIP_NAME
+    at_s, clip = decisive_moment_s(outcome), outcome.folder / DRAWN_CLIP
     if at_s is None or not clip.exists():
         return
     info = probe(clip)
