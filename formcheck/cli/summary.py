@@ -11,6 +11,7 @@ from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.measures.values import rep_values
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import answer_line, fix_line, reps_with, variation_line
 from formcheck.report.words import ATTEMPTS, judged_name, plus_minus, visible, with_unit
 from formcheck.reps.find import rep_list
@@ -56,8 +57,8 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
 
 
 def _print_step(console: Console, step: NextStep) -> None:
-    console.print(f"{_DIRECTION[step.direction]}: {step.variation}", style="bold")
-    for text in (*step.why, *step.cautions):
+    console.print(f"{_DIRECTION[step.direction]}: {variation_words(step)}", style="bold")
+    for text in (*why_words(step), *caution_words(step)):
         console.print(f"  {text}")
 
 

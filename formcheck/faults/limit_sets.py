@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from formcheck.asked.prescription import RangeStandard
+from formcheck.asked.standards import RangeStandard
 from formcheck.faults.limits import (
     ABOUT,
     Limit,

@@ -145,7 +145,7 @@ def _read(
     says = {"person": person_name(named), "recorded_at": when, "recorded_from": source}
     if any(report.get(key) != value for key, value in says.items()):
         _write_whole(path, {**report, **says})
-    from formcheck.advice.step import ladder
+    from formcheck.advice.ladder import ladder
 
     return entry_of(report, says["person"], when, source or "file", str(folder.resolve()), ladder())
 

@@ -134,7 +134,7 @@ def test_a_file_that_is_not_text_is_no_limits_file(tmp_path: Path) -> None:
         ("hip_sag = 1e308", "makes no sense"),
         ("hip_sag = -5", "it lies between"),
         ("hip_pike = 15", "it lies between"),
-        ("slow_concentric = 61", "it lies between"),
+        ("tempo_tolerance = 61", "it lies between"),
         ("aborted = 101", "it lies between"),
         (f"shallow = {'9' * 400}", "needs a number"),
     ],

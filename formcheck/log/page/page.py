@@ -10,7 +10,7 @@ from pathlib import Path
 
 import jinja2
 
-from formcheck.advice.step import CAUTIONS, ladder
+from formcheck.advice.ladder import ladder
 from formcheck.errors import OutputError
 from formcheck.log.change import (
     LEAST_DAYS,
@@ -26,6 +26,7 @@ from formcheck.log.next_step import break_words, day_words, step_with_log, step_
 from formcheck.log.page.multiples import HEIGHT, WIDTH, Multiple, multiples
 from formcheck.log.person import BodyMass
 from formcheck.report import theme
+from formcheck.report.advice_words import ALWAYS_CAUTIONS
 from formcheck.report.words import fault_words, visible
 
 _MOST_WEEKS = 16
@@ -116,7 +117,7 @@ def log_page(sets: Sequence[SetEntry], variation: str, mass_of: BodyMass, now: d
         weeks=tuple(_week_label(day) for day in weeks),
         faults=_faults(sets, weeks),
         rungs=_rungs(sets),
-        cautions=CAUTIONS,
+        cautions=ALWAYS_CAUTIONS,
     )
 
 
