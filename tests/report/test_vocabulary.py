@@ -29,7 +29,7 @@ KINDS = list(fault_kinds().values())
 # Other names the same things had, or might be given by someone who did not look.
 OTHER_NAMES = (
     "not deep enough", "not locked out", "elbows not straight", "broken off", "hips sagged",
-    "hips high", "pike detected", "elbows wide", "head dropped", "pause cut", "slow press",
+    "hips high", "pike detected", "elbows wide", "head dropped", "pause cut",
     "lowered too quickly", "looks a second", "map of the house",
 )  # fmt: skip
 WRITTEN = [
@@ -102,7 +102,7 @@ def lines_with_another_name() -> Iterator[str]:
     for path in WRITTEN:
         for number, line in enumerate(path.read_text(encoding="utf-8").splitlines(), 1):
             for name in OTHER_NAMES:
-                if name in line.lower():
+                if re.search(rf"\b{name}\b", line.lower()):
                     yield f"{path.relative_to(ROOT)}:{number}: {name}"
 
 
