@@ -25,8 +25,9 @@ from formcheck.log.entry import SetEntry, local_day
 from formcheck.log.next_step import break_words, day_words, step_with_log, step_words
 from formcheck.log.page.multiples import HEIGHT, WIDTH, Multiple, multiples
 from formcheck.log.person import BodyMass
+from formcheck.plain import plain
 from formcheck.report import theme
-from formcheck.report.words import fault_words, visible
+from formcheck.report.words import fault_words
 
 _MOST_WEEKS = 16
 _MOST_FAULTS = 8
@@ -129,7 +130,7 @@ def page_html(page: LogPage) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["plain"] = visible
+    environment.filters["plain"] = plain
     return environment.get_template("log.html.j2").render(
         page=page, theme=theme, width=WIDTH, height=HEIGHT
     )

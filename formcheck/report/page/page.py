@@ -19,6 +19,7 @@ from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
+from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.answer import (
     answer_line,
@@ -47,7 +48,6 @@ from formcheck.report.words import (
     plus_minus,
     unit_name,
     variation_text,
-    visible,
     with_unit,
 )
 from formcheck.reps.find import rep_list
@@ -72,7 +72,7 @@ def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: 
         lstrip_blocks=True,
     )
     environment.globals.update(kinds=fault_kinds())
-    environment.filters["plain"] = visible
+    environment.filters["plain"] = plain
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
     return environment.get_template("report.html.j2").render(
         **_context(analysis, clip, clip_name, note),
