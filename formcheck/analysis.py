@@ -246,6 +246,27 @@ def rejudge(
     return _verdict(analysis.measured, prescription or analysis.prescription, limits)
 
 
+def judge_reps(
+    reps: Sequence[Rep],
+    values: Sequence[Mapping[str, Quantity]],
+    asked: Prescription,
+    limits: Limits,
+    views: Sequence[ViewKind],
+) -> tuple[tuple[RepResult, ...], TestResult | None]:
+    """The verdict on every rep of a set measured in these views, the first of which has the clock;
+    with a named test, how that went."""
+    found = [
+        _rep_faults(rep, of_rep, asked, limits, views)
+        for rep, of_rep in zip(reps, values, strict=True)
+    ]
+    rulings, test = rule(reps, values, found, asked, limits)
+    results = tuple(
+        RepResult(rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections)
+        for rep, ruling, of_rep, faults in zip(reps, rulings, values, found, strict=True)
+    )
+    return results, test
+
+
 def judge_rep(
     rep: Rep,
     values: Mapping[str, Quantity],
@@ -282,17 +303,7 @@ def _rep_faults(
 def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysis:
     looks, variation, hold = measured.looks, measured.variation, measured.hold
     kinds = [look.view.kind for look in looks]
-    found = [
-        _rep_faults(rep, values, asked, limits, kinds)
-        for rep, values in zip(measured.reps, measured.values, strict=True)
-    ]
-    rulings, test = rule(measured.reps, measured.values, found, asked, limits)
-    results = [
-        RepResult(rep, ruling.attempt, ruling.why, values, faults, ruling.corrections)
-        for rep, ruling, values, faults in zip(
-            measured.reps, rulings, measured.values, found, strict=True
-        )
-    ]
+    results, test = judge_reps(measured.reps, measured.values, asked, limits, kinds)
     if results or hold is not None:
         not_judged = _not_judged(results, looks, asked, variation)
     else:
@@ -316,7 +327,7 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         measured=measured,
         prescription=asked,
         limits=limits,
-        reps=tuple(results),
+        reps=results,
         faults=faults,
         not_judged=not_judged,
         summary=summary,

@@ -25,6 +25,7 @@ from formcheck.pose.track import PoseTrack
 from formcheck.report.contract import report_dict
 from formcheck.report.folder import TRACK_FILES, made_whole
 from formcheck.report.tables import check_xlsx, faults_table, reps_table
+from formcheck.report.weeks import Weeks
 from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
@@ -106,9 +107,13 @@ class Judged:
         *,
         drawing: bool = True,
         xlsx: bool = False,
+        weeks: Weeks | None = None,
         on_progress: OnProgress = lambda what, done, of: None,
     ) -> None:
-        """Write the report's files into a folder that is there, over any of the same name."""
+        """Write the report's files into a folder that is there, over any of the same name.
+
+        ``weeks`` what the training log adds.
+        """
         from formcheck.report.write import write_report  # draws: slow to import
 
         order = [look.clip for look in self.analysis.looks]
@@ -122,6 +127,7 @@ class Judged:
             folder,
             xlsx=xlsx,
             note=note,
+            weeks=weeks,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
         )
 

@@ -9,7 +9,7 @@ from typing import Annotated, Literal, cast
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.cli.asked import (
     DrawingOption,
     FreshOption,
@@ -21,6 +21,7 @@ from formcheck.cli.asked import (
     RepsOption,
     TempoOption,
 )
+from formcheck.cli.log import LogFile, LongBreak, SetsInARow, log_ask, print_weeks
 from formcheck.cli.progress import progress_bar
 from formcheck.job import SetJob
 from formcheck.job import judge_set as run
@@ -53,16 +54,12 @@ def judge_set(
     range_standard: RangeOption = "elbow-90",
     reps: RepsOption = None,
     hands: HandsOption = None,
-    support: Annotated[
-        Literal["toes", "knees"] | None, typer.Option(help="On toes or knees.")
-    ] = None,
+    support: Annotated[Support | None, typer.Option(help="On toes or knees.")] = None,
     surface: Annotated[
-        Literal["floor", "hands_raised", "feet_raised", "wall"] | None,
+        Surface | None,
         typer.Option(help="What hands and feet stand on."),
     ] = None,
-    arms: Annotated[
-        Literal["two", "archer", "one"] | None, typer.Option(help="Which arms work.")
-    ] = None,
+    arms: Annotated[Arms | None, typer.Option(help="Which arms work.")] = None,
     rings: Annotated[bool, typer.Option("--rings", help="On rings or straps.")] = False,
     rings_turned_out: Annotated[
         bool, typer.Option("--rings-turned-out", help="On rings, turned out at the top.")
@@ -83,6 +80,23 @@ def judge_set(
     sex: Annotated[
         Literal["female", "male"] | None, typer.Option(help="For body segment masses.")
     ] = None,
+    person: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            help="Enter the set in this person's log; what it knows of them is used.",
+        ),
+    ] = None,
+    recorded: Annotated[
+        str | None,
+        typer.Option(
+            metavar="DATE",
+            help="When it was recorded: 2026-09-01T18:30. Default: as the clip says.",
+        ),
+    ] = None,
+    log: LogFile = None,
+    sets_in_a_row: SetsInARow = 2,
+    long_break_days: LongBreak = 21,
     view: Annotated[
         list[str] | None,
         typer.Option(
@@ -132,9 +146,11 @@ def judge_set(
         overwrite=overwrite,
         fresh=fresh,
         processes=min(_PROCESSES, os.cpu_count() or 1),
+        log=log_ask(person, log, recorded, sets_in_a_row, long_break_days),
     )
     with progress_bar() as on_progress:
         outcome = run(job, on_progress)
     print_summary(outcome.analysis, outcome.folder)
+    print_weeks(outcome)
     if outcome.exit_code:
         raise typer.Exit(int(outcome.exit_code))
