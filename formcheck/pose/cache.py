@@ -82,7 +82,8 @@ def find_pose_once(
 
 def forget(clips: Collection[str]) -> None:
     """Remove the poses found in these clips, told by their SHA-256."""
-    for path in _folder().glob("*.parquet"):
+    folder = _folder()
+    for path in folder.glob("*.parquet") if folder is not None else ():
         with contextlib.suppress(TrackError, OSError):
             if read_track(path).source_sha256 in clips:
                 path.unlink()
