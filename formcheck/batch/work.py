@@ -15,6 +15,7 @@ from formcheck.batch.plan import SetPlan
 from formcheck.batch.records import Records, Result, Status, write_whole
 from formcheck.errors import ClipError, FormcheckError, OutputError
 from formcheck.job import Outcome, SetJob, judge_set
+from formcheck.report.folder import DRAWN_CLIP
 from formcheck.reps.pairing import NotOneSetError
 
 _PICTURE_PX = 320  # longer side of the small picture

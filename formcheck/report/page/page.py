@@ -21,6 +21,7 @@ from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
 from formcheck.plain import plain
 from formcheck.report import theme
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
     answer_line,
     fix_first,
@@ -116,7 +117,12 @@ def _context(
         "fix_line": fix_line(analysis),
         "empty": analysis.empty,
         "first_reps": rep_list(reps_with(analysis, first)) if first else "",
-        "next_step": analysis.next_step,
+        "next_step": {
+            "direction": analysis.next_step.direction,
+            "variation": variation_words(analysis.next_step),
+            "why": why_words(analysis.next_step),
+            "cautions": caution_words(analysis.next_step),
+        },
         "trust": TRUST,
         "too_close": TOO_CLOSE,
         "verdicts": VERDICTS,
