@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from formcheck.advice.step import NextStep, SetRecord, next_step
+from formcheck.advice.decide import SetRecord
+from formcheck.advice.step import NextStep, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.faults.catalogue import hidden_from, keys_weighing
@@ -312,16 +313,22 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
     faults = tuple(fault for result in results for fault in result.faults)
     hold_verdict = NOT_BROKEN if hold is None else judge_hold(hold, limits)
     record = SetRecord(
-        attempts=summary.attempts,
+        good=[_good(result) for result in results],
         counted=summary.counted,
-        clean=summary.clean,
         faults=faults,
         not_judged={entry.key for entry in not_judged},
-        first_breakdown_rep=summary.first_breakdown_rep,
+        failed={
+            result.rep.index: result.values["pressed_up_percent"].value
+            for result in results
+            if result.attempt == "failed"
+        },
         speed_loss_percent=summary.speed_loss_percent,
         load_fraction=summary.load_fraction,
+        eccentric_s=summary.tempo_kept["eccentric_s"].done_s,
+        press_s=[r.values["concentric_s"].value for r in _whole(results)],
         hold=hold,
         hold_verdict=hold_verdict,
+        test=test,
     )
     return Analysis(
         measured=measured,
@@ -480,6 +487,10 @@ def _not_judged(
     return tuple(NotJudged(key, reason) for key, reason in out.items())
 
 
+def _good(result: RepResult) -> bool:
+    return result.attempt == "counted" and not any(f.verdict == "fault" for f in result.faults)
+
+
 def _whole(results: Sequence[RepResult]) -> list[RepResult]:
     """Attempts that went down and were pressed up again."""
     return [r for r in results if r.attempt not in ("aborted", "failed")]
@@ -498,10 +509,7 @@ def _summary(results: Sequence[RepResult]) -> SetSummary:
     return SetSummary(
         attempts=len(results),
         counted=sum(r.attempt == "counted" for r in results),
-        clean=sum(
-            r.attempt == "counted" and not any(f.verdict == "fault" for f in r.faults)
-            for r in results
-        ),
+        clean=sum(_good(r) for r in results),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in full]),

@@ -11,6 +11,7 @@ from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.measures.values import rep_values
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import answer_line, fix_line, reps_with
 from formcheck.report.words import (
     ATTEMPTS,
@@ -66,8 +67,9 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
 
 
 def _print_step(console: Console, step: NextStep) -> None:
-    console.print(f"Next set: {DIRECTIONS[step.direction].lower()}, {step.variation}", style="bold")
-    for text in (*step.why, *step.cautions):
+    heading = f"Next set: {DIRECTIONS[step.direction].lower()}, {variation_words(step)}"
+    console.print(heading, style="bold")
+    for text in (*why_words(step), *caution_words(step)):
         console.print(f"  {text}")
 
 

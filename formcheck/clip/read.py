@@ -16,6 +16,7 @@ import contextlib
 import math
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
@@ -28,7 +29,7 @@ from av.packet import Packet
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
-from formcheck.apart.process import WorkLostError, work_apart
+from formcheck.apart.process import WorkLostError, stream_apart, work_apart
 from formcheck.errors import ClipError
 from formcheck.files import open_regular
 from formcheck.maths.arrays import FloatArray
@@ -73,7 +74,8 @@ class ClipInfo:
     those that can be decoded without others; ``rotation_deg``
     counter-clockwise turn applied for display; ``variable_rate`` when intervals differ by more
     than timestamp rounding; ``notes`` are remarks for the report;
-    ``colour_matrix`` as H.273 numbers it (1 BT.709, 5 and 6 BT.601, 2 not said).
+    ``colour_matrix`` as H.273 numbers it (1 BT.709, 5 and 6 BT.601, 2 not said);
+    ``recorded_at`` when it was recorded by the container's account, None where it says nothing.
     """
 
     path: Path
@@ -90,6 +92,7 @@ class ClipInfo:
     colour_matrix: int = 2
     first_pts: int = field(default=0, repr=False)
     time_base: Fraction = field(default=Fraction(1), repr=False)
+    recorded_at: datetime | None = None
 
     @property
     def frames(self) -> int:
@@ -175,7 +178,18 @@ def _look(path: Path, alive: Callable[[], None]) -> ClipInfo:
             first_pts=int(shown[0]),
             time_base=time_base,
             colour_matrix=int(first.colorspace),
+            recorded_at=_recorded_at(container, stream),
         )
+
+
+def _recorded_at(container: InputContainer, stream: VideoStream) -> datetime | None:
+    """The container's or stream's creation time, which ISO base media files keep in UTC."""
+    said = container.metadata.get("creation_time") or stream.metadata.get("creation_time") or ""
+    try:
+        at = datetime.fromisoformat(said)
+        return (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
 
 
 def _one_recording(shown: npt.NDArray[np.int64], tick_s: float) -> tuple[Any, tuple[str, ...]]:
@@ -253,6 +267,21 @@ def read_planes(info: ClipInfo, width: int, height: int) -> Iterator[tuple[float
             )
         )
         yield t_s, (y, u, v)
+
+
+def read_planes_apart(info: ClipInfo, width: int, height: int) -> Generator[tuple[float, Planes]]:
+    """``read_planes`` in a process of its own, which decodes while the pictures are used.
+
+    Raises ClipError, also when the decoder breaks down, hangs or takes too much memory.
+    """
+    try:
+        yield from stream_apart(_planes_asked, (info, width, height))
+    except WorkLostError as error:
+        raise ClipError(f"{info.path}: {_LOST[error.how]}; {_REMEDY}") from error
+
+
+def _planes_asked(asked: tuple[ClipInfo, int, int]) -> Iterator[tuple[float, Planes]]:
+    return read_planes(*asked)
 
 
 def _shown(info: ClipInfo, wanted: FloatArray) -> Iterator[tuple[float, VideoFrame]]:

@@ -8,12 +8,16 @@ from typing import Any
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import best_match
 
+from formcheck.advice.ladder import nearest_rung
+from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.errors import FormcheckError
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.schema import schema
+from formcheck.report.weeks import Weeks
 from formcheck.report.words import disagreement_text
 from formcheck.reps.look import Look
 
@@ -24,7 +28,7 @@ class ContractError(FormcheckError):
     """A report does not meet its schema."""
 
 
-def report_dict(analysis: Analysis) -> dict[str, Any]:
+def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any]:
     """The set as the contract's JSON object: seconds, degrees, shares; null where unmeasured.
 
     Every measured value ``NAME`` is followed by ``NAME_plus_minus``, the half-width of its
@@ -54,18 +58,10 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
             "test": _test(analysis),
         },
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
-        "next_step": {
-            "direction": analysis.next_step.direction,
-            "variation": analysis.next_step.variation,
-            "load_change_percent": _number(analysis.next_step.load_change_percent),
-            "surface_end": analysis.next_step.surface_end,
-            "surface_change_cm": _number(analysis.next_step.surface_change_cm),
-            "added_load_change_kg": _number(analysis.next_step.added_load_change_kg),
-            "why": list(analysis.next_step.why),
-            "cautions": list(analysis.next_step.cautions),
-        },
+        "next_step": _next_step(analysis.next_step),
         "pairing": _pairing(analysis),
         "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
+        **(weeks.fields() if weeks else {}),
     }
 
 
@@ -78,7 +74,7 @@ def check(report: dict[str, Any]) -> None:
     broken = best_match(Draft202012Validator(schema()).iter_errors(report))
     if broken is not None:
         place = "/".join(map(str, broken.absolute_path)) or "the report"
-        raise ContractError(f"report.json would break its contract at {place}: {broken.message}.")
+        raise ContractError(f"report.json breaks its contract at {place}: {broken.message}.")
 
 
 def _number(value: float | None, digits: int = 4) -> float | None:
@@ -113,6 +109,21 @@ def _prescription(analysis: Analysis) -> dict[str, Any]:
     if asked["rep_range"] is not None:
         asked["rep_range"] = "{}-{}".format(*asked["rep_range"])
     return asked
+
+
+def _next_step(step: NextStep) -> dict[str, Any]:
+    return {
+        "direction": step.direction,
+        "variation": variation_words(step),
+        "change": step.move.kind,
+        "load_change_percent": _number(step.load_change_percent),
+        "surface_end": step.surface_end,
+        "surface_change_cm": _number(step.surface_change_cm),
+        "added_load_change_kg": _number(step.added_load_change_kg),
+        "why": list(why_words(step)),
+        "codes": [reason.code for reason in step.why],
+        "cautions": list(caution_words(step)),
+    }
 
 
 def _tempo(analysis: Analysis) -> dict[str, Any]:
@@ -158,6 +169,7 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         "arms": variation.arms,
         **_measured("surface_height_arm_lengths", variation.surface_height),
         "surface_height_cm": _number(variation.surface_height_cm),
+        "rung": rung.key if (rung := nearest_rung(analysis.next_step.exercise)) else None,
         "working_arms": list(variation.arm_work.working),
         "pattern": variation.arm_work.pattern,
         **_measured("assisting_reach_arm_lengths", variation.arm_work.assisting_reach),

@@ -20,6 +20,7 @@ from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
 from formcheck.report import theme
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
     answer_line,
     fix_first,
@@ -32,6 +33,7 @@ from formcheck.report.page.curves import chart, samples, series_of
 from formcheck.report.targets import Targets, targets_of
 from formcheck.report.video.annotate import Annotated, FaultId, id_of
 from formcheck.report.video.canvas import Picture
+from formcheck.report.weeks import Weeks
 from formcheck.report.words import (
     ATTEMPTS,
     DIRECTIONS,
@@ -58,11 +60,18 @@ NOT_ASKED = (NO_TEMPO, NO_HANDS)
 _LEAD_S = 0.4  # a fault is shown from a little before it happens
 
 
-def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: str = "") -> str:
+def page_html(
+    analysis: Analysis,
+    clip: Annotated | None,
+    clip_name: str,
+    note: str = "",
+    weeks: Weeks | None = None,
+) -> str:
     """The whole page as text.
 
     ``clip`` None: no video, only what was measured. ``clip_name`` is the annotated clip's file
     beside the page. File names and ``note`` are shown as text, whatever they contain.
+    ``weeks`` what the training log adds.
     """
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("formcheck.report.page"),
@@ -76,6 +85,7 @@ def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: 
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
     return environment.get_template("report.html.j2").render(
         **_context(analysis, clip, clip_name, note),
+        weeks=weeks,
         script=Markup(script),  # our own file, not data
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
     )
@@ -107,7 +117,12 @@ def _context(
         "fix_line": fix_line(analysis),
         "empty": analysis.empty,
         "first_reps": rep_list(reps_with(analysis, first)) if first else "",
-        "next_step": analysis.next_step,
+        "next_step": {
+            "direction": analysis.next_step.direction,
+            "variation": variation_words(analysis.next_step),
+            "why": why_words(analysis.next_step),
+            "cautions": caution_words(analysis.next_step),
+        },
         "trust": TRUST,
         "too_close": TOO_CLOSE,
         "verdicts": VERDICTS,
