@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from formcheck.agree.codes import sweep_codes, verdict_code
+from formcheck.agree.codes import counted_code, sweep_codes, verdict_code
 from formcheck.agree.measured import MeasuredSet, measured_set
-from formcheck.analysis import analyse
+from formcheck.analysis import RepResult, analyse
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import parse_tempo
 from formcheck.faults.limits import default_limits, with_values
@@ -31,6 +31,10 @@ TRIED = (
 )
 
 
+def code_of(result: RepResult, fault: str) -> int:
+    return counted_code(result) if fault == "counted" else verdict_code(result.faults, fault)
+
+
 @pytest.fixture(scope="module")
 def sets() -> list[MeasuredSet]:
     asked = Prescription(tempo=parse_tempo("2-1-1-1"))
@@ -49,9 +53,7 @@ def test_every_verdict_is_that_of_the_rules(
     assert swept.min() < swept.max(), "the limit moves no verdict, so nothing is tested"
     for place, value in enumerate(values):
         held_to = with_values(default_limits(), {limit: float(value)})
-        asked = [
-            verdict_code(result, fault) for one in sets for result in one.judged(limits=held_to)
-        ]
+        asked = [code_of(r, fault) for one in sets for r in one.judged(limits=held_to)]
         assert swept[:, place].tolist() == asked
 
 
@@ -60,7 +62,7 @@ def test_other_limits_hold_throughout(sets: list[MeasuredSet]) -> None:
     values = np.array([5.0, 10.0])
     mild = sweep_codes(sets, rows, "counted", "hip_sag", values, {"shallow": 150.0})
     held_to = with_values(default_limits(), {"shallow": 150.0, "hip_sag": 5.0})
-    assert mild[0, 0] == verdict_code(sets[0].judged(limits=held_to)[0], "counted")
+    assert mild[0, 0] == code_of(sets[0].judged(limits=held_to)[0], "counted")
 
 
 def test_200_sets_under_50_values_take_less_than_10_s_of_one_core() -> None:

@@ -29,15 +29,12 @@ def chosen_at(
     return labelled(compare(labels_at(true, limit, fault, below=below), found), found, fault)
 
 
-@pytest.mark.parametrize(("fault", "low", "high"), [("hip_sag", 6, 14), ("soft_lockout", 157, 166)])
-def test_a_known_limit_is_recovered_and_its_interval_holds_it_95_times_in_100(
-    fault: str, low: float, high: float
-) -> None:
-    """Sets, errors and labels drawn anew 100 times; a limit anywhere in the stretch."""
-    limits = np.random.default_rng(9).uniform(low, high, 100)
+def test_a_known_limit_is_recovered_and_its_interval_holds_it_95_times_in_100() -> None:
+    """Sets, errors and labels drawn anew 100 times; a limit anywhere from 6 to 14 degrees."""
+    limits = np.random.default_rng(9).uniform(6, 14, 100)
     held, apart = 0, []
     for seed, limit in enumerate(limits):
-        found = suggest(chosen_at(limit, seed, fault=fault))
+        found = suggest(chosen_at(limit, seed, sets=14))
         assert not found.refused
         held += found.coach.low <= limit <= found.coach.high
         apart.append(abs(found.limit.value - limit))
