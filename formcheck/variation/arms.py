@@ -12,7 +12,7 @@ import numpy as np
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.geometry import length
 from formcheck.maths.quantity import Quantity, median_known, not_measured
-from formcheck.pose.track import INDEX, PoseTrack
+from formcheck.pose.track import INDEX, PoseTrack, Side
 from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
 from formcheck.signals.side_arm import elbow_of, offset_of
