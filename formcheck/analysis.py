@@ -257,7 +257,7 @@ def judge_reps(
     """The verdict on every rep of a set measured in these views, the first of which has the clock;
     with a named test, how that went."""
     found = [
-        _rep_faults(rep, of_rep, asked, limits, views)
+        rep_verdicts(rep, of_rep, asked, limits, views)
         for rep, of_rep in zip(reps, values, strict=True)
     ]
     rulings, test = rule(reps, values, found, asked, limits)
@@ -279,24 +279,26 @@ def judge_rep(
 
     What a named test adds, its pace and its end, takes the whole set.
     """
-    found = _rep_faults(rep, values, asked, limits, views)
+    found = rep_verdicts(rep, values, asked, limits, views)
     alone = replace(asked, standard=None)
     (ruling,), _ = rule((rep,), (values,), (found,), alone, limits)
     return RepResult(rep, ruling.attempt, ruling.why, values, found, ruling.corrections)
 
 
-def _rep_faults(
+def rep_verdicts(
     rep: Rep,
     values: Mapping[str, Quantity],
     asked: Prescription,
     limits: Limits,
     views: Sequence[ViewKind],
+    only: str | None = None,
 ) -> tuple[Fault, ...]:
-    """Only faults that at least one of the views can judge."""
+    """Faults and borderlines of a rep that at least one of the views can judge; of ``only`` one
+    kind, where that is all that is wanted."""
     bounds = hand_bounds(asked.hands) if asked.hands else None
     return tuple(
         fault
-        for fault in rep_faults(rep, values, asked, limits, views[0], bounds)
+        for fault in rep_faults(rep, values, asked, limits, views[0], bounds, only)
         if any(fault.key not in hidden_from(kind) for kind in views)
     )
 
