@@ -6,23 +6,24 @@ from the commands that import this.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, find_model
-from formcheck.report.folder import check_free, made_whole
-from formcheck.signals.view import ViewKind
+from formcheck.report.folder import made_whole
 
 if TYPE_CHECKING:
     from formcheck.analysis import Analysis
     from formcheck.log.enter import Entered
     from formcheck.log.today import LogAsk
     from formcheck.report.weeks import Weeks
+    from formcheck.signals.view import ViewKind
 
 # Told what is being done, and how much of it, in whatever unit.
 OnProgress = Callable[[str, float, float], None]
@@ -88,10 +89,9 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
     if job.xlsx:
         check_xlsx()
     folder = job.out or default_folder(job.clips)
-    check_free(folder, job.overwrite)
     find_model(job.model)
     before = look_back(job.log, job.clips) if job.log else None
-    with made_whole(folder) as scratch:
+    with made_whole(folder, job.overwrite, job.clips) as scratch:
         judged = judge(
             *job.clips,
             prescription=job.prescription,
@@ -130,4 +130,6 @@ def default_folder(clips: Sequence[Path]) -> Path:
         return Path("report")
     given = look_at(clips[0])
     name = given.source_name if isinstance(given, PoseTrack) else given.path.name
-    return Path(f"{Path(name).stem}_report")
+    # A name stays within what file systems take (255 bytes), and is never that of another folder.
+    stem = os.fsdecode(os.fsencode(PurePath(name).stem)[:200]) or "set"
+    return Path(f"{stem}_report")

@@ -13,7 +13,7 @@ from typing import Any, Literal
 import numpy as np
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.faults.catalogue import fault_kinds, keys_weighing
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict
 from formcheck.faults.rules import Fault
@@ -21,9 +21,8 @@ from formcheck.maths.quantity import Quantity
 from formcheck.measures.hold import SupportHold
 from formcheck.measures.plank import plank_load, worn_load_share
 from formcheck.reps.find import rep_list
-from formcheck.variation.recognise import Arms, Variation
+from formcheck.variation.recognise import Variation
 from formcheck.variation.segments import arm_per_stature
-from formcheck.variation.stance import Support, Surface
 
 Direction = Literal["easier", "same", "harder"]
 

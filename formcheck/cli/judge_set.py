@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Annotated, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Literal, cast
 
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.cli.asked import (
     DrawingOption,
     FreshOption,
@@ -26,7 +26,9 @@ from formcheck.cli.progress import progress_bar
 from formcheck.job import SetJob
 from formcheck.job import judge_set as run
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
-from formcheck.signals.view import ViewKind
+
+if TYPE_CHECKING:
+    from formcheck.signals.view import ViewKind
 
 _PROCESSES = 2  # each holds the model, some 350 MB
 
@@ -54,16 +56,12 @@ def judge_set(
     range_standard: RangeOption = "elbow-90",
     reps: RepsOption = None,
     hands: HandsOption = None,
-    support: Annotated[
-        Literal["toes", "knees"] | None, typer.Option(help="On toes or knees.")
-    ] = None,
+    support: Annotated[Support | None, typer.Option(help="On toes or knees.")] = None,
     surface: Annotated[
-        Literal["floor", "hands_raised", "feet_raised", "wall"] | None,
+        Surface | None,
         typer.Option(help="What hands and feet stand on."),
     ] = None,
-    arms: Annotated[
-        Literal["two", "archer", "one"] | None, typer.Option(help="Which arms work.")
-    ] = None,
+    arms: Annotated[Arms | None, typer.Option(help="Which arms work.")] = None,
     rings: Annotated[bool, typer.Option("--rings", help="On rings or straps.")] = False,
     rings_turned_out: Annotated[
         bool, typer.Option("--rings-turned-out", help="On rings, turned out at the top.")

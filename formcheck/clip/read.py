@@ -29,7 +29,7 @@ from av.packet import Packet
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
-from formcheck.apart.process import WorkLostError, work_apart
+from formcheck.apart.process import WorkLostError, stream_apart, work_apart
 from formcheck.errors import ClipError
 from formcheck.files import open_regular
 from formcheck.maths.arrays import FloatArray
@@ -267,6 +267,21 @@ def read_planes(info: ClipInfo, width: int, height: int) -> Iterator[tuple[float
             )
         )
         yield t_s, (y, u, v)
+
+
+def read_planes_apart(info: ClipInfo, width: int, height: int) -> Generator[tuple[float, Planes]]:
+    """``read_planes`` in a process of its own, which decodes while the pictures are used.
+
+    Raises ClipError, also when the decoder breaks down, hangs or takes too much memory.
+    """
+    try:
+        yield from stream_apart(_planes_asked, (info, width, height))
+    except WorkLostError as error:
+        raise ClipError(f"{info.path}: {_LOST[error.how]}; {_REMEDY}") from error
+
+
+def _planes_asked(asked: tuple[ClipInfo, int, int]) -> Iterator[tuple[float, Planes]]:
+    return read_planes(*asked)
 
 
 def _shown(info: ClipInfo, wanted: FloatArray) -> Iterator[tuple[float, VideoFrame]]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from formcheck.asked.person import Person, Sex
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Prescription, Support, Surface
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
@@ -24,8 +24,6 @@ from formcheck.variation.recognise import Variation
 from formcheck.variation.segments import body_segments, centre_of_mass
 from formcheck.variation.stance import (
     FRONT_ON,
-    Support,
-    Surface,
     contact_points,
     lifted_hand,
     sagittal_points,

@@ -80,7 +80,7 @@ def check(report: dict[str, Any]) -> None:
     broken = best_match(Draft202012Validator(schema()).iter_errors(report))
     if broken is not None:
         place = "/".join(map(str, broken.absolute_path)) or "the report"
-        raise ContractError(f"report.json would break its contract at {place}: {broken.message}.")
+        raise ContractError(f"report.json breaks its contract at {place}: {broken.message}.")
 
 
 def _number(value: float | None, digits: int = 4) -> float | None:

@@ -93,6 +93,11 @@ def phase_name(key: str) -> str:
     return rep_values()[f"{key}_s"].label
 
 
+def fault_name(key: str) -> str:
+    """The name of a fault; one that left the catalogue is called by its key."""
+    return fault_kinds()[key].name if key in fault_kinds() else key.replace("_", " ").capitalize()
+
+
 def judged_name(key: str) -> str:
     """What is looked at under a key of ``not_judged``: ``Body line``, ``Tempo``."""
     if key in fault_kinds():

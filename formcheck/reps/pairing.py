@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import find_peaks
+from scipy.signal import correlate, correlation_lags, find_peaks
 
 from formcheck.errors import FormcheckError
 from formcheck.maths.arrays import BoolArray, FloatArray
@@ -152,12 +152,7 @@ def _curve_offsets(first: Look, second: Look) -> list[float]:
     x = np.interp(np.arange(ta[0], ta[-1], 1 / _RATE_HZ), ta, a)
     y = np.interp(np.arange(tb[0], tb[-1], 1 / _RATE_HZ), tb, b)
     x, y = x - x.mean(), y - y.mean()
-    size = 1 << int(np.ceil(np.log2(len(x) + len(y))))
-    product = np.fft.irfft(np.fft.rfft(x, size) * np.conj(np.fft.rfft(y, size)), size)
-    lags = np.concatenate([np.arange(len(x)), np.arange(-len(y) + 1, 0)])
-    values = np.concatenate([product[: len(x)], product[-len(y) + 1 :]])
-    order = np.argsort(lags)
-    lags, values = lags[order], values[order]
+    values, lags = correlate(x, y), correlation_lags(len(x), len(y))
     peaks, _ = find_peaks(values, distance=int(0.4 * _RATE_HZ))
     best = peaks[np.argsort(values[peaks])[::-1][:5]]
     return [float(lags[k] / _RATE_HZ + ta[0] - tb[0]) for k in best]

@@ -13,23 +13,19 @@ from typing import Literal
 import numpy as np
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import HandSpacing, Prescription
+from formcheck.asked.prescription import Arms, HandSpacing, Prescription, Support, Surface
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, median_known, not_measured
+from formcheck.pose.track import Side
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.variation.segments import arm_per_stature
 from formcheck.variation.stance import (
-    Side,
     Stance,
-    Support,
-    Surface,
     lifted_hand,
     stance_at_top,
     top_frames,
 )
-
-Arms = Literal["two", "archer", "one"]
 
 
 @dataclass(frozen=True)

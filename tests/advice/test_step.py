@@ -5,14 +5,13 @@ from dataclasses import replace
 import pytest
 
 from formcheck.advice.step import SetRecord, ladder, nearest_rung, next_step
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.asked.tempo import parse_tempo
 from formcheck.faults.rules import Fault, Verdict
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.load import hand_load_range
 from formcheck.measures.plank import plank, plank_load, standing
-from formcheck.variation.recognise import Arms, SupportHold, Variation
-from formcheck.variation.stance import Support, Surface
+from formcheck.variation.recognise import Variation
 
 CLEAN = SetRecord(attempts=8, counted=8, clean=8, faults=(), not_judged=())
 NOTHING_ASKED = Prescription()

@@ -12,7 +12,6 @@ import jinja2
 
 from formcheck.advice.step import CAUTIONS, ladder
 from formcheck.errors import OutputError
-from formcheck.faults.catalogue import fault_kinds
 from formcheck.log.change import (
     LEAST_DAYS,
     Change,
@@ -28,6 +27,7 @@ from formcheck.log.page.multiples import HEIGHT, WIDTH, Multiple, multiples
 from formcheck.log.person import BodyMass
 from formcheck.plain import plain
 from formcheck.report import theme
+from formcheck.report.words import fault_name
 
 _MOST_WEEKS = 16
 _MOST_FAULTS = 8
@@ -219,17 +219,11 @@ def _rows(best: SetEntry, latest: SetEntry, mass_of: BodyMass) -> tuple[Row, ...
 
 def _fault_text(entry: SetEntry) -> str:
     said = [
-        f"{_fault_name(key).lower()} {count.reps}×"
+        f"{fault_name(key).lower()} {count.reps}×"
         for key, count in entry.faults.items()
         if count.reps
     ]
     return ", ".join(said) or "none"
-
-
-def _fault_name(key: str) -> str:
-    """Also of a fault that somebody added and took away again."""
-    kind = fault_kinds().get(key)
-    return kind.name if kind else plain(key.replace("_", " ").capitalize(), 40)
 
 
 def _monday(entry: SetEntry) -> date:
@@ -251,7 +245,7 @@ def _faults(sets: Sequence[SetEntry], weeks: Sequence[date]) -> tuple[FaultLine,
     often = sorted((key for key in totals if totals[key]), key=lambda key: -totals[key])
     lines = []
     for key in often[:_MOST_FAULTS]:
-        name = _fault_name(key)
+        name = fault_name(key)
         cells = []
         for week in weeks:
             there = [entry for entry in within if _monday(entry) == week]
