@@ -16,6 +16,7 @@ class Exit(IntEnum):
     USAGE = 2
     CLIP_UNREADABLE = 3
     NO_SET_FOUND = 4
+    SOME_FAILED = 5
 
 
 class FormcheckError(Exception):

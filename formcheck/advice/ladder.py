@@ -12,12 +12,11 @@ from typing import Any, Literal
 
 import numpy as np
 
-from formcheck.asked.prescription import HandSpacing, Prescription
+from formcheck.asked.prescription import Arms, HandSpacing, Prescription, Support, Surface
 from formcheck.maths.arrays import FloatArray
 from formcheck.measures.load import best_estimate, hand_load_range
 from formcheck.measures.plank import plank, plank_load, standing
-from formcheck.variation.recognise import Arms, Variation
-from formcheck.variation.stance import Support, Surface
+from formcheck.variation.recognise import Variation
 
 Direction = Literal["easier", "same", "harder"]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import stats
 
-from formcheck.agree.coefficients import Estimate
+from formcheck.agree.coefficients import UNKNOWN, Estimate
 from formcheck.maths.arrays import FloatArray
 
 
@@ -34,8 +34,7 @@ def bland_altman(first: FloatArray, second: FloatArray) -> BlandAltman:
     pairs = len(apart)
     bias = float(apart.mean()) if pairs else math.nan
     if pairs < 2:
-        nothing = Estimate(math.nan)
-        return BlandAltman(pairs, Estimate(bias), math.nan, nothing, nothing)
+        return BlandAltman(pairs, Estimate(bias), math.nan, UNKNOWN, UNKNOWN)
     sd = float(apart.std(ddof=1))
     t = float(stats.t.ppf(0.975, pairs - 1))
     of_bias, of_limit = t * sd / math.sqrt(pairs), t * sd * math.sqrt(3 / pairs)

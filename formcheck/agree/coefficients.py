@@ -30,6 +30,9 @@ class Estimate:
     high: float = math.nan
 
 
+UNKNOWN = Estimate(math.nan)
+
+
 def tally(
     first: npt.NDArray[np.bool_], second: npt.NDArray[np.bool_], group: npt.NDArray[np.int_]
 ) -> FloatArray:

@@ -13,6 +13,7 @@ import pandas as pd
 
 from formcheck.agree.bland_altman import BlandAltman, bland_altman
 from formcheck.agree.coefficients import (
+    UNKNOWN,
     Estimate,
     agreement,
     cohen_kappa,
@@ -373,7 +374,7 @@ def _agreement(
         sets=len(counts),
         counts=(int(total[0]), int(total[1]), int(total[2]), int(total[3])),
         coefficients={
-            name: estimate(counts, of) if len(counts) else Estimate(math.nan)
+            name: estimate(counts, of) if len(counts) else UNKNOWN
             for name, of in COEFFICIENTS.items()
         },
         left_out=left_out,

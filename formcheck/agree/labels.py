@@ -17,17 +17,22 @@ from typing import Literal, cast, get_args
 import pandas as pd
 
 from formcheck.errors import FormcheckError
+from formcheck.files import read_small
+from formcheck.plain import plain
 
 Said = Literal["yes", "no", "unsure"]
 COLUMNS = ("set", "rep", "fault", "verdict", "who", "when")
 COUNTED = "counted"  # labelled like a fault: whether the coach counts the rep
-_MOST_BYTES = 20_000_000
+_LARGEST_BYTES = 20_000_000
 _MOST_REPS = 10_000
-_MOST_TOLD = 20  # problems of one file; who has more made the same one everywhere
 
 
 class LabelsError(FormcheckError):
-    """The labels cannot be used; one sentence a problem, each with its row."""
+    """The labels cannot be used. ``problems``: one sentence each, with its row."""
+
+    def __init__(self, says: str, problems: Sequence[str] = ()) -> None:
+        super().__init__(says)
+        self.problems = tuple(problems)
 
 
 @dataclass(frozen=True)
@@ -81,7 +86,9 @@ def labels_from(
         elif clash:
             problems.append(f"{name}, row {row}: {clash}")
     if problems:
-        raise LabelsError(*_told(problems))
+        more = len(problems) - 1
+        others = f" There {'is 1 more problem' if more == 1 else f'are {more} more problems'}."
+        raise LabelsError(problems[0] + (others if more else ""), problems)
     return tuple(label for _, label in kept.values())
 
 
@@ -108,25 +115,19 @@ def raters(labels: Sequence[Label]) -> tuple[str, ...]:
 
 def _table(path: Path) -> pd.DataFrame:
     try:
-        if not path.is_file():
-            raise LabelsError(f"{path}: there is no such file of labels.")
-        if path.stat().st_size > _MOST_BYTES:
-            raise LabelsError(
-                f"{path.name}: larger than {_MOST_BYTES // 1_000_000} MB; labels are a small "
-                "table, is this the right file?"
-            )
+        data = read_small(path, _LARGEST_BYTES)
         if path.suffix.lower() == ".xlsx":
-            return pd.read_excel(path, dtype=str, engine="openpyxl")
-        text = path.read_bytes().decode("utf-8-sig")
+            return pd.read_excel(io.BytesIO(data), dtype=str, engine="openpyxl")
+        text = data.decode("utf-8-sig")
         separator = ";" if text.partition("\n")[0].count(";") >= len(COLUMNS) - 2 else ","
         return pd.read_csv(
             io.StringIO(text), sep=separator, dtype=str, skip_blank_lines=False,
             keep_default_na=False,
         )  # fmt: skip
     except OSError as error:
-        raise LabelsError(f"{path}: cannot be read ({error.strerror}).") from error
-    except LabelsError:
-        raise
+        raise LabelsError(
+            f"{path}: the labels cannot be read ({error.strerror}); give a CSV or XLSX file."
+        ) from error
     except Exception as error:  # whatever the two readers make of a broken file
         raise LabelsError(
             f"{path.name}: not a table of labels; save it as CSV (UTF-8) or XLSX with the columns "
@@ -145,13 +146,17 @@ def _label(values: dict[str, str], keys: Collection[str]) -> tuple[Label | None,
         if number.isascii() and number.isdigit() and 1 <= int(number[:6]) <= _MOST_REPS:
             rep = int(number)
         else:
-            wrong.append(f"“{values['rep']}” is no rep; write its number, or nothing for all.")
+            wrong.append(
+                f"“{plain(values['rep'], 40)}” is no rep; write its number, or nothing for all."
+            )
     fault = values["fault"].lower()
     if fault not in keys:
-        wrong.append(f"“{values['fault']}” is no fault; there are {', '.join(sorted(keys))}.")
+        wrong.append(
+            f"“{plain(values['fault'], 40)}” is no fault; there are {', '.join(sorted(keys))}."
+        )
     verdict = values["verdict"].lower()
     if verdict not in get_args(Said):
-        wrong.append(f"“{values['verdict']}” is no verdict; write yes, no or unsure.")
+        wrong.append(f"“{plain(values['verdict'], 40)}” is no verdict; write yes, no or unsure.")
     if not values["who"]:
         wrong.append("nobody is named under “who”; a name or code tells coaches apart.")
     when = None
@@ -159,7 +164,7 @@ def _label(values: dict[str, str], keys: Collection[str]) -> tuple[Label | None,
         try:
             when = datetime.fromisoformat(values["when"])
         except ValueError:
-            wrong.append(f"“{values['when']}” is no date; write it like 2026-05-31.")
+            wrong.append(f"“{plain(values['when'], 40)}” is no date; write it like 2026-05-31.")
     if wrong:
         return None, wrong
     return Label(values["set"], rep, fault, cast("Said", verdict), values["who"], when), []
@@ -184,9 +189,3 @@ def _newer(label: Label, before: Label) -> bool:
 
 def _instant(label: Label) -> float:
     return label.when.timestamp() if label.when is not None else float("-inf")
-
-
-def _told(problems: Sequence[str]) -> list[str]:
-    more = len(problems) - _MOST_TOLD
-    others = [f"… and {more} more problems like these."] if more > 0 else []
-    return [*problems[:_MOST_TOLD], *others]

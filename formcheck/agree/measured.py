@@ -17,14 +17,16 @@ from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits, default_limits, with_values
+from formcheck.files import read_small
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
+from formcheck.plain import plain
 from formcheck.report.contract import SCHEMA_NAME
 from formcheck.reps.find import Rep
 from formcheck.signals.view import ViewKind
 
 REPORT = "report.json"
-_MOST_BYTES = 50_000_000
+_LARGEST_BYTES = 50_000_000
 
 
 class SavedReportError(FormcheckError):
@@ -92,12 +94,10 @@ def read_set(folder: Path, name: str = "") -> MeasuredSet:
     """The set of one report folder, called after the folder. Raises SavedReportError."""
     path = folder / REPORT
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise SavedReportError(f"{path}: too large for a report.")
-        report = json.loads(path.read_text(encoding="utf-8"))
+        report = json.loads(read_small(path, _LARGEST_BYTES))
         if report["schema"] != SCHEMA_NAME:
             raise SavedReportError(
-                f"{path}: another version's report ({str(report['schema'])[:40]}); judge its "
+                f"{path}: another version's report ({plain(str(report['schema']), 40)}); judge its "
                 "landmarks.parquet again."
             )
         return _read(report, folder, name or folder.resolve().name)

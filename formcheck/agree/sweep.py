@@ -1,71 +1,181 @@
-"""Every verdict under every value of a limit, by asking the rules themselves.
-
-A verdict only gets milder as a limit is relaxed. So the place where it changes is found by
-halving: a handful of judgements a rep instead of one for every value, and never another answer
-than the rules would give.
-"""
+"""Try values of a limit over labelled sets: what would be accused, and how much of it rightly."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from functools import partial
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
+from formcheck.agree.codes import FAULT, Codes, sweep_codes
+from formcheck.agree.coefficients import f1, precision, recall
+from formcheck.agree.compare import Verdict
+from formcheck.agree.labels import COUNTED
 from formcheck.agree.measured import MeasuredSet
-from formcheck.analysis import RepResult, judge_rep
-from formcheck.faults.limits import Limits, with_values
-from formcheck.maths.arrays import FloatArray
+from formcheck.errors import FormcheckError
+from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.limits import Limit
+from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.plain import plain
 
-Codes = npt.NDArray[np.int8]
-CLEAR, BORDERLINE, FAULT = 0, 1, 2
-Rows = Sequence[tuple[int, int]]  # place of the set, place of the rep in it
-
-
-def verdict_code(result: RepResult, fault: str) -> int:
-    """CLEAR, BORDERLINE or FAULT; a rep counts or it does not (FAULT) for ``counted``."""
-    if fault == "counted":
-        return CLEAR if result.attempt == "counted" else FAULT
-    found = [one.verdict for one in result.faults if one.key == fault]
-    return CLEAR if not found else FAULT if "fault" in found else BORDERLINE
+PLACES = 50  # values of a limit that are tried unless told
+_COARSE = 41  # values over a limit's whole range, to find where it matters
 
 
-def sweep_codes(
-    sets: Sequence[MeasuredSet],
-    rows: Rows,
-    fault: str,
-    limit: str,
-    values: FloatArray,
-    others: Mapping[str, float] | None = None,
-) -> Codes:
-    """Verdicts (K, G) on the reps of ``rows`` (K) as ``limit`` takes each of ``values`` (G,),
-    which run one way. ``others`` are limits that differ from each set's own throughout."""
-    out = np.empty((len(rows), len(values)), np.int8)
-    held_to: dict[int, list[Limits]] = {}
-    for row, (of_set, of_rep) in enumerate(rows):
-        one = sets[of_set]
-        if of_set not in held_to:
-            held_to[of_set] = [
-                with_values(one.limits, {**(others or {}), limit: value}) for value in values
-            ]
-        judge = partial(_code, one, of_rep, fault, held_to[of_set])
-        out[row, 0], out[row, -1] = judge(0), judge(len(values) - 1)
-        _fill(out[row], judge, 0, len(values) - 1)
+class SweepError(FormcheckError):
+    """A limit that these labels say nothing about."""
+
+
+@dataclass(frozen=True)
+class Labelled:
+    """Reps with a coach's yes or no, one fault: place of set and rep, and whether it is there."""
+
+    fault: str
+    sets: Sequence[MeasuredSet]
+    rows: tuple[tuple[int, int], ...]
+    there: BoolArray
+
+    @property
+    def of_set(self) -> npt.NDArray[np.int_]:
+        """Number of the labelled set of each row, from 0."""
+        places = [of_set for of_set, _ in self.rows]
+        return np.asarray(np.unique(places, return_inverse=True)[1], int)
+
+
+@dataclass(frozen=True)
+class Sweep:
+    """Verdicts under each value of one limit against a coach's. ``values`` run from the strictest
+    to the mildest; ``counts`` (S, G, 4) of both yes, tool only, coach only, neither, by set."""
+
+    fault: str
+    key: str
+    limit: Limit
+    values: FloatArray
+    counts: FloatArray
+
+    def table(self) -> pd.DataFrame:
+        """A row a value, strictest first: accusations, how many were right, what was found."""
+        return _scores(self.values, self.counts)
+
+
+def labelled(verdicts: Sequence[Verdict], sets: Sequence[MeasuredSet], fault: str) -> Labelled:
+    """The reps on which the coaches' majority says yes or no and the tool can say something."""
+    votes: dict[tuple[int, int], int] = {}
+    for one in verdicts:
+        usable = one.label.fault == fault and one.of_rep is not None and one.tool != "not judged"
+        if usable and one.label.verdict != "unsure":
+            vote = 1 if one.label.verdict == "yes" else -1
+            place = (one.of_set, one.of_rep or 0)
+            votes[place] = votes.get(place, 0) + vote
+    settled = {place: vote > 0 for place, vote in sorted(votes.items()) if vote}
+    there = np.array(list(settled.values()), bool)
+    return Labelled(fault, sets, tuple(settled), ~there if fault == COUNTED else there)
+
+
+def limit_key(fault: str, one: MeasuredSet) -> str:
+    """The limit that a fault is judged by under a set's prescription. Raises SweepError."""
+    if fault == COUNTED:
+        return limit_key("shallow", one)
+    kind = fault_kinds()[fault]
+    key = kind.criterion(one.prescription.range_standard).limit
+    if key in one.limits:
+        return key
+    if kind.phase is not None:
+        return "tempo_tolerance"
+    raise SweepError(f"{fault} is judged by the position asked for; there is no limit to try.")
+
+
+def sweep(
+    chosen: Labelled, limit: str | None = None, values: Sequence[float] | None = None
+) -> Sweep:
+    """Judge the labelled reps under each of ``values`` of a limit, 50 where it matters unless told.
+
+    Raises SweepError for no labels, or a limit that does not move the fault.
+    """
+    key, held_to = limit_of(chosen, limit)
+    along = where_it_matters(chosen, key, held_to, PLACES) if values is None else values
+    codes, order = codes_along(chosen, key, np.asarray(along, float))
+    return Sweep(chosen.fault, key, held_to, order, counts_of(codes, chosen))
+
+
+def sweep_two(
+    chosen: Labelled,
+    first: tuple[str, Sequence[float]],
+    second: tuple[str, Sequence[float]],
+) -> pd.DataFrame:
+    """Two limits together: a row a pair of values, with what ``Sweep.table`` says of one."""
+    tables = []
+    for value in second[1]:
+        codes = sweep_codes(
+            chosen.sets, chosen.rows, chosen.fault, first[0], np.asarray(first[1], float),
+            {second[0]: value},
+        )  # fmt: skip
+        table = _scores(np.asarray(first[1], float), counts_of(codes, chosen))
+        tables.append(table.rename(columns={"limit": first[0]}))
+        tables[-1].insert(1, second[0], value)
+    return pd.concat(tables, ignore_index=True)
+
+
+def limit_of(chosen: Labelled, limit: str | None) -> tuple[str, Limit]:
+    """The limit that is tried, by its key. Raises SweepError."""
+    if not chosen.rows:
+        raise SweepError(f"no rep that could be judged is labelled for {chosen.fault}.")
+    one = chosen.sets[chosen.rows[0][0]]
+    key = limit or limit_key(chosen.fault, one)
+    if key not in one.limits:
+        raise SweepError(f"“{plain(key, 80)}” is no limit; there are {', '.join(one.limits)}.")
+    return key, one.limits[key]
+
+
+def where_it_matters(chosen: Labelled, key: str, held_to: Limit, places: int) -> FloatArray:
+    """The stretch of a limit's values along which any verdict changes, evenly divided."""
+    room = max(abs(held_to.value), 1.0)
+    low = held_to.lowest if math.isfinite(held_to.lowest) else held_to.value - room
+    high = held_to.highest if math.isfinite(held_to.highest) else held_to.value + room
+    values = np.linspace(low, high, _COARSE)
+    codes = sweep_codes(chosen.sets, chosen.rows, chosen.fault, key, values)
+    moves = np.flatnonzero((np.diff(codes, axis=1) != 0).any(axis=0))
+    if not len(moves):
+        raise SweepError(
+            f"no verdict on {chosen.fault} changes with the limit {key} on these reps."
+        )
+    first, last = max(moves[0] - 1, 0), min(moves[-1] + 2, len(values) - 1)
+    return np.linspace(values[first], values[last], places)
+
+
+def codes_along(chosen: Labelled, key: str, values: FloatArray) -> tuple[Codes, FloatArray]:
+    """Verdicts along the values, and these, from the strictest to the mildest."""
+    codes = sweep_codes(chosen.sets, chosen.rows, chosen.fault, key, values)
+    if codes[:, 0].sum() < codes[:, -1].sum():
+        return codes[:, ::-1], values[::-1]
+    return codes, values
+
+
+def counts_of(codes: Codes, chosen: Labelled) -> FloatArray:
+    """Tallies (S, G, 4) of accusations against the coach's verdicts, by set."""
+    accused, there = codes == FAULT, chosen.there[:, None]
+    cells = np.stack(
+        [accused & there, accused & ~there, ~accused & there, ~accused & ~there], axis=-1
+    )
+    of_set = chosen.of_set
+    out = np.zeros((int(of_set.max()) + 1, codes.shape[1], 4))
+    np.add.at(out, of_set, cells.astype(float))
     return out
 
 
-def _code(one: MeasuredSet, rep: int, fault: str, limits: Sequence[Limits], place: int) -> int:
-    result = judge_rep(one.reps[rep], one.values[rep], one.prescription, limits[place], one.views)
-    return verdict_code(result, fault)
-
-
-def _fill(codes: Codes, judge: Callable[[int], int], first: int, last: int) -> None:
-    """Fill in between two places that are known."""
-    if codes[first] == codes[last]:
-        codes[first:last] = codes[first]
-    elif last - first > 1:
-        middle = (first + last) // 2
-        codes[middle] = judge(middle)
-        _fill(codes, judge, first, middle)
-        _fill(codes, judge, middle, last)
+def _scores(values: FloatArray, counts: FloatArray) -> pd.DataFrame:
+    total = counts.sum(axis=0)
+    return pd.DataFrame(
+        {
+            "limit": values,
+            "accused": (total[:, 0] + total[:, 1]).astype(int),
+            "false": total[:, 1].astype(int),
+            "missed": total[:, 2].astype(int),
+            "precision": precision(total),
+            "recall": recall(total),
+            "f1": f1(total),
+        }
+    )

@@ -9,6 +9,9 @@ from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import Tempo
 
 HandSpacing = Literal["diamond", "close", "normal", "wide"]
+Support = Literal["toes", "knees"]
+Surface = Literal["floor", "hands_raised", "feet_raised", "wall"]
+Arms = Literal["two", "archer", "one"]
 Counts = Literal["range", "range-and-line"]
 Pain = Literal["wrist", "elbow", "shoulder", "back", "other"]
 
@@ -36,9 +39,9 @@ class Prescription:
     reps_left: int | None = None
     pain: Pain | None = None
     hands: HandSpacing | None = None
-    support: Literal["toes", "knees"] | None = None
-    surface: Literal["floor", "hands_raised", "feet_raised", "wall"] | None = None
-    arms: Literal["two", "archer", "one"] | None = None
+    support: Support | None = None
+    surface: Surface | None = None
+    arms: Arms | None = None
     rings: bool = False
     rings_turned_out: bool = False
     supinated_hands: bool = False

@@ -50,6 +50,15 @@ def words_of(place: str) -> tuple[tuple[str, ...], str | None]:
     return tuple(words), view
 
 
+def without_view(part: str) -> str:
+    """A file or folder name without the words that name a view: ``monday_side_2`` becomes
+    ``monday_2``, ``annaFront`` ``anna``, ``side`` nothing."""
+    pieces = re.split(r"([^\W\d_]+)", _CAMEL.sub("\0", part))
+    kept = ["" if piece.lower() in {*_VIEW_WORDS, "view"} else piece for piece in pieces]
+    joined = re.sub(r"([-_. ])[-_. ]+", r"\1", "".join(kept).replace("\0", ""))
+    return joined.strip("-_. ")
+
+
 def put_together(
     clips: Sequence[ClipFile],
     person_of: Callable[[ClipFile], str | None],

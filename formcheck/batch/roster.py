@@ -9,6 +9,7 @@ what stands nearer to the clip wins, field by field. In TOML the same stands in 
 from __future__ import annotations
 
 import csv
+import importlib.util
 import io
 import math
 import tomllib
@@ -19,11 +20,11 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
-import openpyxl
 import pandas as pd
 
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
+from formcheck.asked.standards import standards
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.batch.find import ClipFile
 from formcheck.errors import FormcheckError, OutputError
@@ -38,6 +39,7 @@ _BOUNDS: dict[str, tuple[float, float]] = {
     "body_mass_kg": (10.0, 400.0),
     "added_load_kg": (0.0, 300.0),
     "target_reps": (1, 1000),
+    "allow_faulty": (0, 1000),
     "reps_left": (0, 50),
 }
 _YES, _NO = {"yes", "y", "true", "1", "x"}, {"no", "n", "false", "0"}
@@ -50,7 +52,14 @@ _MEANINGS: dict[str, str] = {
     "set": "name of the set: two clips of a person with the same one are two views of it",
     "view": "what the clip shows, if recognised wrongly",
     "note": "remark to show on the report",
-    "reps_left": "reps the person could still have done, as they said",
+    "target_reps": "clean reps asked for",
+    "rep_range": "reps to build up to before a step",
+    "allow_faulty": "reps that may have a fault",
+    "reps_left": "reps left in reserve, as the person felt it",
+    "pain": "where it hurt",
+    "counts": "what a rep has to keep to count",
+    "standard": "named test; it decides range and counting",
+    "range_standard": "how low a rep must go to count",
 }
 
 
@@ -87,7 +96,6 @@ class Told:
     set: str | None
     view: ViewKind | None
     note: str
-    reps_left: int | None
     person: Person
     prescription: Prescription
 
@@ -112,6 +120,13 @@ def _one_of(words: Sequence[str]) -> Callable[[str], str]:
     return parse
 
 
+def _span(text: str) -> tuple[int, int]:
+    low, high = (int(part) for part in text.replace("–", "-").split("-"))
+    if not 1 <= low <= high:
+        raise ValueError(text)
+    return low, high
+
+
 def _yes(text: str) -> bool:
     if text.lower() not in _YES | _NO:
         raise ValueError(text)
@@ -125,6 +140,10 @@ def _column(name: str, kind: Any) -> Column:
     if get_origin(kind) is Literal:
         words = [str(word) for word in get_args(kind)]
         return Column(name, meaning, ", ".join(words), _one_of(words))
+    if name == "standard":
+        return Column(name, meaning, ", ".join(standards()), _one_of(list(standards())))
+    if get_origin(kind) is tuple:
+        return Column(name, meaning, "two numbers such as 8-12", _span)
     if kind is Tempo:
         return Column(name, meaning, "a tempo such as 2-1-X-1", parse_tempo)
     if kind is bool:
@@ -144,7 +163,7 @@ BODY: tuple[str, ...] = tuple(field.name for field in fields(Person))
 def columns() -> tuple[Column, ...]:
     """Every column a roster may have: all that can be asked of a set is one."""
     own = {"clip": str, "folder": str, "person": str, "code": str, "set": str,
-           "view": ViewKind, "note": str, "reps_left": int | None}  # fmt: skip
+           "view": ViewKind, "note": str}  # fmt: skip
     every = {**own, **typing.get_type_hints(Person), **typing.get_type_hints(Prescription)}
     return tuple(_column(name, kind) for name, kind in every.items())
 
@@ -181,7 +200,6 @@ class Roster:
             set=values.get("set"),
             view=values.get("view"),
             note=values.get("note", ""),
-            reps_left=values.get("reps_left"),
             person=Person(**{name: values[name] for name in BODY if name in values}),
             prescription=replace(
                 defaults, **{name: values[name] for name in ASKED if name in values}
@@ -273,13 +291,22 @@ def _csv(path: Path) -> list[list[str]]:
 
 
 def _sheet(path: Path) -> list[list[str]]:
+    _check_xlsx(path)
     try:
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+        sheet = pd.read_excel(path, header=None, dtype=object, na_filter=False, engine="openpyxl")
     except OSError:
         raise
-    except Exception as error:  # openpyxl has no one error for a file that is no workbook
+    except Exception as error:  # pandas and openpyxl have no one error for what is no workbook
         raise RosterError(f"{path} is no readable .xlsx workbook; save it again.") from error
-    return [[_text(cell) for cell in row] for row in book.worksheets[0].iter_rows(values_only=True)]
+    return [[_text(cell) for cell in row] for row in sheet.itertuples(index=False, name=None)]
+
+
+def _check_xlsx(path: Path) -> None:
+    if importlib.util.find_spec("openpyxl") is None:
+        raise RosterError(
+            f"{path}: workbooks need openpyxl, which is not installed: pip install "
+            "'formcheck[xlsx]', or save the roster as CSV."
+        )
 
 
 def _text(cell: Any) -> str:
@@ -364,6 +391,8 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
     The kind of file is told by the name: ``.xlsx`` (the columns explained on a second sheet),
     ``.toml`` or else CSV. Raises OutputError rather than replace a file.
     """
+    if path.suffix.lower() == ".xlsx":
+        _check_xlsx(path)
     if path.exists():
         raise OutputError(f"{path} is there already; give another name, or remove it first.")
     every = columns()

@@ -10,7 +10,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from formcheck.cli import judge_set, limits, log, person
+from formcheck.cli import judge_batch, judge_set, limits, log, person
 from formcheck.errors import FormcheckError
 
 
@@ -36,6 +36,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 app.command("set")(judge_set.judge_set)
+app.command("batch")(judge_batch.judge_batch)
 app.add_typer(limits.app, name="limits")
 app.add_typer(log.app, name="log")
 app.add_typer(person.app, name="person")
@@ -56,5 +57,5 @@ def formcheck(
     """Push-up form, measured from video.
 
     Exit codes: 0 done; 2 usage; 3 the clip cannot be read; 4 no usable person or no rep found
-    (a report is still written, saying so).
+    (a report is still written, saying so); 5 a batch finished with some clips failed.
     """

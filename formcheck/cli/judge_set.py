@@ -9,9 +9,18 @@ from typing import Annotated, Literal, cast
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import HandSpacing, Prescription
-from formcheck.asked.standards import RangeStandard
-from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
+from formcheck.asked.prescription import Arms, Prescription, Support, Surface
+from formcheck.cli.asked import (
+    DrawingOption,
+    FreshOption,
+    HandsOption,
+    LimitsOption,
+    ModelOption,
+    PoseRateOption,
+    RangeOption,
+    RepsOption,
+    TempoOption,
+)
 from formcheck.cli.progress import progress_bar
 from formcheck.job import SetJob
 from formcheck.job import judge_set as run
@@ -19,13 +28,6 @@ from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
 from formcheck.signals.view import ViewKind
 
 _PROCESSES = 2  # each holds the model, some 350 MB
-
-
-def _tempo(text: str) -> Tempo:
-    try:
-        return parse_tempo(text)
-    except TempoError as error:
-        raise typer.BadParameter(str(error)) from error
 
 
 def judge_set(
@@ -47,30 +49,16 @@ def judge_set(
     ] = False,
     xlsx: Annotated[bool, typer.Option("--xlsx", help="Write reps.xlsx too.")] = False,
     note: Annotated[str, typer.Option(help="A remark to show on the report.")] = "",
-    tempo: Annotated[
-        Tempo | None,
-        typer.Option(
-            parser=_tempo,
-            metavar="E-B-C-T",
-            help="Asked seconds down, at the bottom, up, at the top; X = as fast as possible. "
-            "2-1-X-1, 21X1 and 3-0-1-0 are tempos.",
-        ),
-    ] = None,
-    range_standard: Annotated[
-        RangeStandard, typer.Option(help="How low a rep must go to count.")
-    ] = "elbow-90",
-    reps: Annotated[int | None, typer.Option(min=1, help="Clean reps asked for.")] = None,
-    hands: Annotated[HandSpacing | None, typer.Option(help="Hand position asked for.")] = None,
-    support: Annotated[
-        Literal["toes", "knees"] | None, typer.Option(help="On toes or knees.")
-    ] = None,
+    tempo: TempoOption = None,
+    range_standard: RangeOption = "elbow-90",
+    reps: RepsOption = None,
+    hands: HandsOption = None,
+    support: Annotated[Support | None, typer.Option(help="On toes or knees.")] = None,
     surface: Annotated[
-        Literal["floor", "hands_raised", "feet_raised", "wall"] | None,
+        Surface | None,
         typer.Option(help="What hands and feet stand on."),
     ] = None,
-    arms: Annotated[
-        Literal["two", "archer", "one"] | None, typer.Option(help="Which arms work.")
-    ] = None,
+    arms: Annotated[Arms | None, typer.Option(help="Which arms work.")] = None,
     rings: Annotated[bool, typer.Option("--rings", help="On rings or straps.")] = False,
     rings_turned_out: Annotated[
         bool, typer.Option("--rings-turned-out", help="On rings, turned out at the top.")
@@ -98,23 +86,11 @@ def judge_set(
             help="The view of a clip, if recognised wrongly; once for each clip.",
         ),
     ] = None,
-    limits: Annotated[
-        Path | None,
-        typer.Option(metavar="FILE", help="Your own limits; “formcheck limits” shows ours."),
-    ] = None,
-    model: Annotated[
-        str, typer.Option(help="Landmark model: full, heavy, or the path of a bundle.")
-    ] = DEFAULT_MODEL,
-    pose_rate: Annotated[
-        float,
-        typer.Option(min=5.0, max=120.0, help="Pose estimates per second."),
-    ] = POSE_RATE_HZ,
-    drawing: Annotated[
-        bool, typer.Option("--drawing/--no-drawing", help="The annotated clip and its pictures.")
-    ] = True,
-    fresh: Annotated[
-        bool, typer.Option("--fresh", help="Find the pose again even if it is known.")
-    ] = False,
+    limits: LimitsOption = None,
+    model: ModelOption = DEFAULT_MODEL,
+    pose_rate: PoseRateOption = POSE_RATE_HZ,
+    drawing: DrawingOption = True,
+    fresh: FreshOption = False,
 ) -> None:
     """Judge one push-up set: which reps count, how they were done, what to train next.
 

@@ -12,12 +12,21 @@ from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.measures.values import rep_values
 from formcheck.report.advice_words import caution_words, variation_words, why_words
-from formcheck.report.answer import answer_line, fix_line, reps_with, variation_line
-from formcheck.report.words import ATTEMPTS, judged_name, plus_minus, visible, with_unit
+from formcheck.report.answer import answer_line, fix_line, reps_with
+from formcheck.report.words import (
+    ATTEMPTS,
+    DIRECTIONS,
+    VERDICTS,
+    disagreement_text,
+    judged_name,
+    plus_minus,
+    variation_text,
+    visible,
+    with_unit,
+)
 from formcheck.reps.find import rep_list
 
 _PIPED_WIDTH, _COLUMN_WIDTH = 200, 10  # characters
-_DIRECTION = {"easier": "Next time easier", "same": "Next time the same", "harder": "Next step"}
 
 
 def print_summary(analysis: Analysis, folder: Path) -> None:
@@ -36,17 +45,18 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
     console.print(answer_line(analysis), style="bold")
     if line := fix_line(analysis):
         console.print(line)
-    if not analysis.empty and (done := variation_line(analysis)):
+    if not analysis.empty and (done := variation_text(analysis.variation)):
         angle = analysis.variation.inclination_deg
-        at = f", body at {plus_minus(angle.value, angle.plus_minus, 'deg')}" if angle.known else ""
-        console.print(f"Done: {done}{at}")
+        inclined = plus_minus(angle.value, angle.plus_minus, "deg")
+        at = f", body inclined {inclined}" if angle.known else ""
+        console.print(f"Variation: {done}{at}")
     if analysis.reps:
         console.print(_reps(analysis))
     _print_faults(console, analysis)
     for item in () if analysis.empty else analysis.not_judged:
         console.print(f"Not judged: {judged_name(item.key).lower()}: {item.reason}")
     for note in (
-        *analysis.variation.disagreements,
+        *map(disagreement_text, analysis.variation.disagreements),
         *analysis.notes,
         *(n for view in analysis.looks for n in view.track.notes),
     ):
@@ -57,7 +67,8 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
 
 
 def _print_step(console: Console, step: NextStep) -> None:
-    console.print(f"{_DIRECTION[step.direction]}: {variation_words(step)}", style="bold")
+    said = f"Next set: {DIRECTIONS[step.direction].lower()}: {variation_words(step)}"
+    console.print(said, style="bold")
     for text in (*why_words(step), *caution_words(step)):
         console.print(f"  {text}")
 
@@ -93,8 +104,10 @@ def _said(result: RepResult) -> str:
 
 
 def _print_faults(console: Console, analysis: Analysis) -> None:
-    for verdict, heading in (("fault", "Fault"), ("borderline", "Too close to call")):
+    for verdict, heading in VERDICTS.items():
         keys = dict.fromkeys(fault.key for fault in analysis.faults if fault.verdict == verdict)
         for key in keys:
             name = fault_kinds()[key].name.lower()
-            console.print(f"{heading}: {name} ({rep_list(reps_with(analysis, key, verdict))})")
+            console.print(
+                f"{heading.capitalize()}: {name} ({rep_list(reps_with(analysis, key, verdict))})"
+            )

@@ -19,7 +19,7 @@ from formcheck.files import read_small
 from formcheck.plain import plain
 
 ABOUT = "set"  # the table of a limits file that says what it is, and is no limit
-_MOST_BYTES = 1_000_000
+_LARGEST_BYTES = 1_000_000
 
 
 class LimitsError(FormcheckError):
@@ -102,7 +102,7 @@ def limits_file(path: Path) -> tuple[str, str]:
     if shipped is not None:
         return shipped.read_text(encoding="utf-8"), str(path)
     try:
-        return read_small(path, _MOST_BYTES).decode("utf-8-sig"), str(path)
+        return read_small(path, _LARGEST_BYTES).decode("utf-8-sig"), str(path)
     except UnicodeDecodeError as error:
         raise LimitsError(
             f"{path}: not a limits file (it is no UTF-8 text); “formcheck limits” prints one to "
@@ -120,7 +120,7 @@ def parse_limits(text: str) -> tuple[Limits, tuple[Problem, ...]]:
     limits = default_limits()
     try:
         given = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # not TOML, or without end
         return limits, (_broken(str(error)),)
     problems: list[Problem] = []
     changed: dict[str, Limit] = {}
@@ -162,7 +162,7 @@ def _broken(error: str) -> Problem:
     """What the TOML reader says, its line apart."""
     found = re.search(r" \(at (?:line (\d+), column \d+|end of document)\)$", error)
     line = int(found[1]) if found and found[1] else None
-    what = error[: found.start()] if found else error
+    what = plain(error[: found.start()] if found else error, 120)
     return Problem(
         line,
         f"not a limits file ({what[:1].lower()}{what[1:]}{'' if line else ', at its end'}); "
@@ -198,8 +198,8 @@ def _wrong(text: str, key: str, entry: Any, limit: Limit) -> list[Problem]:
         problems.append(
             Problem(
                 line,
-                f"[{key}] of {value:g} {limit.unit} makes no sense; it lies between "
-                f"{limit.lowest:g} and {limit.highest:g}.",
+                f"[{key}] must lie between {limit.lowest:g} and {limit.highest:g} {limit.unit}; "
+                f"ours is {limit.value:g}.",
             )
         )
     return problems

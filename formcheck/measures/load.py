@@ -17,7 +17,7 @@ from importlib.resources import files
 import numpy as np
 
 from formcheck.asked.person import Person, Sex
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Prescription, Support, Surface
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
@@ -27,8 +27,6 @@ from formcheck.variation.recognise import Variation
 from formcheck.variation.segments import body_segments, centre_of_mass
 from formcheck.variation.stance import (
     FRONT_ON,
-    Support,
-    Surface,
     contact_points,
     lifted_hand,
     sagittal_points,
@@ -252,7 +250,7 @@ def arm_loads(
         both = load["load_fraction_bottom"]
         if variation.arms == "archer" and front is not None:
             left = left_part(front, front.reps[i])
-        elif i < len(work.working):
+        elif i < len(work.working) and work.working[i] is not None:
             left = Quantity(1.0 if work.working[i] == "left" else 0.0, 0.0)
         else:
             left = not_measured("which hand was on the floor does not show here")

@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 from functools import cache
 from importlib.metadata import version
@@ -70,6 +70,14 @@ def find_pose_once(
         for old in oldest_first[:-_KEEP]:
             old.unlink()
     return track
+
+
+def forget(clips: Collection[str]) -> None:
+    """Remove the poses found in these clips, told by their SHA-256."""
+    for path in _folder().glob("*.parquet"):
+        with contextlib.suppress(TrackError, OSError):
+            if read_track(path).source_sha256 in clips:
+                path.unlink()
 
 
 def _key(clip_sha256: str, model: PoseModel, rate_hz: float) -> str:

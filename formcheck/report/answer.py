@@ -58,24 +58,6 @@ def fix_line(analysis: Analysis) -> str:
     return f"Fix first: {fault_kinds()[key].name.lower()} ({rep_list(reps)})"
 
 
-def variation_line(analysis: Analysis) -> str:
-    """``on the toes, hands raised, hands wide``: what is known of the variation."""
-    variation = analysis.variation
-    support = {"toes": "on the toes", "knees": "on the knees"}
-    surface = {
-        "floor": "floor", "hands_raised": "hands raised", "feet_raised": "feet raised",
-        "wall": "against a wall",
-    }  # fmt: skip
-    arms = {"archer": "archer", "one": "one arm"}
-    parts = (
-        support.get(variation.support or "", ""),
-        surface.get(variation.surface or "", ""),
-        f"hands {variation.hands}" if variation.hands else "",
-        arms.get(variation.arms or "", ""),
-    )
-    return ", ".join(part for part in parts if part)
-
-
 def reps_with(analysis: Analysis, key: str, verdict: str = "fault") -> list[int]:
     """Indices of the reps that carry this fault."""
     return [

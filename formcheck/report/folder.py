@@ -5,8 +5,8 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
-from os import getpid
 from pathlib import Path
+from tempfile import mkdtemp
 
 from formcheck.errors import OutputError
 
@@ -34,9 +34,8 @@ def made_whole(out: Path) -> Iterator[Path]:
     touched. On any error the scratch folder goes and ``out`` stays as it was.
     """
     existing = next(folder for folder in (out, *out.absolute().parents) if folder.exists())
-    scratch = existing / f".{out.name}.{getpid()}.partial"
     try:
-        scratch.mkdir()
+        scratch = Path(mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=existing))
     except OSError as error:
         raise OutputError(
             f"{out} cannot be written ({error.strerror}); choose another folder with --out."

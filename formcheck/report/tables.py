@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 from pathlib import Path
-from typing import Any
+from typing import Any, TextIO
 
 import pandas as pd
 
@@ -40,7 +40,7 @@ def faults_table(report: dict[str, Any]) -> pd.DataFrame:
     return pd.DataFrame(report["faults"], columns=names)
 
 
-def write_csv(table: pd.DataFrame, path: Path) -> None:
+def write_csv(table: pd.DataFrame, path: Path | TextIO) -> None:
     """Plain ASCII signs for the few typographic ones: spreadsheets guess the encoding wrongly,
     and a byte order mark would spoil the first field name for other readers."""
     plain = table.map(lambda cell: cell.translate(_PLAIN) if isinstance(cell, str) else cell)

@@ -11,6 +11,7 @@ from typing import Literal
 
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.measures.values import rep_values
+from formcheck.variation.recognise import Disagreement, Variation
 
 FILM: dict[Literal["side", "front"], str] = {
     "side": "Film square from the side: camera level at shoulder height, 3 m or more away, whole "
@@ -23,7 +24,25 @@ _OTHERS: dict[str, tuple[str, Literal["side", "front"] | None]] = {
     "surface": ("Support and surface", "side"),
     "protraction": ("Shoulder blades at the top", None),
     "tempo": ("Tempo", None),
+    "trunk_rotation": ("Trunk rotation", None),
     "reps": ("Reps", None),
+}
+
+# What a push-up can be, by the value of its field in the variation.
+VARIATIONS: dict[str, str] = {
+    "toes": "on the toes",
+    "knees": "on the knees",
+    "floor": "hands on the floor",
+    "hands_raised": "hands raised",
+    "feet_raised": "feet raised",
+    "wall": "against a wall",
+    "diamond": "diamond hands",
+    "close": "close hands",
+    "normal": "hands at shoulder width",
+    "wide": "wide hands",
+    "two": "two arms",
+    "archer": "archer",
+    "one": "one arm",
 }
 
 TRUST = "Angles come from a camera: trust the ± more than the last digit."
@@ -31,14 +50,17 @@ TRUST = "Angles come from a camera: trust the ± more than the last digit."
 ATTEMPTS: dict[str, str] = {
     "counted": "counted",
     "not_counted": "not counted",
-    "aborted": "not finished",
-    "failed": "failed",
+    "aborted": fault_kinds()["aborted"].name.lower(),
+    "failed": fault_kinds()["failed"].name.lower(),
 }
 
+VERDICTS: dict[str, str] = {"fault": "fault", "borderline": "too close to call"}
 TOO_CLOSE = (
-    "Too close to call: the value lies beyond the limit, but by less than its measuring error. "
-    "No fault is called; if its range was more likely missed than met, the rep is not counted."
+    "The value is beyond the limit, but by less than it may err, so no fault is called. If depth "
+    "or lockout was more likely missed than met, the rep does not count."
 )
+
+DIRECTIONS: dict[str, str] = {"easier": "Easier", "same": "Same again", "harder": "Harder"}
 
 _UNITS: dict[str, tuple[str, int, float]] = {
     # unit in the report → how it is written behind the number, digits, and what it is times
@@ -48,6 +70,23 @@ _UNITS: dict[str, tuple[str, int, float]] = {
     "% of the reps beside it": (" % of the reps beside it", 0, 1.0),
     "share of body mass": (" % of body mass", 0, 100.0),
 }
+
+
+def variation_text(variation: Variation) -> str:
+    """``on the toes, hands raised, wide hands``: what is known of the variation."""
+    arms = None if variation.arms == "two" else variation.arms  # nobody says “two arms”
+    parts = (variation.support, variation.surface, variation.hands, arms)
+    return ", ".join(VARIATIONS[part] for part in parts if part)
+
+
+def disagreement_text(found: Disagreement) -> str:
+    """Where the user's word and the clip differ, and which of them counts."""
+    sure = min(100 * found.sure, 99)
+    return (
+        f"You said {VARIATIONS[found.told]}; the clip looks like {VARIATIONS[found.seen]} "
+        f"({sure:.0f} % sure). "
+        + ("The width you gave is judged against." if found.about == "hands" else "Yours counts.")
+    )
 
 
 def phase_name(key: str) -> str:

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from formcheck.maths.arrays import BoolArray, FloatArray
-from formcheck.pose.track import INDEX, PoseTrack
+from formcheck.pose.track import INDEX, PoseTrack, Side
 
 ViewKind = Literal["side", "front", "oblique", "rear"]
 
@@ -40,7 +40,7 @@ class View:
     """``yaw_deg`` from a square side view: 0 side, 90 front (head to camera), -90 rear."""
 
     kind: ViewKind
-    near_side: Literal["left", "right"] | None
+    near_side: Side | None
     yaw_deg: float = 0.0
     stated: bool = False  # by the user, not recognised
 
@@ -84,7 +84,7 @@ def recognise_view(track: PoseTrack) -> View:
         # Which side is near is no question then; how far off square it is, is not known.
         return View("front", None, 90.0) if _end_on(track, use) else View("side", seen)
     yaw = float(np.nanmean(at_trunk)) + _trunk_off_middle_deg(track, use, abs(across))
-    near: Literal["left", "right"] = "right" if across > 0 else "left"
+    near: Side = "right" if across > 0 else "left"
     if abs(yaw) <= SIDE_LIMIT_DEG:
         return View("side", near, yaw - _SIDE_READS_DEG)
     if yaw >= FRONT_LIMIT_DEG:
@@ -94,7 +94,7 @@ def recognise_view(track: PoseTrack) -> View:
     return View("oblique", near, yaw)
 
 
-def only_side_seen(track: PoseTrack) -> Literal["left", "right"] | None:
+def only_side_seen(track: PoseTrack) -> Side | None:
     """The side whose arm and trunk are tracked when the other's are not, or only now and then.
 
     Some trackers and annotated data sets follow the side that faces the camera alone.

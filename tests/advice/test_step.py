@@ -10,12 +10,11 @@ from formcheck.advice.decide import SetRecord
 from formcheck.advice.ladder import level_load
 from formcheck.advice.step import NextStep, next_step
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.report.advice_words import variation_words, why_words
-from formcheck.variation.recognise import Arms, Variation
-from formcheck.variation.stance import Support, Surface
+from formcheck.variation.recognise import Variation
 
 CLEAN = SetRecord(good=[True] * 12, counted=12, faults=(), not_judged=())
 SHALLOW = SetRecord(

@@ -71,12 +71,12 @@ def test_no_rep_means_every_rep_of_the_set(tmp_path: Path) -> None:
 
 
 def test_every_problem_is_told_with_its_row(tmp_path: Path) -> None:
-    said = complaint(
-        written(
-            tmp_path,
-            HEAD + "mon,1,hip_sag,yes,AB,\nmon,x,hip_sagg,maybe,,31.5.\n,2,shallow,no,AB,\n",
-        )
-    ).splitlines()
+    path = written(
+        tmp_path, HEAD + "mon,1,hip_sag,yes,AB,\nmon,x,hip_sagg,maybe,,31.5.\n,2,shallow,no,AB,\n"
+    )
+    with pytest.raises(LabelsError, match=r"row 3: “x” is no rep.*5 more problems") as caught:
+        read_labels(path, KEYS)
+    said = caught.value.problems
     assert len(said) == 6 and all(line.startswith("labels.csv, row ") for line in said)
     assert "row 3" in said[0] and "“x” is no rep" in said[0]
     assert "hip_sagg" in said[1] and "hip_sag," in said[1]
@@ -113,8 +113,13 @@ def test_what_is_no_table_says_what_to_save(tmp_path: Path) -> None:
     path = tmp_path / "labels.csv"
     path.write_bytes(b"\x00\xff\xfe")
     assert "save it as CSV" in complaint(path)
-    assert "no such file" in complaint(tmp_path / "none.csv")
-    assert "no such file" in complaint(tmp_path)
+    assert "No such file" in complaint(tmp_path / "none.csv")
+    assert "cannot be read" in complaint(tmp_path)
+    assert "device" in complaint(Path("/dev/zero"))
+
+
+def test_no_sign_of_a_label_moves_the_terminals_cursor(tmp_path: Path) -> None:
+    assert "\x1b" not in complaint(written(tmp_path, HEAD + "m,1,\x1b[2J,no,AB,\n"))
 
 
 def test_a_table_reads_back_what_it_wrote() -> None:

@@ -28,7 +28,9 @@ def test_a_rep_that_did_not_count_says_why(capsys: pytest.CaptureFixture[str]) -
 
 
 def test_what_was_done_is_said(capsys: pytest.CaptureFixture[str]) -> None:
-    assert "Done: on the toes, hands raised, body at 4" in said(judged("incline_side"), capsys)
+    assert "Variation: on the toes, hands raised, body inclined 4" in said(
+        judged("incline_side"), capsys
+    )
 
 
 @pytest.mark.parametrize("name", ["[/].mp4", "[red]x.mp4", "a\x1b[2Jb.mp4", "a\u202eb.mp4"])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Prescription, Support, Surface
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.load import (
     KNEES_BIAS,
@@ -24,7 +24,6 @@ from formcheck.measures.load import (
 from formcheck.measures.plank import plank, plank_load, worn_load_share
 from formcheck.signals.view import View
 from formcheck.variation.recognise import ArmWork, Variation, recognise_variation
-from formcheck.variation.stance import Support, Surface
 from tests.measures.handmade import FRONT, SIDE, look_at
 from tests.measures.posed import ONE_REP, PX_PER_STATURE, posed_signals
 

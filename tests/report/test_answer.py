@@ -11,7 +11,6 @@ from formcheck.report.answer import (
     fix_first,
     fix_line,
     reps_with,
-    variation_line,
 )
 from formcheck.reps.find import rep_list
 from tests.report.conftest import hold, judged, nobody
@@ -70,8 +69,3 @@ def test_a_hold_says_how_long_and_how_straight() -> None:
     measured = replace(held.measured, hold=replace(support, start_s=2.0))
     broken = replace(held, measured=measured, hold_verdict=HoldVerdict(broke_at_s=9.0))
     assert answer_line(broken) == "Support hold, 12 s, line lost after 7 s"
-
-
-def test_what_was_done_is_named_from_what_is_known(sagging: Analysis) -> None:
-    assert variation_line(sagging) == "on the toes, floor"
-    assert variation_line(judged("wide_front")) == "hands wide"

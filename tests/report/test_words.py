@@ -7,14 +7,18 @@ import pytest
 from formcheck.faults.limits import default_limits
 from formcheck.measures.values import rep_values
 from formcheck.report.words import (
+    disagreement_text,
     how_to_film,
     judged_name,
     limit_text,
     plus_minus,
     unit_name,
+    variation_text,
     visible,
     with_unit,
 )
+from formcheck.variation.recognise import Disagreement
+from tests.report.conftest import judged
 
 
 def test_what_hides_in_one_view_is_filmed_from_the_other() -> None:
@@ -27,6 +31,19 @@ def test_what_was_not_judged_has_a_name_whatever_its_kind() -> None:
     assert judged_name("hip_sag") == judged_name("hip_pike") == "Body line"
     assert judged_name("load_fraction") == "Load on the hands"
     assert judged_name("surface") == "Support and surface"
+
+
+def test_what_was_done_is_named_from_what_is_known() -> None:
+    assert variation_text(judged("hip_sag_side").variation) == "on the toes, hands on the floor"
+    assert variation_text(judged("wide_front").variation) == "wide hands"
+
+
+def test_a_disagreement_says_which_word_counts() -> None:
+    text = disagreement_text(Disagreement("surface", "floor", "hands_raised", 0.8))
+    assert text == (
+        "You said hands on the floor; the clip looks like hands raised (80 % sure). Yours counts."
+    )
+    assert "judged against" in disagreement_text(Disagreement("hands", "wide", "close", 0.999))
 
 
 @pytest.mark.parametrize(

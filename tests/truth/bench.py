@@ -11,6 +11,7 @@ CSV and the Bland–Altman plots as PNG. How a fault is expected is told in `sco
 from __future__ import annotations
 
 import argparse
+import json
 import math
 import os
 import time
@@ -306,53 +307,37 @@ def as_markdown(frame: pd.DataFrame, digits: int = 2) -> str:
     return "\n".join("| " + " | ".join(line) + " |" for line in (head, ["---"] * len(head), *rows))
 
 
-def page(scores: Scores, cases: Sequence[Case]) -> str:
-    """The tables people quote, as Markdown, with date, model and clips."""
-    models = sorted({case.analysis.looks[0].track.model_name or "?" for case in cases})
-    rates = [1 / float(np.median(np.diff(c.analysis.looks[0].track.t_s))) for c in cases]
-    exact = (scores.clips["attempts"] == scores.clips["true"]) & (
-        scores.clips["bottoms"] == scores.clips["true"]
-    )
-    agreed = [
-        f"### {view} view\n\n{as_markdown(scoring.agreement(errors))}"
-        for view, errors in scores.errors.groupby("view")
-    ]
-    parts = [
-        f"Measured {date.today():%Y-%m-%d} with {', '.join(models)} at about "
-        f"{np.median(rates):.0f} Hz on {len(cases)} rendered clips: "
-        f"{', '.join(scores.clips.index)}.",
-        f"Attempts and their bottoms exact on {exact.sum()} of {len(exact)} clips; view right on "
-        f"{scores.clips['view_right'].sum()}, near side on {scores.clips['near_right'].sum()}.",
-        "## Agreement with the truth\n\nBias, mean absolute error (mae), 95 % limits of "
-        "agreement, share of errors inside the stated ± (coverage), and that ± on average; "
-        "degrees and seconds. load_fraction is against the same segment model on exact joints.",
-        *agreed,
-        "## Faults\n\nA true value nearer to its limit than the accuracy asked of it is grey and "
-        "not scored. `borderline` counts as missed, and as noticed; recall_marked is over true "
-        "values beyond the limit by more than twice that accuracy.",
-        as_markdown(scoring.precision_recall(scores.outcomes)),
-    ]
-    if len(scores.pairs):
-        refused = scores.strangers["refused"]
-        parts += [
-            "## Two clips of one set",
-            as_markdown(scores.pairs.set_index("pair")),
-            f"Of {len(refused)} pairs of clips of different sets {refused.sum()} were refused.",
-        ]
-    return "\n\n".join(parts) + "\n"
+def told(scores: Scores, cases: Sequence[Case]) -> dict[str, object]:
+    """When, with which model and at which rate this was measured."""
+    tracks = [case.analysis.looks[0].track for case in cases]
+    rates = [1 / float(np.median(np.diff(track.t_s))) for track in tracks]
+    return {
+        "date": f"{date.today():%Y-%m-%d}",
+        "model": ", ".join(sorted({track.model_name or "another tracker" for track in tracks})),
+        "rate_hz": round(float(np.median(rates)), 1),
+        "strangers": len(scores.strangers),
+        "strangers_refused": int(scores.strangers["refused"].sum()),
+    }
 
 
-def write(scores: Scores, cases: Sequence[Case], out: Path) -> None:
-    """The tables as CSV and Markdown, and the plots."""
+def write(scores: Scores, cases: Sequence[Case], out: Path, *, one_tempo: bool) -> None:
+    """The tables that documents are made from (`tests.truth.readme`), and the plots.
+
+    Where ``one_tempo`` was asked of all clips, that of the faults only.
+    """
     out.mkdir(parents=True, exist_ok=True)
+    faults = scoring.precision_recall(scores.outcomes).round(3)
+    if one_tempo:
+        faults.to_csv(out / "faults_at_one_tempo.csv")
+        return
+    faults.to_csv(out / "faults.csv")
     scores.clips.round(3).to_csv(out / "clips.csv")
-    scores.errors.round(4).to_csv(out / "errors.csv", index=False)
-    scoring.agreement(scores.errors).round(4).to_csv(out / "agreement.csv")
-    scores.outcomes.to_csv(out / "fault_outcomes.csv", index=False)
-    scoring.precision_recall(scores.outcomes).round(3).to_csv(out / "faults.csv")
     scores.pairs.round(3).to_csv(out / "pairs.csv", index=False)
-    scores.strangers.to_csv(out / "strangers.csv", index=False)
-    (out / "tables.md").write_text(page(scores, cases), encoding="utf-8")
+    pooled = scores.errors.assign(view="all")
+    both = pd.concat([scores.errors, pooled])
+    scoring.agreement(both, ["view", "quantity"]).round(4).to_csv(out / "agreement.csv")
+    text = json.dumps(told(scores, cases), indent=1)
+    (out / "measured.json").write_text(text + "\n", encoding="utf-8")
     bland_altman(scores.errors, out / "bland_altman.png")
 
 
@@ -397,7 +382,7 @@ def main() -> None:
     scores, cases = run(asked.folder, asked.tracks, asked.tempo)
     show(scores, detail=asked.detail)
     if asked.out:
-        write(scores, cases, asked.out)
+        write(scores, cases, asked.out, one_tempo=asked.tempo is not None)
         print(f"\nwritten to {asked.out}")
 
 

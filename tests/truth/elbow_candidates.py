@@ -1,6 +1,6 @@
 """Which estimate of the elbow angle is nearest the truth in a side view?
 
-    python -m tests.truth.elbow_candidates FOLDER --tracks DIR [--out candidates.csv]
+    python -m tests.truth.elbow_candidates FOLDER --tracks DIR [--out DIR]
 
 FOLDER holds `NAME.truth.json` and `NAME.truth.csv`, DIR the pose tracks `NAME.parquet`. At the
 bottom and at the top of every rep that was not broken off, four candidates for the near elbow
@@ -10,7 +10,7 @@ have columns of their own:
 - projection: the angle in the picture
 - lengths: each segment's hidden part from its length in the picture against its longest
 - world: the landmark model's own metric landmarks
-- formcheck: reach and offset weighed over the whole set (`formcheck/arm.py`)
+- formcheck: reach and offset weighed over the whole set (`signals/side_arm.py`)
 """
 
 from __future__ import annotations
@@ -128,7 +128,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folder", type=Path)
     parser.add_argument("--tracks", type=Path, required=True)
-    parser.add_argument("--out", type=Path, help="write the table as CSV")
+    parser.add_argument("--out", type=Path, help="write elbow_candidates.csv here")
     args = parser.parse_args()
     errors = run(args.folder, args.tracks)
     print(
@@ -136,7 +136,7 @@ def main() -> None:
     )
     print(table(errors).to_string())
     if args.out:
-        table(errors).to_csv(args.out)
+        table(errors).to_csv(args.out / "elbow_candidates.csv")
 
 
 if __name__ == "__main__":

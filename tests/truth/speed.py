@@ -1,6 +1,6 @@
 """Time and memory of `formcheck set` against the bare loop.
 
-    python -m tests.truth.speed CLIP [--model BUNDLE] [--runs 1] [--skip-1080p]
+    python -m tests.truth.speed CLIP [--model BUNDLE] [--runs 1] [--skip-1080p] [--out DIR]
 
 The bare loop is the least that any tool with this model must do: decode every frame and run
 the same landmark model on it, in one thread, nothing kept. Both run as whole processes, start
@@ -17,8 +17,10 @@ import sys
 import tempfile
 import time
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import psutil
 
 from formcheck.pose.model import DEFAULT_MODEL, find_model
@@ -104,33 +106,61 @@ def scaled_up(clip: Path, target: Path) -> Path:
     return target
 
 
+def label_of(clip: Path) -> str:
+    """``30.6 s at 1280x720``."""
+    from formcheck.clip.read import probe
+
+    info = probe(clip)
+    return f"{info.duration_s:.1f} s at {info.width}x{info.height}"
+
+
+def kept(rows: list[dict[str, object]], path: Path) -> None:
+    """Put rows among those of the table, in place of earlier ones of the same clip."""
+    table = pd.DataFrame(rows).set_index("clip")
+    if path.exists():
+        before = pd.read_csv(path).set_index("clip")
+        table = pd.concat([before.drop(index=table.index, errors="ignore"), table])
+    table.to_csv(path)
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("clip", type=Path)
     parser.add_argument("--model", default=DEFAULT_MODEL, help="name or landmark bundle, for both")
     parser.add_argument("--runs", type=int, default=1, help="the fastest of so many is shown")
     parser.add_argument("--skip-1080p", action="store_true")
+    parser.add_argument("--out", type=Path, help="keep the rows in DIR/speed.csv")
     asked = parser.parse_args()
     model = find_model(asked.model).path
+    rows: list[dict[str, object]] = []
     with tempfile.TemporaryDirectory() as scratch:
         folder = Path(scratch)
-        clips = {"as it is": asked.clip}
+        clips = [asked.clip]
         if not asked.skip_1080p:
-            clips["1920x1080"] = scaled_up(asked.clip, folder / "large.mp4")
-        print(f"{asked.clip.name}, model {model.name}\n")
-        print(f"{'':12}{'':16}{'wall s':>8}{'CPU s':>8}{'peak MB':>9}")
-        for label, clip in clips.items():
+            clips.append(scaled_up(asked.clip, folder / "large.mp4"))
+        for place, clip in enumerate(clips):
             bare = min((bare_loop(clip, model) for _ in range(asked.runs)), key=lambda r: r.wall_s)
             whole = min(
                 (
-                    formcheck_set(clip, asked.model, folder / f"out-{label}-{i}")
+                    formcheck_set(clip, asked.model, folder / f"out-{place}-{i}")
                     for i in range(asked.runs)
                 ),
                 key=lambda r: r.wall_s,
             )
-            for name, run in (("bare loop", bare), ("formcheck set", whole)):
-                print(f"{label:12}{name:16}{run.wall_s:8.1f}{run.cpu_s:8.1f}{run.peak_mb:9.0f}")
-            print(f"{label:12}{'ratio':16}{whole.wall_s / bare.wall_s:8.2f}\n")
+            rows.append(
+                {
+                    "clip": label_of(clip),
+                    "model": model.stem.removeprefix("pose_"),
+                    "measured": f"{date.today():%Y-%m-%d}",
+                    "bare_loop_s": round(bare.wall_s, 1),
+                    "formcheck_set_s": round(whole.wall_s, 1),
+                    "ratio": round(whole.wall_s / bare.wall_s, 2),
+                    "peak_mb": round(whole.peak_mb),
+                }
+            )
+            print(f"{rows[-1]}, CPU {bare.cpu_s:.1f} and {whole.cpu_s:.1f} s")
+    if asked.out:
+        kept(rows, asked.out / "speed.csv")
 
 
 if __name__ == "__main__":

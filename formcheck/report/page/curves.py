@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import io
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+from xml.etree import ElementTree
 
 import matplotlib
 import numpy as np
@@ -24,6 +24,9 @@ from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
 from formcheck.report.targets import Targets
 
 _PT_PER_INCH = 72.0
+_SVG = "http://www.w3.org/2000/svg"
+ElementTree.register_namespace("", _SVG)
+ElementTree.register_namespace("xlink", "http://www.w3.org/1999/xlink")
 _HATCH = {"down": "\\\\\\\\", "up": "////", "dots": "...", "solid": ""}
 _ROOM_S = 0.8  # shown before the first rep and after the last
 _SAMPLE_HZ = 15.0  # of the values handed to the page for its moving read-out
@@ -265,16 +268,18 @@ def _phases(axis: Axes, bounds: Sequence[float], low: float, until_s: float = ma
 
 
 def _svg(figure: Figure, salt: str) -> str:
-    """The figure as an ``<svg>`` element whose ids cannot meet another figure's."""
-    text = io.StringIO()
+    """The figure as an ``<svg>`` element whose ids cannot meet another figure's.
+
+    What is referred to by an id is named by matplotlib from ``salt``; the names of groups are
+    the same in every figure and nobody refers to them.
+    """
+    text = io.BytesIO()
+    # Nothing said about date, maker and format: then there is no metadata element.
+    unsaid = dict.fromkeys(("Creator", "Date", "Format", "Type"))
     with matplotlib.rc_context({"svg.hashsalt": salt}):
-        figure.savefig(text, format="svg", transparent=True, metadata={"Date": None})
-    svg = text.getvalue()
-    svg = svg[svg.index("<svg") :]
-    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
-    svg = re.sub(r"<!--.*?-->", "", svg, flags=re.DOTALL)
-    used = set(re.findall(r"(?:url\(#|href=\"#)([^)\"]+)", svg))
-    svg = re.sub(r' id="([^"]+)"', lambda m: f' id="{salt}{m[1]}"' if m[1] in used else "", svg)
-    svg = re.sub(r"(url\(#|href=\"#)", rf"\g<1>{salt}", svg)
-    svg = re.sub(r' (?:width|height)="[\d.]+pt"', "", svg, count=2)
-    return svg.strip()
+        figure.savefig(text, format="svg", transparent=True, metadata=unsaid)
+    svg = ElementTree.fromstring(text.getvalue())
+    del svg.attrib["width"], svg.attrib["height"]  # the page sizes it
+    for group in svg.iter(f"{{{_SVG}}}g"):
+        group.attrib.pop("id", None)
+    return ElementTree.tostring(svg, encoding="unicode")

@@ -13,7 +13,7 @@ from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.report.moments import PHASE_KEYS, bounds_s
 from formcheck.report.targets import Targets
-from formcheck.report.words import ATTEMPTS, plus_minus
+from formcheck.report.words import ATTEMPTS, VERDICTS, plus_minus
 
 WIDTH, HEIGHT = 64.0, 150.0
 _BAR = (21.0, 43.0)
@@ -145,7 +145,7 @@ def _label(result: RepResult) -> str:
         said[0] += f": {result.why_not_counted}"
     said += [
         f"{fault_kinds()[f.key].name}, {plus_minus(f.value, f.uncertainty, f.unit)}"
-        + (" (borderline)" if f.verdict == "borderline" else "")
+        + (f" ({VERDICTS[f.verdict]})" if f.verdict == "borderline" else "")
         for f in result.faults
     ]
     return ". ".join(said) + f". Shows the clip at {result.rep.start_s:.1f} s."

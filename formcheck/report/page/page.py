@@ -26,7 +26,6 @@ from formcheck.report.answer import (
     fix_first,
     fix_line,
     reps_with,
-    variation_line,
 )
 from formcheck.report.moments import PHASE_KEYS, bounds_s, called_at_s
 from formcheck.report.page import marks
@@ -36,8 +35,11 @@ from formcheck.report.video.annotate import Annotated, FaultId, id_of
 from formcheck.report.video.canvas import Picture
 from formcheck.report.words import (
     ATTEMPTS,
+    DIRECTIONS,
     TOO_CLOSE,
     TRUST,
+    VERDICTS,
+    disagreement_text,
     how_to_film,
     judged_name,
     limit_text,
@@ -45,6 +47,7 @@ from formcheck.report.words import (
     phase_name,
     plus_minus,
     unit_name,
+    variation_text,
     visible,
     with_unit,
 )
@@ -113,8 +116,11 @@ def _context(
         },
         "trust": TRUST,
         "too_close": TOO_CLOSE,
+        "verdicts": VERDICTS,
+        "directions": DIRECTIONS,
+        "attempts": ATTEMPTS,
         "facts": [] if analysis.empty else _facts(analysis),
-        "disagreements": analysis.variation.disagreements,
+        "disagreements": [disagreement_text(d) for d in analysis.variation.disagreements],
         "marks": marks.marks(analysis, targets),
         "rails_text": _rails_text(targets),
         "mark_size": (marks.WIDTH, marks.HEIGHT),
@@ -161,8 +167,8 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
     summary, variation, asked = analysis.summary, analysis.variation, analysis.prescription
     mass_kg = analysis.person.body_mass_kg
     facts = [
-        ("Variation", variation_line(analysis)),
-        ("Body angle", plus_minus(variation.inclination_deg.value,
+        ("Variation", variation_text(variation)),
+        ("Body inclined", plus_minus(variation.inclination_deg.value,
                                   variation.inclination_deg.plus_minus, "deg")),
         ("Held at the top", f"{analysis.hold.held_s:.0f} s"
          if analysis.hold else ""),
@@ -175,9 +181,9 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
          if summary.time_under_tension_s > 0 else ""),
         ("Pace", f"{summary.pace_per_min:.0f} reps/min" if math.isfinite(summary.pace_per_min)
          else ""),
-        ("Speed loss, first to last", with_unit(summary.speed_loss_percent, "%")),
+        ("Speed loss, fastest rep to last", with_unit(summary.speed_loss_percent, "%")),
         ("Depth lost", with_unit(summary.range_loss_deg, "deg")),
-        ("First rep to break", f"rep {summary.first_breakdown_rep}"
+        ("First breakdown", f"rep {summary.first_breakdown_rep}"
          if summary.first_breakdown_rep else ""),
     ]  # fmt: skip
     return [(name, value) for name, value in facts if value and value != "–"]
@@ -202,14 +208,14 @@ def _load_text(share: float, body_mass_kg: float | None) -> str:
 
 def _rails_text(targets: Targets) -> str:
     rails = [
-        f"{name} {with_unit(limit, 'deg')} {where}"
-        for name, limit, where in (
-            ("lockout", targets.lockout_deg, "above"),
-            ("depth", targets.depth_deg, "below"),
+        f"{name} {with_unit(limit, 'deg')}"
+        for name, limit in (
+            ("lockout", targets.lockout_deg),
+            ("depth", targets.depth_deg),
         )
         if math.isfinite(limit)
     ]
-    return ": " + ", ".join(rails) if rails else ""
+    return "; rails: " + ", ".join(rails) if rails else ""
 
 
 def _range_text(analysis: Analysis) -> str:

@@ -123,7 +123,7 @@ def test_what_is_too_close_to_call_is_not_accused(sagging: Analysis) -> None:
     )
     faults = tuple(f for r in near for f in r.faults)
     page = page_html(replace(sagging, reps=near, faults=faults), None, "annotated.mp4")
-    assert "Hips sag?" in page and "Too close to call" in page
+    assert "Hips sag?" in page and "too close to call" in page
     assert fault_kinds()["hip_sag"].what not in page
 
 

@@ -1,0 +1,138 @@
+"""``formcheck batch``: a folder of clips to a folder of reports and a summary."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from formcheck.asked.prescription import Prescription
+from formcheck.cli.asked import (
+    DrawingOption,
+    HandsOption,
+    LimitsOption,
+    ModelOption,
+    PoseRateOption,
+    RangeOption,
+    RepsOption,
+    TempoOption,
+)
+from formcheck.job import SetJob
+from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
+
+
+def judge_batch(
+    folder: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FOLDER",
+            show_default=False,
+            help="Where the clips are; a person's clips in a folder named after them.",
+        ),
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Folder of the reports. Default: named after FOLDER."),
+    ] = None,
+    roster: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Who is in which clip, and what was asked: .csv, .xlsx or .toml."
+        ),
+    ] = None,
+    write_roster: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Only write a roster of what is found, to fill in."),
+    ] = None,
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Keep looking for new clips until interrupted.")
+    ] = False,
+    tempo: TempoOption = None,
+    range_standard: RangeOption = "elbow-90",
+    reps: RepsOption = None,
+    hands: HandsOption = None,
+    limits: LimitsOption = None,
+    model: ModelOption = DEFAULT_MODEL,
+    pose_rate: PoseRateOption = POSE_RATE_HZ,
+    drawing: DrawingOption = True,
+    xlsx: Annotated[
+        bool, typer.Option("--xlsx", help="Write summary.xlsx, and reps.xlsx of each set, too.")
+    ] = False,
+    codes: Annotated[
+        bool,
+        typer.Option("--codes", help="Write codes in place of names and file names."),
+    ] = False,
+    codes_key: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            help="Who each code stands for; implies --codes. Default: DIR.codes.csv beside DIR.",
+        ),
+    ] = None,
+    fresh: Annotated[
+        bool, typer.Option("--fresh", help="Judge everything again, and find the pose again.")
+    ] = False,
+    workers: Annotated[
+        int, typer.Option(min=0, help="Sets judged at once. 0: as many as cores and memory allow.")
+    ] = 0,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="HOST:PORT",
+            help="Judge on the workers of this Dask scheduler, which must see FOLDER and DIR.",
+        ),
+    ] = None,
+    longest: Annotated[
+        float, typer.Option(min=0.1, metavar="MINUTES", help="A longer clip is not judged.")
+    ] = 20.0,
+    patience: Annotated[
+        float, typer.Option(min=0.01, help="Times the usual limit that a set may take.")
+    ] = 1.0,
+) -> None:
+    """Judge every push-up set in a folder, and sum up who did what.
+
+    Run it again after anything: only what is missing or changed is judged. Writes a report folder
+    a set, summary.html, summary.csv and reps.parquet.
+    """
+    from formcheck.batch.run import BatchJob, default_out, roster_to_fill_in, run_batch
+    from formcheck.batch.watch import watch_batch
+    from formcheck.cli.batch_progress import BatchScreen
+    from formcheck.faults.limits import read_limits
+
+    where = out or default_out(folder)
+    job = BatchJob(
+        folder=folder,
+        out=where,
+        each=SetJob(
+            clips=(),
+            prescription=Prescription(
+                tempo=tempo, range_standard=range_standard, target_reps=reps, hands=hands
+            ),
+            limits={key: limit.value for key, limit in read_limits(limits).items()},
+            model=model,
+            pose_rate_hz=pose_rate,
+            drawing=drawing,
+            xlsx=xlsx,
+            fresh=fresh,
+        ),
+        roster=roster,
+        codes_key=codes_key or (Path(f"{where}.codes.csv") if codes else None),
+        count=workers,
+        scheduler=scheduler,
+        longest_min=longest,
+        patience=patience,
+    )
+    if write_roster is not None:
+        found = roster_to_fill_in(job, write_roster)
+        print(f"{write_roster}: {found} {'clip' if found == 1 else 'clips'} to fill in")
+        return
+    screen = BatchScreen(where)
+    with screen:
+        if watch:
+            watch_batch(job, screen.show, screen.close_round)
+            return
+        outcome = run_batch(job, screen.show)
+        screen.close_round(outcome)
+    if outcome.exit_code:
+        raise typer.Exit(int(outcome.exit_code))
