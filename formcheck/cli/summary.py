@@ -67,8 +67,8 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
 
 
 def _print_step(console: Console, step: NextStep) -> None:
-    heading = f"Next set: {DIRECTIONS[step.direction].lower()}, {variation_words(step)}"
-    console.print(heading, style="bold")
+    said = f"Next set: {DIRECTIONS[step.direction].lower()}: {variation_words(step)}"
+    console.print(said, style="bold")
     for text in (*why_words(step), *caution_words(step)):
         console.print(f"  {text}")
 

@@ -23,6 +23,7 @@ _OTHERS: dict[str, tuple[str, Literal["side", "front"] | None]] = {
     "surface": ("Support and surface", "side"),
     "protraction": ("Shoulder blades at the top", None),
     "tempo": ("Tempo", None),
+    "trunk_rotation": ("Trunk rotation", None),
     "reps": ("Reps", None),
 }
 
