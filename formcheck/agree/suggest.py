@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from formcheck.agree.codes import BORDERLINE, FAULT, Codes, sweep_codes
-from formcheck.agree.coefficients import UNKNOWN, Estimate, estimate, f1, precision, recall
+from formcheck.agree.coefficients import (
+    LEAST_SETS,
+    UNKNOWN,
+    Estimate,
+    estimate,
+    f1,
+    precision,
+    recall,
+)
 from formcheck.agree.labels import COUNTED
 from formcheck.agree.own_limit import Evidence, evidence, own_limit
+from formcheck.agree.preference import Preference
 from formcheck.agree.sweep import (
     Labelled,
     SweepError,
@@ -23,12 +31,10 @@ from formcheck.agree.sweep import (
 )
 from formcheck.maths.arrays import FloatArray
 
-Preference = Literal["few-false", "balanced", "find-all"]
 _FINE = 101  # of the curve that a suggestion is read from
 LEAST_REPS = (
     10  # that have the fault, and that have not: ten cases a number fitted, common practice
 )
-LEAST_SETS = 4  # that either kind comes from; assumed
 WIDEST = 2.0  # a suggestion less certain than this many times the measurement's own ± is none
 PRECISE = 0.95  # of the accusations right, where few false ones are preferred; the stated ± is 95 %
 _FOLDS = 10
@@ -195,16 +201,20 @@ def _too_few(chosen: Labelled) -> str:
         if reps < LEAST_REPS or sets < LEAST_SETS:
             more = []
             if reps < LEAST_REPS:
-                more.append(f"{LEAST_REPS - reps} more reps that {what}")
+                more.append(f"{_some(LEAST_REPS - reps, 'rep')} that {what}")
             if sets < LEAST_SETS:
-                more.append(f"{LEAST_SETS - sets} more sets with reps that {what}")
-            missing.append(" from ".join(more))
+                more.append(f"{_some(LEAST_SETS - sets, 'set')} with reps that {what}")
+            missing.append(" and ".join(more))
     if not missing:
         return ""
     return (
-        f"too few labels for {chosen.fault}: label {', and '.join(missing)} (at least {LEAST_REPS} "
+        f"too few labels for {chosen.fault}: label {', '.join(missing)} (at least {LEAST_REPS} "
         f"of each, from {LEAST_SETS} sets)."
     )
+
+
+def _some(count: int, what: str) -> str:
+    return f"{count} more {what}{'s' if count > 1 else ''}"
 
 
 def _too_wide(coach: Estimate, bare: Suggestion, found: _Found) -> str:
