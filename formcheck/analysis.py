@@ -28,17 +28,23 @@ from formcheck.measures.load import arm_loads, load_over_time
 from formcheck.measures.speed import speed_loss_percent
 from formcheck.measures.symmetry import stance_remarks
 from formcheck.measures.tempo_kept import PhaseKept, tempo_kept, time_under_tension_s
+from formcheck.measures.working_arm import SideKept, of_working_arm, sides_kept
 from formcheck.pose.sides import with_steady_sides
-from formcheck.pose.track import PoseTrack
+from formcheck.pose.track import PoseTrack, Side
 from formcheck.reps.failed import with_failed
 from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
-from formcheck.signals.curves import read_signals
+from formcheck.signals.curves import Signals, read_signals
 from formcheck.signals.view import View, ViewKind, recognise_view
+from formcheck.variation.arms import ArmWork, arm_work, mirrored_arm, resting_hand, with_working_arm
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
+TRUNK_ROTATION = (
+    "how far the trunk turns in one-arm work shows in no view well enough; look at the hips from "
+    "the front: they should stay level"
+)
 NO_HANDS = "no hand position was asked for"
 # A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth).
 _LEAST_JITTERY_BEND_DEG = 45.0
@@ -76,6 +82,7 @@ class SetSummary:
     first_breakdown_rep: int | None
     load_fraction: Quantity
     tempo_kept: Mapping[str, PhaseKept] = field(default_factory=dict)
+    sides: Mapping[Side, SideKept] = field(default_factory=dict)  # where one arm worked at a time
 
 
 @dataclass(frozen=True)
@@ -188,8 +195,20 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None
         view = View(stated, side, view.yaw_deg, stated=True)
-    look = Look(clip, steady, view, read_signals(steady, view))
+    look = Look(clip, steady, view, _signals_of(steady, view))
     return look.with_reps(_reps_of(look))
+
+
+def _signals_of(
+    track: PoseTrack, view: View, hands_above_feet: float = 0.0, on_knees: bool = False
+) -> Signals:
+    """The curves; from the front, a hand that rests off the floor takes no part in them."""
+    resting = resting_hand(track) if view.kind == "front" else None
+    if resting is None:
+        return read_signals(track, view, hands_above_feet, on_knees)
+    plain = read_signals(track, view, hands_above_feet, on_knees)
+    working = read_signals(mirrored_arm(track, resting), view, hands_above_feet, on_knees)
+    return replace(working, drawn_px=plain.drawn_px, points_px=plain.points_px)
 
 
 def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
@@ -198,17 +217,20 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     if len(looks) == 2:
         looks, paired = _joined(looks)
     looks, variation = _recognised(looks, asked, person)
+    work = variation.arm_work
+    looks = [with_working_arm(look, work) for look in looks]
     front = next((look for look in looks if look.view.kind == "front"), None)
     body = next((look for look in looks if look.view.from_side), looks[0])
     load = load_over_time(body, variation, asked, person)
     line = read_line(body, variation.support)
     values = measure_reps(looks, body, line, load, person)
+    of_working_arm(values, looks, work)
     for of_rep, arms in zip(values, arm_loads(values, variation, front), strict=True):
         of_rep |= arms
     scene = front.signals.scene if front else None
     notes = (
         *(paired.evidence if paired else ()),
-        *(stance_remarks(scene) if scene else ()),
+        *(stance_remarks(scene) if scene and work.arms != "one" else ()),
         *load.remarks,
     )
     return Measured(
@@ -311,7 +333,7 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         not_judged = _not_judged(results, looks, asked, variation)
     else:
         not_judged = (NotJudged("reps", _why_empty(looks)),)
-    summary = _summary(results)
+    summary = _summary(results, variation.arm_work)
     faults = tuple(fault for result in results for fault in result.faults)
     hold_verdict = NOT_BROKEN if hold is None else judge_hold(hold, limits)
     record = SetRecord(
@@ -353,7 +375,7 @@ def _with_stance(front: Look, variation: Variation) -> Look:
     on_knees = variation.support == "knees"
     if not on_knees and abs(raised) < _WORTH_KNOWING:
         return front
-    return replace(front, signals=read_signals(front.track, front.view, raised, on_knees))
+    return replace(front, signals=_signals_of(front.track, front.view, raised, on_knees))
 
 
 def _reps_of(look: Look) -> list[Rep]:
@@ -372,7 +394,8 @@ def _reps_of(look: Look) -> list[Rep]:
 def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
     """Two views on one clock, the side view's, with the reps that either of them holds."""
     first, second = sorted(looks, key=lambda look: _CLOCK_ORDER[look.view.kind])
-    paired = pair_looks(first, second)
+    front = next((look for look in looks if look.view.kind == "front"), None)
+    paired = pair_looks(first, second, arm_work(front, None).arms in ("archer", "one"))
     if not paired.same_set:
         raise NotOneSetError(
             f"{first.track.source_name} and {second.track.source_name} do not show the same set: "
@@ -482,6 +505,8 @@ def _not_judged(
     if results and not (load := _set_load(results)).known:
         out["load_fraction"] = load.reason or "could not be measured"
     out[scapula.KEY] = scapula.REASON
+    if variation.arms == "one":
+        out["trunk_rotation"] = TRUNK_ROTATION
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO
     if asked.hands is None and "hand_spacing" not in out:
@@ -498,7 +523,7 @@ def _whole(results: Sequence[RepResult]) -> list[RepResult]:
     return [r for r in results if r.attempt not in ("aborted", "failed")]
 
 
-def _summary(results: Sequence[RepResult]) -> SetSummary:
+def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
     reps = [r.rep for r in results]
     full = _whole(results)
     form = keys_weighing("range", "line")
@@ -519,4 +544,10 @@ def _summary(results: Sequence[RepResult]) -> SetSummary:
         first_breakdown_rep=min(broke) if broke else None,
         load_fraction=_set_load(results),
         tempo_kept=tempo_kept([r.values for r in full]),
+        sides=sides_kept(
+            [r.values for r in results],
+            [r.attempt == "counted" for r in results],
+            [_good(r) for r in results],
+            work,
+        ),
     )

@@ -17,13 +17,13 @@ from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, find_model
 from formcheck.report.folder import made_whole
-from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
     from formcheck.analysis import Analysis
     from formcheck.log.enter import Entered
     from formcheck.log.today import LogAsk
     from formcheck.report.weeks import Weeks
+    from formcheck.signals.view import ViewKind
 
 # Told what is being done, and how much of it, in whatever unit.
 OnProgress = Callable[[str, float, float], None]

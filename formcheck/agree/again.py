@@ -38,7 +38,7 @@ def asked_again(one: MeasuredSet, tempo: Tempo | None, standard: str | None) -> 
     return asked if standard is None else replace(asked, standard=standard)
 
 
-def judge_again(
+def changes_of(
     sets: Sequence[MeasuredSet],
     limits: Limits | None = None,
     tempo: Tempo | None = None,

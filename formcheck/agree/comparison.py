@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from formcheck.agree.again import change_table, changes_of
 from formcheck.agree.compare import (
     Agreement,
     CountAgreement,
@@ -25,8 +26,11 @@ from formcheck.agree.measured import MeasuredSet, measured_set, read_sets, repor
 from formcheck.agree.preference import Preference
 from formcheck.agree.suggest import Suggestion, suggest
 from formcheck.agree.sweep import Labelled, Sweep, labelled, sweep
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.tempo import Tempo
 from formcheck.faults.catalogue import fault_kinds
-from formcheck.judged import Judged
+from formcheck.faults.limits import default_limits
+from formcheck.judged import GivenLimits, Judged, asked_of, limits_of
 
 GivenPath = str | PathLike[str]
 GivenSets = GivenPath | Iterable[GivenPath | MeasuredSet] | Mapping[str, Judged]
@@ -116,3 +120,20 @@ def hold_against(labels: GivenPath | pd.DataFrame | Sequence[Label], sets: Given
     else:
         read = tuple(labels)
     return Comparison(opened, read, compare(read, opened))
+
+
+def judge_again(
+    sets: GivenSets,
+    limits: GivenLimits | None = None,
+    tempo: str | Tempo | None = None,
+    standard: str | None = None,
+) -> pd.DataFrame:
+    """Saved sets judged again, a fraction of a millisecond a rep; nothing is written.
+
+    ``limits`` values by key, a limits file, or the name of a set that ships; ``standard`` a named
+    test. A row a set: counted and clean before and after, and the faults called now or no more.
+    Raises LimitsError, TempoError and SavedReportError.
+    """
+    held_to = None if limits is None else limits_of(limits, default_limits())
+    asked = asked_of(Prescription(), tempo).tempo
+    return change_table(changes_of(open_sets(sets), held_to, asked, standard))

@@ -138,7 +138,9 @@ def suggestion_words(one: Suggestion) -> tuple[str, tuple[str, ...]]:
     """A suggestion as a headline and sentences."""
     if one.refused:
         return "No limit suggested", (_sentence(one.refused), *_next_words(one))
-    headline = f"{one.limit.value:g} {unit_name(one.unit)} instead of {one.in_force:g}"
+    unit = unit_name(one.unit)
+    behind = unit if unit == "°" else f" {unit}"
+    headline = f"{one.limit.value:g}{behind} instead of {one.in_force:g}{behind}"
     says = [
         f"95 % interval {one.limit.low:.3g} to {one.limit.high:.3g}; the verdicts fit a limit of "
         f"{one.coach.value:.3g} ({one.coach.low:.3g} to {one.coach.high:.3g}).",

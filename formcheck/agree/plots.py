@@ -127,7 +127,7 @@ def counts_figure(found: CountAgreement) -> Figure:
 
 def _limits(axis: Axes, swept: Sweep, suggestion: Suggestion | None) -> None:
     """Lines at the limit in force and the suggested one, named above the plot on either side."""
-    marks = [("in force", swept.limit.value, theme.INK, (0, (4, 3)))]
+    marks = [("in force", swept.limit.value, theme.INK, "--")]
     if suggestion is not None and not suggestion.refused:
         limit = suggestion.limit
         if np.isfinite(limit.low):

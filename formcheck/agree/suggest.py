@@ -30,6 +30,7 @@ from formcheck.agree.sweep import (
     where_it_matters,
 )
 from formcheck.maths.arrays import FloatArray
+from formcheck.report.words import unit_name
 
 _FINE = 101  # of the curve that a suggestion is read from
 LEAST_REPS = (
@@ -227,7 +228,7 @@ def _too_wide(coach: Estimate, bare: Suggestion, found: _Found) -> str:
     more = math.ceil((bare.labelled[0] + bare.labelled[1]) * ((half / bearable) ** 2 - 1))
     return (
         f"the verdicts on {bare.fault} fit any limit from {coach.low:.3g} to {coach.high:.3g} "
-        f"{bare.unit}; label about {more} more reps whose value lies between those."
+        f"{unit_name(bare.unit)}; label about {more} more reps whose value lies between those."
     )
 
 
@@ -261,13 +262,13 @@ def _remarks(value: float, bare: Suggestion, as_the_coach: bool) -> tuple[str, .
     if abs(value - bare.in_force) < bare.half_width:
         out.append(
             f"{value:g} and the {bare.in_force:g} in force lie closer together than the ± of "
-            f"{bare.half_width:.2g} {bare.unit} of the measurement: on a single rep they cannot "
-            "be told apart."
+            f"{bare.half_width:.2g} {unit_name(bare.unit)} of the measurement: on a "
+            "single rep they cannot be told apart."
         )
     if not as_the_coach:
         out.append(
-            f"milder than the {bare.coach.value:.3g} {bare.unit} that the verdicts fit, since "
-            "there more than one accusation in twenty would be false."
+            f"milder than the {bare.coach.value:.3g} {unit_name(bare.unit)} that the verdicts "
+            "fit, since there more than one accusation in twenty would be false."
         )
     return tuple(out)
 

@@ -37,7 +37,7 @@ def again(
     from rich.progress import track
     from rich.table import Table
 
-    from formcheck.agree.again import judge_again
+    from formcheck.agree.again import changes_of
     from formcheck.agree.measured import read_sets, report_folders
     from formcheck.agree.rewrite import check_standard, rewrite
     from formcheck.faults.limits import read_limits
@@ -48,7 +48,7 @@ def again(
     check_standard(standard)
     held_to = None if limits is None else read_limits(limits)
     sets = read_sets(report_folders(folders))
-    changes = judge_again(sets, held_to, tempo, standard)
+    changes = changes_of(sets, held_to, tempo, standard)
     changed = [one for one in changes if one.any]
     console = Console(highlight=False, markup=False, soft_wrap=True)
     console.print(f"{len(changed)} of {len(sets)} sets judged otherwise", style="bold")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Annotated, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Literal, cast
 
 import typer
 
@@ -26,7 +26,9 @@ from formcheck.cli.progress import progress_bar
 from formcheck.job import SetJob
 from formcheck.job import judge_set as run
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
-from formcheck.signals.view import ViewKind
+
+if TYPE_CHECKING:
+    from formcheck.signals.view import ViewKind
 
 _PROCESSES = 2  # each holds the model, some 350 MB
 

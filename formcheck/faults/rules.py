@@ -83,7 +83,7 @@ def rep_faults(
 ) -> tuple[Fault, ...]:
     """All faults and borderlines of one attempt; ``view`` is used where a value names none.
 
-    An attempt that failed or was broken off is only that: its form, range and tempo are not held
+    An attempt that failed or was not finished is only that: its form, range and tempo are not held
     against it.
     ``hand_bounds`` are the smallest and largest hand spacing ratio of the position asked for.
     ``only`` one fault's key is looked for, which is quicker.

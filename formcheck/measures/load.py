@@ -250,7 +250,7 @@ def arm_loads(
         both = load["load_fraction_bottom"]
         if variation.arms == "archer" and front is not None:
             left = left_part(front, front.reps[i])
-        elif i < len(work.working):
+        elif i < len(work.working) and work.working[i] is not None:
             left = Quantity(1.0 if work.working[i] == "left" else 0.0, 0.0)
         else:
             left = not_measured("which hand was on the floor does not show here")

@@ -15,6 +15,7 @@ from formcheck.errors import FormcheckError
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
+from formcheck.pose.track import Side
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.schema import schema
 from formcheck.report.weeks import Weeks
@@ -40,7 +41,10 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
         "clips": [_clip(view) for view in analysis.looks],
         "prescription": _prescription(analysis),
         "variation": _variation(analysis),
-        "reps": [_rep(result) for result in analysis.reps],
+        "reps": [
+            _rep(result, dict(enumerate(analysis.variation.arm_work.working, 1)).get(i))
+            for i, result in enumerate(analysis.reps, 1)
+        ],
         "faults": [_fault(fault) for fault in analysis.faults],
         "not_judged": [{"key": n.key, "reason": n.reason} for n in analysis.not_judged],
         "set": {
@@ -56,6 +60,8 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
             "speed_unit": analysis.speed_unit,
             "tempo": _tempo(analysis),
             "test": _test(analysis),
+            "left": _side(analysis, "left"),
+            "right": _side(analysis, "right"),
         },
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
         "next_step": _next_step(analysis.next_step),
@@ -141,6 +147,14 @@ def _tempo(analysis: Analysis) -> dict[str, Any]:
     }
 
 
+def _side(analysis: Analysis, side: Side) -> dict[str, Any] | None:
+    """What one arm did, where one arm worked at a time."""
+    kept = analysis.summary.sides.get(side)
+    if kept is None:
+        return None
+    return {**vars(kept), "elbow_bottom_deg": _number(kept.elbow_bottom_deg)}
+
+
 def _test(analysis: Analysis) -> dict[str, Any] | None:
     """How the named test went."""
     test = analysis.test
@@ -170,7 +184,7 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         **_measured("surface_height_arm_lengths", variation.surface_height),
         "surface_height_cm": _number(variation.surface_height_cm),
         "rung": rung.key if (rung := nearest_rung(analysis.next_step.exercise)) else None,
-        "working_arms": list(variation.arm_work.working),
+        "working_arms": [side for side in variation.arm_work.working if side],
         "pattern": variation.arm_work.pattern,
         **_measured("assisting_reach_arm_lengths", variation.arm_work.assisting_reach),
         "holds": list(variation.holds),
@@ -216,13 +230,14 @@ def _measured(name: str, quantity: Quantity | None) -> dict[str, float | None]:
     return {name: _number(quantity.value), f"{name}_plus_minus": _number(quantity.plus_minus)}
 
 
-def _rep(result: RepResult) -> dict[str, Any]:
+def _rep(result: RepResult, working: Side | None) -> dict[str, Any]:
     rep, values = result.rep, result.values
     measured: dict[str, float | None] = {}
     for name in rep_values():
         measured |= _measured(name, values.get(name))
     return {
         "index": rep.index,
+        "working_arm": working,
         "attempt": result.attempt,
         "why_not_counted": result.why_not_counted,
         "corrections": list(result.corrections),

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 
+from formcheck.asked.prescription import Arms
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.geometry import length
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.pose.track import INDEX, PoseTrack, Side
 from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
+from formcheck.signals.front_arms import SIDES
 from formcheck.signals.side_arm import elbow_of, offset_of
 from formcheck.variation.stance import lifted_hand, top_frames
-
-Arms = Literal["two", "archer", "one"]
 
 _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
 # From the side: how much of the bend that the shoulder's drop takes shows at the near elbow. A
@@ -144,10 +144,9 @@ def _pattern(working: Sequence[Side | None]) -> Literal["alternating", "same_sid
     return "same_side" if not any(changes) else None
 
 
-def _arm_px(px: dict[str, FloatArray] | object, side: str) -> FloatArray:
-    points: dict[str, FloatArray] = px  # type: ignore[assignment]
-    upper = length(points[f"{side}_elbow"] - points[f"{side}_shoulder"])
-    lower = length(points[f"{side}_wrist"] - points[f"{side}_elbow"])
+def _arm_px(px: Mapping[str, FloatArray], side: str) -> FloatArray:
+    upper = length(px[f"{side}_elbow"] - px[f"{side}_shoulder"])
+    lower = length(px[f"{side}_wrist"] - px[f"{side}_elbow"])
     return np.asarray(upper + lower)
 
 
@@ -162,10 +161,9 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
     for place, (rep, side) in enumerate(zip(look.reps, work.working, strict=True)):
         if side is None:
             continue
-        begins = -np.inf if place == 0 else look.reps[place - 1].top_s
+        begins = -np.inf if place == 0 else look.reps[place - 1].end_s
         last = place + 1 == len(look.reps)
-        here = (signals.t_s >= begins) & (signals.t_s < (np.inf if last else rep.top_s))
-        # At the top both arms are straight: the arm that comes next keeps the pause before it.
+        here = (signals.t_s >= begins) & (signals.t_s < (np.inf if last else rep.end_s))
         elbow[here] = either[side][here]
         if signals.scene is not None:
             flare[here] = signals.scene.flare_deg[side][here]
@@ -194,9 +192,6 @@ def resting_hand(track: PoseTrack) -> Side | None:
     if np.mean(np.sign(known) == np.sign(np.median(known))) < 0.8:
         return None
     return "right" if np.median(known) > 0 else "left"
-
-
-SIDES = ("left", "right")
 
 
 def mirrored_arm(track: PoseTrack, resting: Side) -> PoseTrack:

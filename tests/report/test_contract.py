@@ -113,7 +113,7 @@ def test_every_field_that_is_described_is_written(sagging: Analysis) -> None:
                 yield f"{place}/{name}"
 
     told = set(missing(schema(), report_dict(sagging), ""))
-    only_when_logged = {"/person", "/recorded_at", "/recorded_from"}
+    only_when_logged = {"/person", "/recorded_at", "/recorded_from", "/log"}
     assert told == only_when_logged
 
 

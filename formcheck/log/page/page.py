@@ -12,7 +12,6 @@ import jinja2
 
 from formcheck.advice.ladder import ladder
 from formcheck.errors import OutputError
-from formcheck.faults.catalogue import fault_kinds
 from formcheck.log.change import (
     LEAST_DAYS,
     Change,
@@ -29,6 +28,7 @@ from formcheck.log.person import BodyMass
 from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import ALWAYS_CAUTIONS
+from formcheck.report.words import fault_name
 
 _MOST_WEEKS = 16
 _MOST_FAULTS = 8
@@ -220,17 +220,11 @@ def _rows(best: SetEntry, latest: SetEntry, mass_of: BodyMass) -> tuple[Row, ...
 
 def _fault_text(entry: SetEntry) -> str:
     said = [
-        f"{_fault_name(key).lower()} {count.reps}×"
+        f"{fault_name(key).lower()} {count.reps}×"
         for key, count in entry.faults.items()
         if count.reps
     ]
     return ", ".join(said) or "none"
-
-
-def _fault_name(key: str) -> str:
-    """Also of a fault that somebody added and took away again."""
-    kind = fault_kinds().get(key)
-    return kind.name if kind else plain(key.replace("_", " ").capitalize(), 40)
 
 
 def _monday(entry: SetEntry) -> date:
@@ -252,7 +246,7 @@ def _faults(sets: Sequence[SetEntry], weeks: Sequence[date]) -> tuple[FaultLine,
     often = sorted((key for key in totals if totals[key]), key=lambda key: -totals[key])
     lines = []
     for key in often[:_MOST_FAULTS]:
-        name = _fault_name(key)
+        name = fault_name(key)
         cells = []
         for week in weeks:
             there = [entry for entry in within if _monday(entry) == week]

@@ -19,6 +19,7 @@ from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
+from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
@@ -49,7 +50,6 @@ from formcheck.report.words import (
     plus_minus,
     unit_name,
     variation_text,
-    visible,
     with_unit,
 )
 from formcheck.reps.find import rep_list
@@ -81,7 +81,7 @@ def page_html(
         lstrip_blocks=True,
     )
     environment.globals.update(kinds=fault_kinds())
-    environment.filters["plain"] = visible
+    environment.filters["plain"] = plain
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
     return environment.get_template("report.html.j2").render(
         **_context(analysis, clip, clip_name, note),
