@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from formcheck.analysis import Analysis, RepResult, judge_rep
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Prescription, parse_rep_range
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits, default_limits, with_values
@@ -167,6 +167,8 @@ def _prescription(raw: Mapping[str, Any]) -> Prescription:
     asked = {one.name: raw[one.name] for one in fields(Prescription) if one.name in raw}
     if asked.get("tempo") is not None:
         asked["tempo"] = parse_tempo(asked["tempo"])
+    if asked.get("rep_range") is not None:
+        asked["rep_range"] = parse_rep_range(asked["rep_range"])
     return Prescription(**asked)
 
 
