@@ -269,6 +269,27 @@ def rejudge(
     return _verdict(analysis.measured, prescription or analysis.prescription, limits)
 
 
+def judge_reps(
+    reps: Sequence[Rep],
+    values: Sequence[Mapping[str, Quantity]],
+    asked: Prescription,
+    limits: Limits,
+    views: Sequence[ViewKind],
+) -> tuple[tuple[RepResult, ...], TestResult | None]:
+    """The verdict on every rep of a set measured in these views, the first of which has the clock;
+    with a named test, how that went."""
+    found = [
+        rep_verdicts(rep, of_rep, asked, limits, views)
+        for rep, of_rep in zip(reps, values, strict=True)
+    ]
+    rulings, test = rule(reps, values, found, asked, limits)
+    results = tuple(
+        RepResult(rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections)
+        for rep, ruling, of_rep, faults in zip(reps, rulings, values, found, strict=True)
+    )
+    return results, test
+
+
 def judge_rep(
     rep: Rep,
     values: Mapping[str, Quantity],
@@ -280,24 +301,26 @@ def judge_rep(
 
     What a named test adds, its pace and its end, takes the whole set.
     """
-    found = _rep_faults(rep, values, asked, limits, views)
+    found = rep_verdicts(rep, values, asked, limits, views)
     alone = replace(asked, standard=None)
     (ruling,), _ = rule((rep,), (values,), (found,), alone, limits)
     return RepResult(rep, ruling.attempt, ruling.why, values, found, ruling.corrections)
 
 
-def _rep_faults(
+def rep_verdicts(
     rep: Rep,
     values: Mapping[str, Quantity],
     asked: Prescription,
     limits: Limits,
     views: Sequence[ViewKind],
+    only: str | None = None,
 ) -> tuple[Fault, ...]:
-    """Only faults that at least one of the views can judge."""
+    """Faults and borderlines of a rep that at least one of the views can judge; of ``only`` one
+    kind, where that is all that is wanted."""
     bounds = hand_bounds(asked.hands) if asked.hands else None
     return tuple(
         fault
-        for fault in rep_faults(rep, values, asked, limits, views[0], bounds)
+        for fault in rep_faults(rep, values, asked, limits, views[0], bounds, only)
         if any(fault.key not in hidden_from(kind) for kind in views)
     )
 
@@ -305,17 +328,7 @@ def _rep_faults(
 def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysis:
     looks, variation, hold = measured.looks, measured.variation, measured.hold
     kinds = [look.view.kind for look in looks]
-    found = [
-        _rep_faults(rep, values, asked, limits, kinds)
-        for rep, values in zip(measured.reps, measured.values, strict=True)
-    ]
-    rulings, test = rule(measured.reps, measured.values, found, asked, limits)
-    results = [
-        RepResult(rep, ruling.attempt, ruling.why, values, faults, ruling.corrections)
-        for rep, ruling, values, faults in zip(
-            measured.reps, rulings, measured.values, found, strict=True
-        )
-    ]
+    results, test = judge_reps(measured.reps, measured.values, asked, limits, kinds)
     if results or hold is not None:
         not_judged = _not_judged(results, looks, asked, variation)
     else:
@@ -345,7 +358,7 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         measured=measured,
         prescription=asked,
         limits=limits,
-        reps=tuple(results),
+        reps=results,
         faults=faults,
         not_judged=not_judged,
         summary=summary,

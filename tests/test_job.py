@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from formcheck.asked.prescription import Prescription
-from formcheck.errors import Exit, FormcheckError
+from formcheck.errors import Exit, FormcheckError, OutputError
 from formcheck.job import SetJob, judge_set
 from formcheck.judged import AskedError
 from formcheck.pose.sides import with_steady_sides
@@ -104,3 +104,28 @@ def test_progress_says_what_is_being_done(tmp_path: Path, monkeypatch: pytest.Mo
     what = [one[0] for one in told]
     assert list(dict.fromkeys(what)) == ["Finding the pose in hip_sag_side.mp4", "Drawing the clip"]
     assert all(0 <= done <= of * 1.01 for _, done, of in told)
+
+
+def test_a_clip_given_twice_is_told_from_two_views(tmp_path: Path) -> None:
+    (tmp_path / "copy.parquet").write_bytes(SIDE.read_bytes())
+    with pytest.raises(FormcheckError, match="the same one"):
+        judge_set(SetJob((SIDE, tmp_path / "copy.parquet"), tmp_path / "report"))
+
+
+def test_a_report_is_never_written_over_the_track_it_judges(tmp_path: Path) -> None:
+    folder = judge_set(SetJob((SIDE,), tmp_path / "report")).folder
+    (folder / "annotated.mp4").write_text("drawn")
+    with pytest.raises(OutputError, match="was given to be judged"):
+        judge_set(SetJob((folder / "landmarks.parquet",), folder, overwrite=True))
+    assert (folder / "annotated.mp4").read_text() == "drawn"
+
+
+def test_the_default_folder_fits_the_longest_names(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    clip = tmp_path / "a.parquet"
+    track = read_track(SIDE)
+    write_track(replace(track, source_name=f"{'é' * 120}.mp4"), clip)
+    folder = judge_set(SetJob((clip,))).folder
+    assert folder.exists() and folder.name.startswith("ééé")

@@ -20,8 +20,8 @@ FOLDER = Path(__file__).parents[1] / NAME
 
 ROOMS = (
     "plain", "errors", "files", "maths", "asked", "apart", "clip", "pose", "signals", "reps",
-    "variation", "measures", "faults", "advice", "analysis", "report", "public", "job", "batch",
-    "log", "agree", "desk", "cli",
+    "variation", "measures", "faults", "advice", "analysis", "report", "public", "log", "job",
+    "batch", "agree", "desk", "cli",
 )  # fmt: skip
 BASE = {"plain", "errors"}
 OPENS_A_FILE = {f"{NAME}.faults.limits"}  # the user's limits file, where it is read

@@ -25,7 +25,7 @@ Code = Literal[
     "other_faults", "not_counted", "faults_allowed", "unseen", "unclear", "drops", "none_left",
     "plenty_left", "slowed", "ground", "remedy", "hold", "hold_broke", "hold_unclear",
     "hold_unseen", "hold_earns_reps", "nothing", "no_size", "load", "size", "load_stays",
-    "usual_stature", "vest_first", "way",
+    "usual_stature", "vest_first", "way", "log",
 ]  # fmt: skip
 When = Literal["from the start", "late"]
 

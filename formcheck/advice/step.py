@@ -36,7 +36,7 @@ LEAST_HEIGHT = 0.12  # arm lengths (6 cm): a lower surface is not worth raising 
 
 Kind = Literal[
     "same", "hands", "feet", "floor", "toes", "wall_feet", "weight", "vest_off", "turn_out", "way",
-    "rung", "hold", "first_reps", "rest",
+    "rung", "hold", "first_reps", "rest", "earlier",
 ]  # fmt: skip
 Caution = Literal["pain", "not_medical", "professional", "supports", "slowly", "rings"]
 
@@ -46,7 +46,7 @@ class Move:
     """What changes. ``kind``: the height of ``hands`` or ``feet``, from them to the ``floor``, from
     the knees to the ``toes``, the feet at a wall, the ``weight``, the ``vest_off``, rings turned
     out, a ``way`` or a ``rung`` of the ladder; nothing (``same``), only holding it (``hold``),
-    ``first_reps`` of it, or ``rest``.
+    ``first_reps`` of it, or ``rest``; or an ``earlier`` set that is ``named``.
 
     ``change_cm`` of the raised end (+ higher) or of the feet at the wall (+ farther from it);
     ``percent`` of the load on the hands; ``kg`` worn (+ more). None where it does not change.
@@ -59,6 +59,7 @@ class Move:
     body_percent: float | None = None  # the weight as a share of body mass, where that is unknown
     way: Way | None = None
     rung: Rung | None = None
+    named: str | None = None
 
 
 @dataclass(frozen=True)

@@ -16,9 +16,10 @@ from markupsafe import Markup
 from formcheck.batch.standout import common_faults, did_well, people_in, words_due
 from formcheck.batch.summary import JudgedSet
 from formcheck.faults.catalogue import FaultKind, fault_kinds
+from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import ALWAYS_CAUTIONS
-from formcheck.report.words import TRUST, visible, with_unit
+from formcheck.report.words import TRUST, with_unit
 
 _FIRST_WORDS = 8  # more are folded away
 
@@ -70,7 +71,7 @@ def summary_html(
         lstrip_blocks=True,
     )
     environment.globals.update(kind=_kind)
-    environment.filters["plain"] = visible
+    environment.filters["plain"] = plain
     due = words_due(sets)
     said = {word.about.result.name: word.text for word in due}
     rows = {one.result.name: _row(one, picture, said) for one in sets}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Annotated, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Literal, cast
 
 import typer
 
@@ -28,11 +28,14 @@ from formcheck.cli.asked import (
     TempoOption,
     rep_range_of,
 )
+from formcheck.cli.log import LogFile, LongBreak, SetsInARow, log_ask, print_weeks
 from formcheck.cli.progress import progress_bar
 from formcheck.job import SetJob
 from formcheck.job import judge_set as run
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
-from formcheck.signals.view import ViewKind
+
+if TYPE_CHECKING:
+    from formcheck.signals.view import ViewKind
 
 _PROCESSES = 2  # each holds the model, some 350 MB
 
@@ -92,6 +95,23 @@ def judge_set(
     sex: Annotated[
         Literal["female", "male"] | None, typer.Option(help="For body segment masses.")
     ] = None,
+    person: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            help="Enter the set in this person's log; what it knows of them is used.",
+        ),
+    ] = None,
+    recorded: Annotated[
+        str | None,
+        typer.Option(
+            metavar="DATE",
+            help="When it was recorded: 2026-09-01T18:30. Default: as the clip says.",
+        ),
+    ] = None,
+    log: LogFile = None,
+    sets_in_a_row: SetsInARow = 2,
+    long_break_days: LongBreak = 21,
     view: Annotated[
         list[str] | None,
         typer.Option(
@@ -147,9 +167,11 @@ def judge_set(
         overwrite=overwrite,
         fresh=fresh,
         processes=min(_PROCESSES, os.cpu_count() or 1),
+        log=log_ask(person, log, recorded, sets_in_a_row, long_break_days),
     )
     with progress_bar() as on_progress:
         outcome = run(job, on_progress)
     print_summary(outcome.analysis, outcome.folder)
+    print_weeks(outcome)
     if outcome.exit_code:
         raise typer.Exit(int(outcome.exit_code))

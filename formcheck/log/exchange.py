@@ -46,6 +46,15 @@ def schema() -> dict[str, Any]:
     return loaded
 
 
+def wrong_in(entry: SetEntry) -> str:
+    """What in an entry the schema does not allow; empty where all is well."""
+    from jsonschema import Draft202012Validator
+
+    row = json.loads(json.dumps({"kind": "set", **asdict(entry)}, allow_nan=False))
+    wrong = next(Draft202012Validator(schema()).iter_errors(row), None)
+    return wrong.message if wrong is not None else ""
+
+
 def export(log: sqlite3.Connection, path: Path, person: str | None = None) -> tuple[Path, ...]:
     """Write the whole log, or one person's part, by the suffix of ``path``: .csv or .jsonl.
 

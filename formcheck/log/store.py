@@ -278,8 +278,8 @@ def put_person(log: sqlite3.Connection, person: PersonRecord) -> None:
     hip = person.hip_offset
     log.execute(
         "UPDATE person SET sex = ?, stature_m = ?, upper_arm_m = ?, forearm_m = ?, "
-        "hip_offset_share = ?, hip_offset_plus_minus = ?, hip_offset_clip = ?, hip_offset_on_date = ? "
-        "WHERE id = ?",
+        "hip_offset_share = ?, hip_offset_plus_minus = ?, hip_offset_clip = ?, "
+        "hip_offset_on_date = ? WHERE id = ?",
         (
             person.sex, person.stature_m, person.upper_arm_m, person.forearm_m,
             *((hip.share, hip.plus_minus, hip.clip, hip.on_date) if hip else (None,) * 4),

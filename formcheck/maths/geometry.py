@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.ndimage import gaussian_filter
 
 from formcheck.maths.arrays import FloatArray
 
@@ -49,3 +50,20 @@ def inclination_deg(low_end: FloatArray, high_end: FloatArray) -> FloatArray:
     rise = low_end[..., 1] - high_end[..., 1]
     run = np.abs(high_end[..., 0] - low_end[..., 0])
     return np.asarray(np.degrees(np.arctan2(rise, run)))
+
+
+def usual_place(points: FloatArray, span: float, within: float) -> FloatArray:
+    """(2,) where ``points`` (N, 2) are for longest: their mode, on a scale of ``span``.
+
+    The median of those within ``within`` spans of it; NaN points are left out.
+    """
+    known = points[np.isfinite(points[:, 0])]
+    low = known.min(axis=0)
+    cells = np.floor((known - low) / (0.1 * span)).astype(int)
+    counts = np.zeros(cells.max(axis=0) + 1)
+    np.add.at(counts, (cells[:, 0], cells[:, 1]), 1.0)
+    busiest = np.unravel_index(gaussian_filter(counts, 1.0).argmax(), counts.shape)
+    place = low + (np.array(busiest) + 0.5) * 0.1 * span
+    for _ in range(2):
+        place = np.median(known[length(known - place) < within * span], axis=0)
+    return np.asarray(place)

@@ -115,6 +115,8 @@ def _moved(move: Move, exercise: Exercise, name: str, alone: bool = True) -> str
         return f"{name}, rings turned out at the top"
     if move.kind == "way" and move.way is not None:
         return f"{name}: {move.way.words}"
+    if move.kind == "earlier" and move.named is not None:
+        return move.named
     if move.kind == "rung" and move.rung is not None:
         return move.rung.words
     cm = round(move.change_cm or 0)
@@ -211,6 +213,7 @@ def _plain(text: str) -> Any:
 
 
 _SENTENCES: Mapping[str, Any] = {
+    "log": lambda data: data["says"],
     "pain": lambda data: (
         f"Pain was reported in {_PAIN[data['where']]}: that comes before any count."
     ),

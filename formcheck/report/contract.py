@@ -18,6 +18,7 @@ from formcheck.measures.values import rep_values
 from formcheck.pose.track import Side
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.schema import schema
+from formcheck.report.weeks import Weeks
 from formcheck.report.words import disagreement_text
 from formcheck.reps.look import Look
 
@@ -28,7 +29,7 @@ class ContractError(FormcheckError):
     """A report does not meet its schema."""
 
 
-def report_dict(analysis: Analysis) -> dict[str, Any]:
+def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any]:
     """The set as the contract's JSON object: seconds, degrees, shares; null where unmeasured.
 
     Every measured value ``NAME`` is followed by ``NAME_plus_minus``, the half-width of its
@@ -66,6 +67,7 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
         "next_step": _next_step(analysis.next_step),
         "pairing": _pairing(analysis),
         "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
+        **(weeks.fields() if weeks else {}),
     }
 
 
@@ -78,7 +80,7 @@ def check(report: dict[str, Any]) -> None:
     broken = best_match(Draft202012Validator(schema()).iter_errors(report))
     if broken is not None:
         place = "/".join(map(str, broken.absolute_path)) or "the report"
-        raise ContractError(f"report.json would break its contract at {place}: {broken.message}.")
+        raise ContractError(f"report.json breaks its contract at {place}: {broken.message}.")
 
 
 def _number(value: float | None, digits: int = 4) -> float | None:

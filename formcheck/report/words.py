@@ -6,7 +6,6 @@ Faults are named by their catalogue and values by their table; this adds what ne
 from __future__ import annotations
 
 import math
-import unicodedata
 from typing import Literal
 
 from formcheck.faults.catalogue import fault_kinds
@@ -94,6 +93,11 @@ def phase_name(key: str) -> str:
     return rep_values()[f"{key}_s"].label
 
 
+def fault_name(key: str) -> str:
+    """The name of a fault; one that left the catalogue is called by its key."""
+    return fault_kinds()[key].name if key in fault_kinds() else key.replace("_", " ").capitalize()
+
+
 def judged_name(key: str) -> str:
     """What is looked at under a key of ``not_judged``: ``Body line``, ``Tempo``."""
     if key in fault_kinds():
@@ -141,13 +145,6 @@ def plus_minus(value: float | None, uncertainty: float | None, unit: str) -> str
     if len(_suffix(unit)) > 1:
         text = text.removesuffix(_suffix(unit))  # say the unit once
     return f"{text} ± {with_unit(uncertainty, unit)}"
-
-
-def visible(text: str) -> str:
-    """Text in which signs that hide or turn its neighbours are written out, like ⟨U+202E⟩."""
-    return "".join(
-        f"⟨U+{ord(c):04X}⟩" if unicodedata.category(c) in ("Cf", "Cc", "Cs") else c for c in text
-    )
 
 
 def limit_text(value: float, limit: float, unit: str) -> str:

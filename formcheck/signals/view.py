@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.geometry import usual_place
 from formcheck.pose.track import INDEX, PoseTrack, Side
 
 ViewKind = Literal["side", "front", "oblique", "rear"]
@@ -125,7 +126,7 @@ def push_up_frames(track: PoseTrack) -> BoolArray:
     candidate: BoolArray = seen & ~arms_hang(arm, trunk, scale)
     if not candidate.any():
         return candidate
-    place = _busiest_place(wrist[candidate], _PLANTED_RADIUS * scale)
+    place = usual_place(wrist[candidate], scale, within=_PLANTED_RADIUS)
     planted: BoolArray = np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale
     return candidate & planted
 
@@ -141,13 +142,6 @@ def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float | FloatAr
         return np.asarray(
             (cosine > _HANGING_ARM_COS) & (trunk_length > _SHORT_TRUNK * arm_length_px)
         )
-
-
-def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
-    """(2,) the point with most others within ``radius``: a mode, not a mean."""
-    some = points[:: max(1, len(points) // 200)]
-    near = np.linalg.norm(some[:, None] - some[None], axis=2) <= radius
-    return np.asarray(np.median(some[near[near.sum(1).argmax()]], axis=0))
 
 
 def _middle(track: PoseTrack, joint: str) -> FloatArray:

@@ -82,11 +82,16 @@ def test_one_person_in_capitals_is_the_same_person(path: Path) -> None:
     assert {one.person for one in kept(path)} == {"Ána"}
 
 
+def put_and_fail(path: Path, one: SetEntry) -> None:
+    with open_log(path, write=True) as log, changing(log, path):
+        put_set(log, one)
+        raise RuntimeError
+
+
 def test_what_fails_half_way_leaves_nothing(path: Path) -> None:
     put(path, entry(1))
-    with pytest.raises(RuntimeError), open_log(path, write=True) as log, changing(log, path):
-        put_set(log, entry(2))
-        raise RuntimeError
+    with pytest.raises(RuntimeError):
+        put_and_fail(path, entry(2))
     assert kept(path) == [entry(1)]
 
 

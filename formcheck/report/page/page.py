@@ -19,6 +19,7 @@ from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
+from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
@@ -33,6 +34,7 @@ from formcheck.report.page.curves import chart, samples, series_of
 from formcheck.report.targets import Targets, targets_of
 from formcheck.report.video.annotate import Annotated, FaultId, id_of
 from formcheck.report.video.canvas import Picture
+from formcheck.report.weeks import Weeks
 from formcheck.report.words import (
     ATTEMPTS,
     DIRECTIONS,
@@ -48,7 +50,6 @@ from formcheck.report.words import (
     plus_minus,
     unit_name,
     variation_text,
-    visible,
     with_unit,
 )
 from formcheck.reps.find import rep_list
@@ -59,11 +60,18 @@ NOT_ASKED = (NO_TEMPO, NO_HANDS)
 _LEAD_S = 0.4  # a fault is shown from a little before it happens
 
 
-def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: str = "") -> str:
+def page_html(
+    analysis: Analysis,
+    clip: Annotated | None,
+    clip_name: str,
+    note: str = "",
+    weeks: Weeks | None = None,
+) -> str:
     """The whole page as text.
 
     ``clip`` None: no video, only what was measured. ``clip_name`` is the annotated clip's file
     beside the page. File names and ``note`` are shown as text, whatever they contain.
+    ``weeks`` what the training log adds.
     """
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("formcheck.report.page"),
@@ -73,10 +81,11 @@ def page_html(analysis: Analysis, clip: Annotated | None, clip_name: str, note: 
         lstrip_blocks=True,
     )
     environment.globals.update(kinds=fault_kinds())
-    environment.filters["plain"] = visible
+    environment.filters["plain"] = plain
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
     return environment.get_template("report.html.j2").render(
         **_context(analysis, clip, clip_name, note),
+        weeks=weeks,
         script=Markup(script),  # our own file, not data
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
     )

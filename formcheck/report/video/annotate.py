@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from formcheck.analysis import Analysis
-from formcheck.clip.read import ClipInfo, Planes, probe, read_planes
+from formcheck.clip.read import ClipInfo, Planes, probe_apart, read_planes_apart
 from formcheck.clip.write import ClipWriter
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
@@ -101,7 +101,7 @@ def annotate(
     most ``MOST_PX``. ``on_frame`` is
     told the seconds done. Raises ClipError.
     """
-    infos = [probe(path) for path in clip_paths]
+    infos = [probe_apart(path) for path in clip_paths]
     targets = targets_of(analysis)
     panels, width, height = _layout(analysis, infos)
     unit = width / 360
@@ -299,7 +299,7 @@ def _index_at(panel: _Panel, t_s: float) -> int:
 
 
 def _scaled(panel: _Panel) -> Iterator[tuple[float, Planes]]:
-    return read_planes(panel.info, panel.full_width, panel.height)
+    return read_planes_apart(panel.info, panel.full_width, panel.height)
 
 
 def _readings(
