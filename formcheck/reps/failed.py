@@ -25,6 +25,7 @@ _LONE_BEND_DEG = 45.0  # with no rep to compare it with
 # A press that gets less than this share of its way up, and no further, has failed; one that gets
 # less than the other share and sinks back at once has, too.
 PRESSED_SHARE, _NEARLY_UP_SHARE = 0.5, 0.85
+_SINKS_SHARE = 0.35  # of what was pressed up, that is lost again by one who sinks back
 _PRESSED_DEG = 8.0  # a rise of less is no press
 # The clip has to show the lifter stopped for this long, or it ended in the middle of a rep; and
 # who leaves the position has to have stayed down for this long, or was only lost from sight.
@@ -88,7 +89,7 @@ def _failed(
     cut_off = ends_s > clip_ends_s - _CLIP_ENDS_S
     if last is not None and (part := _pressed_share(last, t_s, curve)) < _NEARLY_UP_SHARE:
         down_deg = _bend_deg(last, t_s, curve)
-        sinks = fell_deg > 0.5 * part * down_deg and t_s[high] - last.top_s < _AT_ONCE_S
+        sinks = fell_deg > _SINKS_SHARE * part * down_deg and t_s[high] - last.top_s < _AT_ONCE_S
         stopped = part < PRESSED_SHARE and (not cut_off or ends_s - last.top_s >= _STOPPED_S)
         if down_deg >= least and (sinks or stopped):
             return replace(
