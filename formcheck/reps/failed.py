@@ -62,11 +62,15 @@ def with_failed(
         failed = _failed(last, t_s[places], smooth[places], least, float(t_s[-1]))
         if failed is None:
             continue
-        if last is not None and failed.start_s == last.start_s:
-            out.remove(last)
-        elif last is not None:
-            place = out.index(last)
-            out[place] = replace(last, end_s=max(failed.start_s, last.top_s), last=False)
+        if inside and failed.start_s == inside[-1].start_s:
+            out.remove(inside.pop())
+        # Sinking back in two waves is one attempt.
+        while inside and _goes_on(inside[-1], failed, t_s, smooth):
+            failed = _joined(inside[-1], failed, t_s, smooth)
+            out.remove(inside.pop())
+        if inside:
+            place, before = out.index(inside[-1]), inside[-1]
+            out[place] = replace(before, end_s=max(failed.start_s, before.top_s), last=False)
         out.append(failed)
     out.sort(key=lambda rep: rep.bottom_s)
     return [replace(rep, index=i + 1) for i, rep in enumerate(out)]
@@ -118,6 +122,20 @@ def _failed(
         last=True,
         failed=True,
     )
+
+
+def _goes_on(before: Rep, failed: Rep, t_s: FloatArray, curve: FloatArray) -> bool:
+    """Whether an attempt that failed is only how the one before it ended."""
+    up = _pressed_share(before, t_s, curve) < _NEARLY_UP_SHARE
+    return up and failed.start_s - before.top_s < _AT_ONCE_S
+
+
+def _joined(before: Rep, failed: Rep, t_s: FloatArray, curve: FloatArray) -> Rep:
+    """Both as one attempt, which got as far up as the higher of the two."""
+    first, second = np.interp([before.top_s, failed.top_s], t_s, curve)
+    top_s = before.top_s if first >= second else failed.top_s
+    return replace(before, top_s=top_s, end_s=failed.end_s, last=True, failed=True,
+                   bend_share_percent=100.0)  # fmt: skip
 
 
 def _bend_deg(rep: Rep, t_s: FloatArray, curve: FloatArray) -> float:
