@@ -58,19 +58,19 @@ def with_failed(
     for number in range(1, count + 1):
         places = np.flatnonzero(stretches == number)
         inside = [rep for rep in reps if t_s[places[0]] <= rep.bottom_s <= t_s[places[-1]]]
-        last = inside[-1] if inside else None
+        waves = _last_waves(inside, t_s, smooth)
+        last = _joined(waves, t_s, smooth) if waves else None
         failed = _failed(last, t_s[places], smooth[places], least, float(t_s[-1]))
         if failed is None:
             continue
-        if inside and failed.start_s == inside[-1].start_s:
-            out.remove(inside.pop())
-        # Sinking back in two waves is one attempt.
-        while inside and _goes_on(inside[-1], failed, t_s, smooth):
-            failed = _joined(inside[-1], failed, t_s, smooth)
-            out.remove(inside.pop())
-        if inside:
-            place, before = out.index(inside[-1]), inside[-1]
-            out[place] = replace(before, end_s=max(failed.start_s, before.top_s), last=False)
+        before = inside[-1] if inside else None
+        if last is not None and failed.start_s == last.start_s:
+            for rep in waves:
+                out.remove(rep)
+            before = inside[-len(waves) - 1] if len(inside) > len(waves) else None
+        if before is not None:
+            ends_s = max(failed.start_s, before.top_s)
+            out[out.index(before)] = replace(before, end_s=ends_s, last=False)
         out.append(failed)
     out.sort(key=lambda rep: rep.bottom_s)
     return [replace(rep, index=i + 1) for i, rep in enumerate(out)]
@@ -124,18 +124,22 @@ def _failed(
     )
 
 
-def _goes_on(before: Rep, failed: Rep, t_s: FloatArray, curve: FloatArray) -> bool:
-    """Whether an attempt that failed is only how the one before it ended."""
-    up = _pressed_share(before, t_s, curve) < _NEARLY_UP_SHARE
-    return up and failed.start_s - before.top_s < _AT_ONCE_S
+def _last_waves(reps: Sequence[Rep], t_s: FloatArray, curve: FloatArray) -> list[Rep]:
+    """The last of ``reps`` with those that it only goes on: not pressed up, and no rest between,
+    as one does who sinks back in waves."""
+    waves = list(reps[-1:])
+    for before in reversed(reps[:-1]):
+        up = _pressed_share(before, t_s, curve) < _NEARLY_UP_SHARE
+        if not up or waves[0].start_s - before.top_s >= _AT_ONCE_S:
+            break
+        waves.insert(0, before)
+    return waves
 
 
-def _joined(before: Rep, failed: Rep, t_s: FloatArray, curve: FloatArray) -> Rep:
-    """Both as one attempt, which got as far up as the higher of the two."""
-    first, second = np.interp([before.top_s, failed.top_s], t_s, curve)
-    top_s = before.top_s if first >= second else failed.top_s
-    return replace(before, top_s=top_s, end_s=failed.end_s, last=True, failed=True,
-                   bend_share_percent=100.0)  # fmt: skip
+def _joined(waves: Sequence[Rep], t_s: FloatArray, curve: FloatArray) -> Rep:
+    """One attempt of them all, which got as far up as the highest."""
+    highest = max(waves, key=lambda rep: float(np.interp(rep.top_s, t_s, curve)))
+    return replace(waves[0], top_s=highest.top_s, end_s=waves[-1].end_s, last=waves[-1].last)
 
 
 def _bend_deg(rep: Rep, t_s: FloatArray, curve: FloatArray) -> float:
