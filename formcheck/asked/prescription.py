@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
@@ -65,3 +66,11 @@ class Prescription:
         test = standards()[self.standard]
         object.__setattr__(self, "range_standard", test.range)
         object.__setattr__(self, "counts", "range-and-line" if test.line else "range")
+
+
+def parse_rep_range(text: str) -> tuple[int, int]:
+    """``8-12`` as its two numbers. Raises ValueError."""
+    match = re.fullmatch(r"\s*(\d{1,3})\s*[-–]\s*(\d{1,3})\s*", text)
+    if match is None or not 1 <= int(match[1]) <= int(match[2]):
+        raise ValueError(f"“{text}” is no range of reps: give the lower and the upper, e.g. 8-12.")
+    return int(match[1]), int(match[2])
