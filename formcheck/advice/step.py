@@ -22,7 +22,7 @@ from formcheck.measures.hold import SupportHold
 from formcheck.measures.plank import plank_load, worn_load_share
 from formcheck.reps.find import rep_list
 from formcheck.variation.recognise import Variation
-from formcheck.variation.segments import arm_per_stature
+from formcheck.variation.segments import arm_m
 
 Direction = Literal["easier", "same", "harder"]
 
@@ -358,7 +358,7 @@ def _by_height(
     arm_cm = _arm_cm(person)
     of_body = (
         ""
-        if person.stature_m
+        if person.metres_known
         else f" Centimetres are for a body of {USUAL_STATURE_M:.2f} m: give the stature for yours."
     )
     one = "one arm, " if rung.arms == "one" else ""
@@ -485,7 +485,8 @@ def _stature_m(person: Person) -> float:
 
 
 def _arm_cm(person: Person) -> float:
-    return arm_per_stature(person.sex) * _stature_m(person) * 100
+    known = person if person.metres_known else Person(_stature_m(person), sex=person.sex)
+    return arm_m(known).value * 100
 
 
 @lru_cache

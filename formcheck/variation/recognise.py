@@ -19,7 +19,7 @@ from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.pose.track import Side
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.variation.segments import arm_per_stature
+from formcheck.variation.segments import arm_m
 from formcheck.variation.stance import (
     Stance,
     lifted_hand,
@@ -226,10 +226,10 @@ def _holds(reps: Sequence[Rep]) -> tuple[Literal["top", "bottom"], ...]:
 
 def _height_cm(stance: Stance, person: Person) -> float | None:
     """Height of the raised end."""
-    if person.stature_m is None or not stance.height.known:
+    arm = arm_m(person)
+    if not arm.known or not stance.height.known:
         return None
-    arm_m = arm_per_stature(person.sex) * person.stature_m
-    return abs(stance.height.value) * arm_m * 100
+    return abs(stance.height.value) * arm.value * 100
 
 
 def _declared(prescription: Prescription) -> dict[str, str | float | bool]:
