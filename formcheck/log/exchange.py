@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from formcheck.errors import FormcheckError
+from formcheck.files import read_small
 from formcheck.log.entry import ClipRef, FaultCount, SetEntry
 from formcheck.log.person import CheckedHold, PersonRecord, person_name
 from formcheck.log.store import changing, find_person, people, put_person, put_set, sets_of
@@ -106,9 +107,12 @@ def _rows(known: list[PersonRecord], sets: list[SetEntry]) -> Iterator[dict[str,
         yield {"kind": "set", **asdict(entry)}
 
 
+_LARGEST_BYTES = 200_000_000  # of an exported log
+
+
 def _read(path: Path) -> Iterator[SetEntry | PersonRecord]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_small(path, _LARGEST_BYTES).decode("utf-8-sig")
     except OSError as error:
         raise ExchangeError(f"{path} cannot be read ({error.strerror}).") from error
     except UnicodeDecodeError as error:
@@ -119,7 +123,10 @@ def _read(path: Path) -> Iterator[SetEntry | PersonRecord]:
         beside = path.with_name(f"{path.stem}{PEOPLE}.csv")
         rows = _csv_rows(path, text)
         if beside.exists():
-            rows = [*_csv_rows(beside, beside.read_text(encoding="utf-8-sig")), *rows]
+            rows = [
+                *_csv_rows(beside, read_small(beside, _LARGEST_BYTES).decode("utf-8-sig")),
+                *rows,
+            ]
     else:
         raise ExchangeError(f"{path}: give a file that ends in .csv or .jsonl.")
     from jsonschema import Draft202012Validator
