@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from formcheck.analysis import Analysis, analyse, rejudge
+from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import Tempo, parse_tempo
 from formcheck.clip.read import ClipInfo, probe_apart
-from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits, LimitsError, default_limits, read_limits, with_values
 from formcheck.plain import plain
 from formcheck.pose.cache import find_pose_once
@@ -43,10 +43,6 @@ MEASURED_BY = (
     "support", "surface", "arms", "hands", "rings", "rings_turned_out", "supinated_hands",
     "added_load_kg", "added_load_place",
 )  # fmt: skip
-
-
-class AskedError(FormcheckError):
-    """What is asked of the set makes no sense."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -215,6 +211,7 @@ def judge(
     ClipError, NotOneSetError, LimitsError, AskedError.
     """
     _check(len(clips), views, names)
+    check_within("a pose rate", pose_rate_hz, 5.0, 120.0, "Hz")
     asked = asked_of(prescription or Prescription(), tempo)
     held_to = default_limits() if limits is None else limits_of(limits, default_limits())
     given = [look_at(path) for path in clips]

@@ -14,7 +14,7 @@ from typing import Any
 
 from formcheck.analysis import Analysis, RepResult, judge_reps
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Prescription, parse_rep_range
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits, default_limits, with_values
@@ -175,8 +175,7 @@ def _prescription(raw: Mapping[str, Any]) -> Prescription:
     if asked.get("tempo") is not None:
         asked["tempo"] = parse_tempo(asked["tempo"])
     if asked.get("rep_range") is not None:
-        least, most = asked["rep_range"].split("-")
-        asked["rep_range"] = (int(least), int(most))
+        asked["rep_range"] = parse_rep_range(asked["rep_range"])
     return Prescription(**asked)
 
 
