@@ -22,6 +22,7 @@ source_suffix = {".md": "markdown"}
 html_theme = "furo"
 html_title = "formcheck"
 html_show_sourcelink = False
+smartquotes = False
 html_css_files: list[str] = []
 html_theme_options = {
     "light_css_variables": {
