@@ -162,7 +162,7 @@ class Analysis:
 
     @property
     def speed_unit(self) -> str:
-        return "arm lengths/s" if self.person.stature_m is None else "m/s"
+        return "m/s" if self.person.metres_known else "arm lengths/s"
 
 
 def analyse(
@@ -223,7 +223,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     front = next((look for look in looks if look.view.kind == "front"), None)
     body = next((look for look in looks if look.view.from_side), looks[0])
     load = load_over_time(body, variation, asked, person)
-    line = read_line(body, variation.support)
+    line = read_line(body, variation.support, person.hip_offset)
     values = measure_reps(looks, body, line, load, person)
     of_working_arm(values, looks, work)
     for of_rep, arms in zip(values, arm_loads(values, variation, front), strict=True):

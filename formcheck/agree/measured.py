@@ -8,11 +8,12 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
 from formcheck.analysis import Analysis, RepResult, judge_reps
+from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription, parse_rep_range
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
@@ -44,6 +45,7 @@ class MeasuredSet:
     views: tuple[ViewKind, ...]
     prescription: Prescription
     limits: Limits
+    person: Person = field(default_factory=Person)
     folder: Path | None = None
 
     def __repr__(self) -> str:
@@ -66,6 +68,7 @@ def measured_set(analysis: Analysis, name: str) -> MeasuredSet:
         tuple(look.view.kind for look in analysis.looks),
         analysis.prescription,
         analysis.limits,
+        analysis.person,
     )
 
 
@@ -132,6 +135,7 @@ def _read(report: Mapping[str, Any], folder: Path, name: str) -> MeasuredSet:
         views=tuple(clip["view"] for clip in report["clips"]),
         prescription=_prescription(report["prescription"]),
         limits=with_values(known, given),
+        person=_person(report["prescription"]),
         folder=folder,
     )
 
@@ -173,6 +177,10 @@ def _prescription(raw: Mapping[str, Any]) -> Prescription:
     if asked.get("rep_range") is not None:
         asked["rep_range"] = parse_rep_range(asked["rep_range"])
     return Prescription(**asked)
+
+
+def _person(raw: Mapping[str, Any]) -> Person:
+    return Person(**{one.name: raw[one.name] for one in fields(Person) if one.name in raw})
 
 
 def _hidden(path: Path) -> bool:

@@ -127,7 +127,7 @@ def _of_each_rep(measure: Measure, look: Look) -> list[Quantity]:
 
 
 def _in_metres(measure: Measure, person: Person, look: Look, rep: Rep) -> Quantity:
-    return in_metres(measure(look, rep), person.stature_m)
+    return in_metres(measure(look, rep), person)
 
 
 def _take(out: Sequence[dict[str, Quantity]], name: str, seen: Sequence[list[Quantity]]) -> None:

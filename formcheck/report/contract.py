@@ -112,6 +112,9 @@ def _clip(view: Look) -> dict[str, Any]:
 
 def _prescription(analysis: Analysis) -> dict[str, Any]:
     asked = {**vars(analysis.prescription), **vars(analysis.person)}
+    hip = asked.pop("hip_offset")
+    asked["hip_offset_share"] = _number(hip.share) if hip else None
+    asked["hip_offset_share_plus_minus"] = _number(hip.plus_minus) if hip else None
     asked["tempo"] = str(asked["tempo"]) if asked["tempo"] is not None else None
     if asked["rep_range"] is not None:
         asked["rep_range"] = "{}-{}".format(*asked["rep_range"])

@@ -50,7 +50,8 @@ def accused_of(kind: FaultKind) -> Analysis:
         replace(result, faults=(fault,) if result.rep.index == 2 else ())
         for result in analysis.reps
     )
-    record = SetRecord([True, False, True, True, True, True], 6, (fault,), ())
+    failed = {2: 40.0} if kind.key == "failed" else {}
+    record = SetRecord([True, False, True, True, True, True], 6, (fault,), (), failed)
     step = next_step(record, analysis.variation, Prescription())
     return replace(analysis, reps=reps, faults=(fault,), next_step=step)
 
@@ -70,7 +71,6 @@ def test_page_terminal_and_advice_call_a_fault_by_its_name(
     terminal = capsys.readouterr().out
     assert f"Fix first: {kind.name.lower()} (rep 2)" in terminal
     assert f"Fault: {kind.name.lower()} (rep 2)" in terminal
-    # That a rep failed is a sentence of its own.
     said = "Rep 2 failed" if kind.key == "failed" else f"{kind.name.lower()} (rep 2)"
     assert any(said in why for why in why_words(analysis.next_step))
 
