@@ -75,6 +75,7 @@ class SetSummary:
     attempts: int
     counted: int
     clean: int
+    unclear: int  # of the clean: those with a value too close to a limit
     time_under_tension_s: float
     pace_per_min: float
     speed_loss_percent: float
@@ -341,11 +342,6 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         counted=summary.counted,
         faults=faults,
         not_judged={entry.key for entry in not_judged},
-        failed={
-            result.rep.index: result.values["pressed_up_percent"].value
-            for result in results
-            if result.attempt == "failed"
-        },
         speed_loss_percent=summary.speed_loss_percent,
         load_fraction=summary.load_fraction,
         eccentric_s=summary.tempo_kept["eccentric_s"].done_s,
@@ -537,6 +533,7 @@ def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
         attempts=len(results),
         counted=sum(r.attempt == "counted" for r in results),
         clean=sum(_good(r) for r in results),
+        unclear=sum(_good(r) and bool(r.faults) for r in results),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in full]),

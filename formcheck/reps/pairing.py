@@ -39,6 +39,8 @@ DEPTH_BIAS_DEG = (0.0, 5.0)
 FLARE_BIAS_DEG = (8.0, 8.0)
 
 _STRAIGHT_REACH = 0.996  # arm lengths from the shoulder to the hand of an arm bent by ten degrees
+_SAME_START_S = 0.15
+_WORTH_SAYING_DEG = 8.0  # about what one view errs by
 _RATE_HZ = 30.0
 _WINDOW_S = 1.0
 _SHORT_GAP_S = 2.5  # nobody leaves the position and takes it again in less
@@ -368,30 +370,35 @@ def _clockwork(first: Look, second: Look, best: _Candidate) -> bool:
 
 
 def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) -> tuple[str, ...]:
+    reps, offset_s = len(best.matches), best.offset_s
+    began = "at the same time"
+    if abs(offset_s) >= _SAME_START_S:
+        began = f"{abs(offset_s):.1f} s {'later' if offset_s > 0 else 'earlier'}"
     sentences = [
-        f"{len(best.matches)} reps fall together at {best.offset_s:+.2f} s: phases "
-        f"{best.moments_s:.2f} s apart, elbow curves {best.curve_deg:.0f} degrees."
+        f"Both clips show the same {reps} reps; the second began {began}."
+        if reps > 1
+        else f"Both clips show the same rep; the second began {began}."
     ]
-    if np.isfinite(best.depth_deg[0]):
-        sentences.append(
-            f"The views read the bottom elbow angle {abs(best.depth_deg[0]):.0f} degrees apart on "
-            f"average, ± {best.depth_deg[1]:.0f} from rep to rep."
-        )
-    if np.isfinite(best.flare_deg[0]):
-        sentences.append(
-            f"They read the elbow flare {abs(best.flare_deg[0]):.0f} degrees apart, "
-            f"± {best.flare_deg[1]:.0f}."
-        )
+    for what, (mean, spread) in (("depth", best.depth_deg), ("elbow flare", best.flare_deg)):
+        if np.isfinite(mean) and abs(mean) > _WORTH_SAYING_DEG:
+            sentences.append(
+                f"The two views read the {what} {abs(mean):.0f} degrees apart in every rep; the "
+                "surer one is shown."
+            )
+        elif np.isfinite(spread):
+            sentences.append(
+                f"The two views agree on the {what} to {max(spread, 1.0):.0f} degrees."
+            )
     if rivals:
         others = ", ".join(sorted({f"{c.offset_s:+.1f} s" for c in rivals}))
         sentences.append(
-            f"Shifted by whole reps they would fit as well ({others}); the offset with most reps "
-            "in both clips was taken."
+            f"They would fit as well shifted by whole reps ({others}); what joins most reps was "
+            "taken."
         )
     if clockwork:
         sentences.append(
-            "The reps are so even that another set at this tempo would fit too: that both clips "
-            "show one set rests on your word."
+            "The reps are so even that another set at this tempo would fit as well: that both "
+            "clips show one set is taken from you."
         )
     return tuple(sentences)
 

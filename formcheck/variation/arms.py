@@ -27,8 +27,9 @@ _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other 
 _SHOWS_NONE, _SHOWS = 0.25, 0.5
 _LIFTED_TRACK = 0.3  # arm lengths that one wrist stays higher than the other in a front view
 # 95 %, deg: from exact motion, the elbow of one arm at work, hands further in or out than two arms
-# have them, reads up to 10 degrees too bent.
-WORKING_PLUS_MINUS_DEG = 10.0
+# have them, reads up to 10 degrees too bent from the front, and from the side, where the arm leans
+# along the line of sight, up to 14.
+WORKING_PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 10.0, 14.0
 
 FAR_ARM = "the far arm worked in this rep, and the body hides it; film from the front"
 ONE_AT_A_TIME = "one arm works at a time, so the two are not compared within a rep"
@@ -156,6 +157,7 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         return look
     signals = look.signals
     either = {"left": signals.elbow_left_deg, "right": signals.elbow_right_deg}
+    doubt_deg = FROM_SIDE_PLUS_MINUS_DEG if look.view.from_side else WORKING_PLUS_MINUS_DEG
     elbow = signals.elbow_deg.copy()
     flare = signals.flare_deg.copy()
     for place, (rep, side) in enumerate(zip(look.reps, work.working, strict=True)):
@@ -173,7 +175,7 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
             signals,
             elbow_deg=elbow,
             flare_deg=flare,
-            elbow_plus_minus_deg=np.hypot(signals.elbow_plus_minus_deg, WORKING_PLUS_MINUS_DEG),
+            elbow_plus_minus_deg=np.hypot(signals.elbow_plus_minus_deg, doubt_deg),
         ),
     )
 
