@@ -38,8 +38,8 @@ class SetJob:
     that differ from the default ones, by key. ``views`` what each clip shows, where recognition
     is not wanted; empty otherwise. ``names`` shown in place of the clips' file names; empty to
     show those. ``drawing`` whether to write the annotated clip and the pictures on the page.
-    ``processes`` to look for the pose in; 0 looks in this one. ``fresh`` finds the pose again
-    even if it is known. ``log`` whose training log to enter the set in; None enters it in none.
+    ``processes`` to look for the pose in. ``fresh`` finds the pose again even if it is known.
+    ``log`` whose training log to enter the set in; None enters it in none.
     """
 
     clips: tuple[Path, ...]
@@ -56,7 +56,7 @@ class SetJob:
     xlsx: bool = False
     overwrite: bool = False
     fresh: bool = False
-    processes: int = 0
+    processes: int = 1
     log: LogAsk | None = None
 
 

@@ -16,6 +16,7 @@ from formcheck.asked.tempo import Tempo, parse_tempo
 from formcheck.clip.read import ClipInfo, probe_apart
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits, LimitsError, default_limits, read_limits, with_values
+from formcheck.plain import plain
 from formcheck.pose.cache import find_pose_once
 from formcheck.pose.digest import sha256_of
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
@@ -250,7 +251,7 @@ def _find_tracks(
         if isinstance(one, PoseTrack):
             tracks.append(one)
             continue
-        told = partial(on_progress, f"Finding the pose in {one.path.name}")
+        told = partial(on_progress, f"Finding the pose in {plain(one.path.name)}")
         tracks.append(find_pose_once(one, model, pose_rate_hz, processes, fresh, told))
     return tracks
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from formcheck.analysis import Analysis, RepResult, judge_rep
+from formcheck.analysis import Analysis, RepResult, judge_reps
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
@@ -54,10 +54,7 @@ class MeasuredSet:
     ) -> tuple[RepResult, ...]:
         """The verdict on each rep, under its own limits and prescription or under others."""
         limits, asked = limits or self.limits, prescription or self.prescription
-        return tuple(
-            judge_rep(rep, values, asked, limits, self.views)
-            for rep, values in zip(self.reps, self.values, strict=True)
-        )
+        return judge_reps(self.reps, self.values, asked, limits, self.views)[0]
 
 
 def measured_set(analysis: Analysis, name: str) -> MeasuredSet:
@@ -123,7 +120,11 @@ def read_sets(folders: Sequence[Path]) -> tuple[MeasuredSet, ...]:
 
 def _read(report: Mapping[str, Any], folder: Path, name: str) -> MeasuredSet:
     known = default_limits()
-    given = {key: value for key, value in report["limits"].items() if key in known}
+    given = {
+        key: math.inf if value is None else value  # no bound at all
+        for key, value in report["limits"].items()
+        if key in known
+    }
     return MeasuredSet(
         name=name,
         reps=tuple(_rep(one) for one in report["reps"]),
@@ -136,14 +137,16 @@ def _read(report: Mapping[str, Any], folder: Path, name: str) -> MeasuredSet:
 
 
 def _rep(raw: Mapping[str, Any]) -> Rep:
+    failed = raw["top_s"] is None
     return Rep(
         index=int(raw["index"]),
         start_s=float(raw["start_s"]),
         bottom_start_s=float(raw["bottom_start_s"]),
         bottom_s=float(raw["bottom_s"]),
         bottom_end_s=float(raw["bottom_end_s"]),
-        top_s=float(raw["top_s"]),
+        top_s=float(raw["end_s"] if failed else raw["top_s"]),
         end_s=float(raw["end_s"]),
+        failed=failed,
         bend_share_percent=_number(raw.get("bend_share_percent")),
     )
 
@@ -167,6 +170,9 @@ def _prescription(raw: Mapping[str, Any]) -> Prescription:
     asked = {one.name: raw[one.name] for one in fields(Prescription) if one.name in raw}
     if asked.get("tempo") is not None:
         asked["tempo"] = parse_tempo(asked["tempo"])
+    if asked.get("rep_range") is not None:
+        least, most = asked["rep_range"].split("-")
+        asked["rep_range"] = (int(least), int(most))
     return Prescription(**asked)
 
 

@@ -24,7 +24,7 @@ from formcheck.agree.sweep import (
 from formcheck.maths.arrays import FloatArray
 
 Preference = Literal["few-false", "balanced", "find-all"]
-_FINE = 161  # of the curve that a suggestion is read from
+_FINE = 101  # of the curve that a suggestion is read from
 LEAST_REPS = (
     10  # that have the fault, and that have not: ten cases a number fitted, common practice
 )

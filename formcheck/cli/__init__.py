@@ -2,34 +2,17 @@
 
 from __future__ import annotations
 
-import signal
-import sys
 from importlib.metadata import version
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
-from typer.core import TyperGroup
 
 from formcheck.cli import judge_batch, judge_set, limits, log, person
-from formcheck.errors import FormcheckError
-
-
-class _OneSentence(TyperGroup):
-    """Runs a command; a problem becomes its sentence and its exit code, never a traceback."""
-
-    def invoke(self, ctx: Any) -> Any:
-        # Being asked to end cleans up like Ctrl-C does: no half-written folder stays.
-        signal.signal(signal.SIGTERM, lambda *_: sys.exit(128 + signal.SIGTERM))
-        try:
-            return super().invoke(ctx)
-        except FormcheckError as error:
-            print(f"formcheck: {error}", file=sys.stderr)
-            raise typer.Exit(int(error.exit_code)) from error
-
+from formcheck.cli.border import OneSentence
 
 app = typer.Typer(
     name="formcheck",
-    cls=_OneSentence,
+    cls=OneSentence,
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,

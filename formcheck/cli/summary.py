@@ -11,6 +11,8 @@ from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.measures.values import rep_values
+from formcheck.plain import plain
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import answer_line, fix_line, reps_with
 from formcheck.report.words import (
     ATTEMPTS,
@@ -20,7 +22,6 @@ from formcheck.report.words import (
     judged_name,
     plus_minus,
     variation_text,
-    visible,
     with_unit,
 )
 from formcheck.reps.find import rep_list
@@ -38,7 +39,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         side = f", {view.view.near_side} side near" if view.view.near_side else ""
         kind = f"{view.view.kind} view{side}, " if view.track.frames_with_pose else ""
         console.print(
-            f"{visible(view.track.source_name)}: {kind}{view.track.duration_s:.1f} s",
+            f"{plain(view.track.source_name)}: {kind}{view.track.duration_s:.1f} s",
             style="dim",
         )
     console.print(answer_line(analysis), style="bold")
@@ -59,15 +60,16 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         *analysis.notes,
         *(n for view in analysis.looks for n in view.track.notes),
     ):
-        console.print(f"Note: {visible(note)}")
+        console.print(f"Note: {plain(note)}")
     if not analysis.empty:
         _print_step(console, analysis.next_step)
-    console.print(f"Report: {folder / 'report.html'}")
+    console.print(f"Report: {plain(str(folder / 'report.html'))}")
 
 
 def _print_step(console: Console, step: NextStep) -> None:
-    console.print(f"Next set: {DIRECTIONS[step.direction].lower()}, {step.variation}", style="bold")
-    for text in (*step.why, *step.cautions):
+    said = f"Next set: {DIRECTIONS[step.direction].lower()}: {variation_words(step)}"
+    console.print(said, style="bold")
+    for text in (*why_words(step), *caution_words(step)):
         console.print(f"  {text}")
 
 

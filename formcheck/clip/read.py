@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import av
 import numpy as np
@@ -33,6 +33,7 @@ from formcheck.apart.process import WorkLostError, stream_apart, work_apart
 from formcheck.errors import ClipError
 from formcheck.files import open_regular
 from formcheck.maths.arrays import FloatArray
+from formcheck.plain import plain
 
 RgbImage = npt.NDArray[np.uint8]  # (height, width, 3), contiguous
 Plane = npt.NDArray[np.uint8]  # (height, width)
@@ -192,6 +193,32 @@ def _recorded_at(container: InputContainer, stream: VideoStream) -> datetime | N
         return None
 
 
+@dataclass(frozen=True)
+class Glance:
+    """What a file's container says: whether it ``shows`` moving pictures, and when it was
+    ``recorded``, as it is written there."""
+
+    shows: bool
+    recorded: str
+
+
+def glance(path: Path) -> Glance | None:
+    """What kind of file it is, at a glance; None where it is none of the containers that are read.
+
+    Decodes nothing. Raises OSError where the file cannot be opened.
+    """
+    with open_regular(path) as file:
+        try:
+            with _container(file) as container:
+                shows = any(
+                    not stream.disposition & av.stream.Disposition[_ATTACHED_PICTURE]
+                    for stream in container.streams.video
+                )
+                return Glance(shows, plain(container.metadata.get("creation_time", "")))
+        except _DECODER_ERRORS:
+            return None
+
+
 def _one_recording(shown: npt.NDArray[np.int64], tick_s: float) -> tuple[Any, tuple[str, ...]]:
     """The longest stretch of times without a jump, and a remark where there was one."""
     # Not np.diff: times may lie so far apart that their difference has no 64-bit number.
@@ -346,22 +373,24 @@ def _first_bytes(path: Path) -> bytes:
     return head
 
 
+def _container(file: BinaryIO) -> InputContainer:
+    return av.open(
+        file,
+        "r",
+        metadata_errors="replace",
+        buffer_size=_READ_BYTES,
+        # No protocol at all: nothing but the file handed over is opened.
+        options={"format_whitelist": _CONTAINERS, "protocol_whitelist": "none"},
+    )
+
+
 @contextlib.contextmanager
 def _opened(path: Path, head: bytes = b"") -> Iterator[tuple[InputContainer, VideoStream]]:
     """The clip's container and the stream of its pictures."""
     with contextlib.ExitStack() as open_now:
         file = open_now.enter_context(open_regular(path))
         try:
-            container: InputContainer = open_now.enter_context(
-                av.open(
-                    file,
-                    "r",
-                    metadata_errors="replace",
-                    buffer_size=_READ_BYTES,
-                    # No protocol at all: nothing but the file handed over is opened.
-                    options={"format_whitelist": _CONTAINERS, "protocol_whitelist": "none"},
-                )
-            )
+            container = open_now.enter_context(_container(file))
         except _DECODER_ERRORS as error:
             if head[4:8] == b"ftyp":
                 raise ClipError(

@@ -51,6 +51,7 @@ class FaultKind:
     drill: str
     sign: str
     meant: str = ""
+    drill_late: str = ""
     limit: str = ""
     asked: str = ""
     standards: Mapping[RangeStandard, Criterion] = field(default_factory=dict)

@@ -79,15 +79,19 @@ def rep_faults(
     limits: Limits,
     view: str,
     hand_bounds: tuple[float, float] | None = None,
+    only: str | None = None,
 ) -> tuple[Fault, ...]:
     """All faults and borderlines of one attempt; ``view`` is used where a value names none.
 
-    An attempt that failed or was broken off is only that: its form, range and tempo are not held
+    An attempt that failed or was not finished is only that: its form, range and tempo are not held
     against it.
     ``hand_bounds`` are the smallest and largest hand spacing ratio of the position asked for.
+    ``only`` one fault's key is looked for, which is quicker.
     """
     found = []
     for kind in fault_kinds().values():
+        if only is not None and kind.key != only and not kind.alone:
+            continue
         quantity = values.get(kind.criterion(prescription.range_standard).measure)
         if quantity is None:
             continue

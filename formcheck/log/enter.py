@@ -178,7 +178,7 @@ def _report(path: Path) -> dict[str, Any]:
 def _entry(path: Path, report: dict[str, Any]) -> SetEntry:
     """Also of a report that another version wrote, or that somebody edited: whatever it says of
     the set has to make an entry as the log's schema wants it."""
-    from formcheck.advice.step import ladder
+    from formcheck.advice.ladder import ladder
     from formcheck.log.exchange import wrong_in
 
     try:

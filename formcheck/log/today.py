@@ -7,7 +7,9 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 
-from formcheck.advice.step import CAUTIONS, NextStep, ladder
+from formcheck.advice.decide import Reason
+from formcheck.advice.ladder import ladder
+from formcheck.advice.step import Caution, Move, NextStep
 from formcheck.analysis import Analysis
 from formcheck.asked.person import HipOffset, Person
 from formcheck.clip.read import ClipInfo
@@ -20,6 +22,8 @@ from formcheck.log.person import PersonRecord, masses, person_name
 from formcheck.log.store import default_log, open_log, people, sets_of
 from formcheck.report.contract import report_dict
 from formcheck.report.weeks import Weeks
+
+_ALWAYS: tuple[Caution, ...] = ("pain", "not_medical", "professional")
 
 
 @dataclass(frozen=True)
@@ -104,20 +108,23 @@ def weighed(analysis: Analysis, before: Before) -> tuple[Analysis, Weeks]:
         since=day_words(last) if last else None,
         changed=tuple(_said(one) for one in _by_weight(changed)),
     )
-    next_step = _with_log(analysis.next_step, step, today)
+    next_step = _with_log(analysis.next_step, step)
     return replace(analysis, next_step=next_step), weeks
 
 
-def _with_log(alone: NextStep, log: LogStep, today: SetEntry) -> NextStep:
+def _with_log(alone: NextStep, log: LogStep) -> NextStep:
     """The next step of the set alone, held back or turned by the log."""
+    reasons = tuple(Reason("log", {"says": said}) for said in log.why)
     if log.direction == alone.direction and log.back_to is None:
-        return replace(alone, why=(*alone.why, *log.why))
+        return replace(alone, why=(*alone.why, *reasons))
     # How big a step up would be is no news where none is made: only the score stays.
+    move = Move("earlier", named=step_words(log.back_to)) if log.back_to else Move("same")
     return NextStep(
         log.direction,
-        step_words(log.back_to or today),
-        (*alone.why[:1], *log.why),
-        tuple(said for said in alone.cautions if said in CAUTIONS),
+        alone.exercise,
+        move,
+        (*alone.why[:1], *reasons),
+        tuple(said for said in alone.cautions if said in _ALWAYS),
     )
 
 

@@ -24,6 +24,8 @@ from formcheck.measures.load import (
     LoadCurve,
     load_fraction,
     load_fraction_bottom,
+    load_fraction_high,
+    load_fraction_low,
     load_fraction_top,
 )
 from formcheck.measures.speed import (
@@ -76,6 +78,8 @@ _OF_THE_LINE = {
 }
 _OF_THE_LOAD = {
     "load_fraction": load_fraction,
+    "load_fraction_low": load_fraction_low,
+    "load_fraction_high": load_fraction_high,
     "load_fraction_top": load_fraction_top,
     "load_fraction_bottom": load_fraction_bottom,
 }

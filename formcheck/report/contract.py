@@ -8,11 +8,15 @@ from typing import Any
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import best_match
 
+from formcheck.advice.ladder import nearest_rung
+from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.errors import FormcheckError
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
+from formcheck.pose.track import Side
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.schema import schema
 from formcheck.report.weeks import Weeks
 from formcheck.report.words import disagreement_text
@@ -37,7 +41,10 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
         "clips": [_clip(view) for view in analysis.looks],
         "prescription": _prescription(analysis),
         "variation": _variation(analysis),
-        "reps": [_rep(result) for result in analysis.reps],
+        "reps": [
+            _rep(result, dict(enumerate(analysis.variation.arm_work.working, 1)).get(i))
+            for i, result in enumerate(analysis.reps, 1)
+        ],
         "faults": [_fault(fault) for fault in analysis.faults],
         "not_judged": [{"key": n.key, "reason": n.reason} for n in analysis.not_judged],
         "set": {
@@ -53,18 +60,11 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
             "speed_unit": analysis.speed_unit,
             "tempo": _tempo(analysis),
             "test": _test(analysis),
+            "left": _side(analysis, "left"),
+            "right": _side(analysis, "right"),
         },
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
-        "next_step": {
-            "direction": analysis.next_step.direction,
-            "variation": analysis.next_step.variation,
-            "load_change_percent": _number(analysis.next_step.load_change_percent),
-            "surface_end": analysis.next_step.surface_end,
-            "surface_change_cm": _number(analysis.next_step.surface_change_cm),
-            "added_load_change_kg": _number(analysis.next_step.added_load_change_kg),
-            "why": list(analysis.next_step.why),
-            "cautions": list(analysis.next_step.cautions),
-        },
+        "next_step": _next_step(analysis.next_step),
         "pairing": _pairing(analysis),
         "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
         **(weeks.fields() if weeks else {}),
@@ -120,6 +120,21 @@ def _prescription(analysis: Analysis) -> dict[str, Any]:
     return asked
 
 
+def _next_step(step: NextStep) -> dict[str, Any]:
+    return {
+        "direction": step.direction,
+        "variation": variation_words(step),
+        "change": step.move.kind,
+        "load_change_percent": _number(step.load_change_percent),
+        "surface_end": step.surface_end,
+        "surface_change_cm": _number(step.surface_change_cm),
+        "added_load_change_kg": _number(step.added_load_change_kg),
+        "why": list(why_words(step)),
+        "codes": [reason.code for reason in step.why],
+        "cautions": list(caution_words(step)),
+    }
+
+
 def _tempo(analysis: Analysis) -> dict[str, Any]:
     """Every phase over the set: asked, done, how steadily."""
     asked = analysis.prescription.tempo
@@ -133,6 +148,14 @@ def _tempo(analysis: Analysis) -> dict[str, Any]:
         }
         for phase, kept in analysis.summary.tempo_kept.items()
     }
+
+
+def _side(analysis: Analysis, side: Side) -> dict[str, Any] | None:
+    """What one arm did, where one arm worked at a time."""
+    kept = analysis.summary.sides.get(side)
+    if kept is None:
+        return None
+    return {**vars(kept), "elbow_bottom_deg": _number(kept.elbow_bottom_deg)}
 
 
 def _test(analysis: Analysis) -> dict[str, Any] | None:
@@ -163,7 +186,8 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         "arms": variation.arms,
         **_measured("surface_height_arm_lengths", variation.surface_height),
         "surface_height_cm": _number(variation.surface_height_cm),
-        "working_arms": list(variation.arm_work.working),
+        "rung": rung.key if (rung := nearest_rung(analysis.next_step.exercise)) else None,
+        "working_arms": [side for side in variation.arm_work.working if side],
         "pattern": variation.arm_work.pattern,
         **_measured("assisting_reach_arm_lengths", variation.arm_work.assisting_reach),
         "holds": list(variation.holds),
@@ -209,13 +233,14 @@ def _measured(name: str, quantity: Quantity | None) -> dict[str, float | None]:
     return {name: _number(quantity.value), f"{name}_plus_minus": _number(quantity.plus_minus)}
 
 
-def _rep(result: RepResult) -> dict[str, Any]:
+def _rep(result: RepResult, working: Side | None) -> dict[str, Any]:
     rep, values = result.rep, result.values
     measured: dict[str, float | None] = {}
     for name in rep_values():
         measured |= _measured(name, values.get(name))
     return {
         "index": rep.index,
+        "working_arm": working,
         "attempt": result.attempt,
         "why_not_counted": result.why_not_counted,
         "corrections": list(result.corrections),

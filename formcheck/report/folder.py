@@ -15,10 +15,10 @@ from tempfile import mkdtemp
 from formcheck.errors import OutputError
 
 TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
-REPORT = "report.json"
+REPORT, DRAWN_CLIP = "report.json", "annotated.mp4"
 # What a set's folder may hold; other files in it are the user's and are never touched. The report
 # comes last: a folder that has it is whole.
-MADE = (*TRACK_FILES, "reps.csv", "reps.xlsx", "report.html", "annotated.mp4", REPORT)
+MADE = (*TRACK_FILES, "reps.csv", "reps.xlsx", "report.html", DRAWN_CLIP, REPORT)
 _PARTIAL = ".partial"
 # In a scratch folder: what is being taken out of the report's folder, and all of it when it is.
 _EARLIER, _REPLACED = "earlier", "replaced"

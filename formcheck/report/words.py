@@ -6,7 +6,6 @@ Faults are named by their catalogue and values by their table; this adds what ne
 from __future__ import annotations
 
 import math
-import unicodedata
 from typing import Literal
 
 from formcheck.faults.catalogue import fault_kinds
@@ -24,6 +23,7 @@ _OTHERS: dict[str, tuple[str, Literal["side", "front"] | None]] = {
     "surface": ("Support and surface", "side"),
     "protraction": ("Shoulder blades at the top", None),
     "tempo": ("Tempo", None),
+    "trunk_rotation": ("Trunk rotation", None),
     "reps": ("Reps", None),
 }
 
@@ -145,13 +145,6 @@ def plus_minus(value: float | None, uncertainty: float | None, unit: str) -> str
     if len(_suffix(unit)) > 1:
         text = text.removesuffix(_suffix(unit))  # say the unit once
     return f"{text} ± {with_unit(uncertainty, unit)}"
-
-
-def visible(text: str) -> str:
-    """Text in which signs that hide or turn its neighbours are written out, like ⟨U+202E⟩."""
-    return "".join(
-        f"⟨U+{ord(c):04X}⟩" if unicodedata.category(c) in ("Cf", "Cc", "Cs") else c for c in text
-    )
 
 
 def limit_text(value: float, limit: float, unit: str) -> str:

@@ -8,12 +8,11 @@ from pathlib import Path
 
 from formcheck.analysis import Analysis
 from formcheck.report.contract import check, report_dict
+from formcheck.report.folder import DRAWN_CLIP
 from formcheck.report.page.page import page_html
 from formcheck.report.tables import reps_table, write_csv, write_xlsx
 from formcheck.report.video.annotate import annotate
 from formcheck.report.weeks import Weeks
-
-CLIP_NAME = "annotated.mp4"
 
 
 def write_report(
@@ -47,6 +46,6 @@ def write_report(
     clips = [path for path in clip_paths if path is not None]
     clip = None
     if clips and len(clips) == len(analysis.looks):
-        clip = annotate(analysis, clips, out_dir / CLIP_NAME, on_frame)
-    page = page_html(analysis, clip, CLIP_NAME, note, weeks)
+        clip = annotate(analysis, clips, out_dir / DRAWN_CLIP, on_frame)
+    page = page_html(analysis, clip, DRAWN_CLIP, note, weeks)
     (out_dir / "report.html").write_text(page, encoding="utf-8")

@@ -13,9 +13,10 @@ fits any other set done at that tempo; then the pair is accepted and said to be 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from scipy.ndimage import label
 from scipy.signal import correlate, correlation_lags, find_peaks
 
 from formcheck.errors import FormcheckError
@@ -23,6 +24,7 @@ from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import median_known
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
+from formcheck.signals.side_arm import elbow_of
 
 # One standard deviation of what two views of one set differ by, after a constant is allowed for;
 # as found on rendered pairs.
@@ -36,8 +38,10 @@ FLARE_SD_DEG = 4.0
 DEPTH_BIAS_DEG = (0.0, 5.0)
 FLARE_BIAS_DEG = (8.0, 8.0)
 
+_STRAIGHT_REACH = 0.996  # arm lengths from the shoulder to the hand of an arm bent by ten degrees
 _RATE_HZ = 30.0
 _WINDOW_S = 1.0
+_SHORT_GAP_S = 2.5  # nobody leaves the position and takes it again in less
 # A whole second in which the elbow curves differ by this much: one moves, the other holds.
 _CONTRADICTION_DEG = 28.0
 _WORST_MOMENTS = 3.5  # mean square of the phases' differences, in their standard deviations
@@ -84,8 +88,14 @@ class _Candidate:
     misfit: float
 
 
-def pair_looks(first: Look, second: Look) -> Pairing:
-    """Find the offset between two clips of one set, or the evidence that they are not one set."""
+def pair_looks(first: Look, second: Look, one_arm_at_a_time: bool = False) -> Pairing:
+    """Find the offset between two clips of one set, or the evidence that they are not one set.
+
+    Where ``one_arm_at_a_time`` works (archer, one arm) the views see different elbows: then they
+    are matched by how high the shoulders are.
+    """
+    if one_arm_at_a_time:
+        first, second = _by_height(first), _by_height(second)
     if not first.reps or not second.reps:
         which = "first" if not first.reps else "second"
         return _refused((f"The {which} clip shows no rep to match.",))
@@ -116,6 +126,19 @@ def pair_looks(first: Look, second: Look) -> Pairing:
     )
 
 
+def _by_height(look: Look) -> Look:
+    """The look with the elbow that a shoulder so high would have over a hand straight below it."""
+    signals = look.signals
+    height, use = (
+        signals.shoulder_height,
+        signals.in_position & np.isfinite(signals.shoulder_height),
+    )
+    top = float(np.nanpercentile(height[use], 90)) if use.any() else 1.0
+    elbow = np.degrees(elbow_of(_STRAIGHT_REACH * np.clip(height / top, 0.0, 1.0)))
+    unseen = np.full(len(height), np.nan)
+    return replace(look, signals=replace(signals, elbow_deg=elbow, flare_deg=unseen))
+
+
 def _curve(look: Look) -> tuple[FloatArray, FloatArray]:
     """Elbow angle over time; where the person is not in position, as straight as at the top."""
     angle = look.signals.elbow_deg.copy()
@@ -128,11 +151,24 @@ def _curve(look: Look) -> tuple[FloatArray, FloatArray]:
 def _lost(look: Look, at_s: FloatArray) -> BoolArray:
     """(K,) whether the arm was out of sight at these times."""
     nearest = np.searchsorted(look.signals.t_s, at_s).clip(0, len(look.signals.t_s) - 1)
-    lost = look.signals.bridged[nearest]
+    lost = (look.signals.bridged | _short_gaps(look))[nearest]
     for rep in look.reps:
         if rep.failed:  # who fails leaves the position, and one view loses it before the other
             lost = lost | (at_s >= rep.bottom_start_s) & ~look.signals.in_position[nearest]
     return np.asarray(lost)
+
+
+def _short_gaps(look: Look) -> BoolArray:
+    """(M,) out of position for so short a time in mid-set that the tracker lost the body."""
+    use = look.signals.in_position
+    gaps, count = label(~use)
+    out = np.zeros(len(use), dtype=bool)
+    for number in range(1, count + 1):
+        here = np.flatnonzero(gaps == number)
+        inside = here[0] > 0 and here[-1] < len(use) - 1
+        if inside and len(here) < _SHORT_GAP_S * look.signals.rate_hz:
+            out[here] = True
+    return out
 
 
 def _rough_offsets(first: Look, second: Look) -> list[float]:

@@ -324,6 +324,8 @@ def _find_camera(
             ]
         )
 
+    if not np.isfinite(residuals(guess)).all():  # what is seen is no body: nothing is found
+        return _Camera(float("nan"), float("nan"), float("nan"), focal_px)
     found = least_squares(
         residuals, guess, x_scale=np.array([1.0, 0.1, 0.1]), method="lm", xtol=1e-5, ftol=1e-5
     ).x

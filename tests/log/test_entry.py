@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from formcheck.advice.step import ladder
+from formcheck.advice.ladder import ladder
 from formcheck.log.entry import FaultCount, SetEntry, clip_key, entry_of, variation_words
 from tests.log.made_up import report
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import jinja2
 
-from formcheck.advice.step import CAUTIONS, ladder
+from formcheck.advice.ladder import ladder
 from formcheck.errors import OutputError
 from formcheck.log.change import (
     LEAST_DAYS,
@@ -27,6 +27,7 @@ from formcheck.log.page.multiples import HEIGHT, WIDTH, Multiple, multiples
 from formcheck.log.person import BodyMass
 from formcheck.plain import plain
 from formcheck.report import theme
+from formcheck.report.advice_words import ALWAYS_CAUTIONS
 from formcheck.report.words import fault_name
 
 _MOST_WEEKS = 16
@@ -123,7 +124,7 @@ def log_page(
         weeks=tuple(_week_label(day) for day in weeks),
         faults=_faults(sets, weeks),
         rungs=_rungs(sets, rules),
-        cautions=CAUTIONS,
+        cautions=ALWAYS_CAUTIONS,
     )
 
 

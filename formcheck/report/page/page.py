@@ -19,7 +19,9 @@ from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
+from formcheck.plain import plain
 from formcheck.report import theme
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
     answer_line,
     fix_first,
@@ -48,7 +50,6 @@ from formcheck.report.words import (
     plus_minus,
     unit_name,
     variation_text,
-    visible,
     with_unit,
 )
 from formcheck.reps.find import rep_list
@@ -80,7 +81,7 @@ def page_html(
         lstrip_blocks=True,
     )
     environment.globals.update(kinds=fault_kinds())
-    environment.filters["plain"] = visible
+    environment.filters["plain"] = plain
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
     return environment.get_template("report.html.j2").render(
         **_context(analysis, clip, clip_name, note),
@@ -116,7 +117,12 @@ def _context(
         "fix_line": fix_line(analysis),
         "empty": analysis.empty,
         "first_reps": rep_list(reps_with(analysis, first)) if first else "",
-        "next_step": analysis.next_step,
+        "next_step": {
+            "direction": analysis.next_step.direction,
+            "variation": variation_words(analysis.next_step),
+            "why": why_words(analysis.next_step),
+            "cautions": caution_words(analysis.next_step),
+        },
         "trust": TRUST,
         "too_close": TOO_CLOSE,
         "verdicts": VERDICTS,
