@@ -405,7 +405,7 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
         for clip, person, group in found
     ]
     names = [column.name for column in every if column.name != "folder"]
-    table = pd.DataFrame(rows, columns=names).fillna("")
+    table = pd.DataFrame([dict.fromkeys(names, "") | row for row in rows], columns=names)
     explained = pd.DataFrame(
         [(column.name, column.meaning, column.allowed) for column in every],
         columns=["column", "meaning", "allowed"],

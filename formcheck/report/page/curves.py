@@ -91,6 +91,30 @@ def chart(
     """Draw the curves ``width_px`` wide (96 px an inch); None when there is no rep to show."""
     if not analysis.reps or not series:
         return None
+    figure = curves_figure(analysis, series, targets, width_px)
+    axes = figure.axes
+    with matplotlib.rc_context(_style(width_px)):
+        svg = _svg(figure, f"w{width_px:.0f}")
+    t0_s, t1_s = axes[0].get_xlim()
+    width_in, height_in = figure.get_size_inches()
+    width, height = width_in * _PT_PER_INCH, height_in * _PT_PER_INCH
+    box = axes[0].get_position()
+    return Chart(
+        svg, width, height, t0_s, t1_s, box.x0 * width, box.x1 * width,
+        tuple(
+            (one.key, *axis.get_ylim(), (1 - axis.get_position().y0) * height,
+             (1 - axis.get_position().y1) * height)
+            for axis, one in zip(axes, series, strict=False)
+        ),
+    )  # fmt: skip
+
+
+def curves_figure(
+    analysis: Analysis, series: Sequence[Series], targets: Targets, width_px: float
+) -> Figure:
+    """The curves over the tempo, one column a rep. Raises ValueError where there is no rep."""
+    if not analysis.reps or not series:
+        raise ValueError("there is no rep to draw")
     t0_s = analysis.reps[0].rep.start_s - _ROOM_S
     t1_s = analysis.reps[-1].rep.end_s + _ROOM_S
     heights = [1.9 if one.key == "elbow_deg" else 1.25 for one in series] + [0.75]
@@ -111,17 +135,7 @@ def chart(
             left=44 / width_px, right=1 - 8 / width_px, top=1 - 0.3 / height_in,
             bottom=0.46 / height_in, hspace=0.32,
         )  # fmt: skip
-        svg = _svg(figure, f"w{width_px:.0f}")
-    width, height = width_in * _PT_PER_INCH, height_in * _PT_PER_INCH
-    box = axes[0].get_position()
-    return Chart(
-        svg, width, height, t0_s, t1_s, box.x0 * width, box.x1 * width,
-        tuple(
-            (one.key, *axis.get_ylim(), (1 - axis.get_position().y0) * height,
-             (1 - axis.get_position().y1) * height)
-            for axis, one in zip(axes, series, strict=False)
-        ),
-    )  # fmt: skip
+    return figure
 
 
 def samples(series: Sequence[Series], t0_s: float, t1_s: float) -> dict[str, Any]:
