@@ -12,17 +12,16 @@ from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.measures.depth import JITTERY, MOST_NOISE
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.signals.curves import HIP_VENTRAL_SD, Signals
-from formcheck.signals.view import View
+from formcheck.signals.calibration import doubt_of, stated
+from formcheck.signals.curves import Signals
 
 LINE_NEEDS_SIDE = "the line of the body shows only from the side"
 LINE_HIDDEN = "shoulder, hip or foot was hidden or out of the picture during the rep"
 # A trunk sinks and rises slowly; faster wobble of the line is noise of three landmarks.
 _LINE_CUTOFF_HZ = 2.0
-# What remains within one clip after smoothing, and the clip's own constant error, as measured
-# against exact joints; both one standard deviation, degrees.
+# What remains within one clip after smoothing, as measured against exact joints; one standard
+# deviation, degrees.
 _WITHIN_SD_DEG, _WITHIN_SHARE = 0.7, 0.02
-_SLANT_SD_DEG = 4.0
 # How straight people set up before the first rep, and the share who do not (common practice).
 _SET_UP_SD_DEG, _CROOKED_SD_DEG, _CROOKED = 2.5, 15.0, 0.25
 _FURTHEST_DEG = 60.0  # beyond this it is no push-up line
@@ -69,7 +68,7 @@ def _own_line(look: Look, line: FloatArray, support: str | None) -> OwnLine:
     practice). A line a few degrees off is then partly landmark error; one that is far off is
     the person's. So a set that sags from its start keeps its sag.
     """
-    prior_sd = _constant_sd_deg(look.view, support)
+    prior_sd = _constant_sd_deg(look.signals)
     first = look.reps[0].start_s if look.reps else float("nan")
     before = look.signals.between(first - 1.0, first) if look.reps else slice(0, 0)
     seen = median_known(line[before])
@@ -101,8 +100,10 @@ def hip_deviation(look: Look, rep: Rep, line: BodyLine) -> Quantity:
     value = float(high if sags else low)
     at_s = float(signals.t_s[span][np.nanargmax(part) if sags else np.nanargmin(part)])
     within = _within_sd_deg(signals) + _WITHIN_SHARE * abs(value)
-    doubt = float(1.96 * np.hypot(own.error_sd_deg, within))
-    return Quantity(value, doubt, view=look.view.kind, at_s=at_s + look.offset_s)
+    sd = float(np.hypot(own.error_sd_deg, within))
+    return stated(
+        "hip_deviation_deg", look.view.kind, value, sd, signals.misfit, at_s + look.offset_s
+    )
 
 
 def hip_deviation_change(look: Look, rep: Rep, line: BodyLine) -> Quantity:
@@ -110,16 +111,17 @@ def hip_deviation_change(look: Look, rep: Rep, line: BodyLine) -> Quantity:
     deviation, own = hip_deviation(look, rep, line), line.own
     if not deviation.known or not np.isfinite(own.measured_deg):
         return not_measured(deviation.reason or LINE_HIDDEN)
-    change = deviation.value + own.error_deg - own.measured_deg
+    bias = doubt_of("hip_deviation_deg", look.view.kind).bias
+    change = deviation.value + bias + own.error_deg - own.measured_deg
     slant = 3.0 if look.view.slanted else 1.0
     within = np.sqrt(2) * _within_sd_deg(look.signals) * slant + _WITHIN_SHARE * abs(change)
     return Quantity(float(change), float(1.96 * within), view=look.view.kind, at_s=deviation.at_s)
 
 
-def line_doubt_deg(signals: Signals, view: View, support: str | None) -> tuple[float, float]:
+def line_doubt_deg(signals: Signals) -> tuple[float, float]:
     """95 % half-widths of a moment's body line and of its change against another moment (deg)."""
     within = _within_sd_deg(signals)
-    line = float(1.96 * np.hypot(_constant_sd_deg(view, support), within))
+    line = float(1.96 * np.hypot(_constant_sd_deg(signals), within))
     return line, float(1.96 * np.sqrt(2) * within)
 
 
@@ -130,9 +132,6 @@ def _within_sd_deg(signals: Signals) -> float:
     return float(np.hypot(_WITHIN_SD_DEG, 1.5 * jitter))
 
 
-def _constant_sd_deg(view: View, support: str | None) -> float:
-    # A hip out by b shares of the trunk turns the line by b at the trunk and b / (leg / trunk)
-    # at the leg; hip to ankle is 1.67 trunks, hip to knee 0.80 (de Leva 1996, mean of both).
-    leg = 0.80 if support == "knees" else 1.67
-    constant = np.degrees(HIP_VENTRAL_SD * (1 + 1 / leg))
-    return float(np.hypot(constant, _SLANT_SD_DEG if view.slanted else 0.0))
+def _constant_sd_deg(signals: Signals) -> float:
+    """What the line of the whole set may be off by, as the fit of the body has it."""
+    return median_known(signals.line_sd_deg)
