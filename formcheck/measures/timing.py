@@ -5,7 +5,7 @@ from __future__ import annotations
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.signals.calibration import USUAL_MISFIT, stated
+from formcheck.signals.calibration import stated
 
 SET_ENDS = "the set ends with this rep: no next one starts that would end the pause"
 
@@ -54,6 +54,5 @@ def _known(name: str, look: Look, value_s: float, *beside_s: float) -> Quantity:
     frame_s = 1.0 / min(look.signals.pose_rate_hz, look.signals.rate_hz)
     jittery = 1.0 + (look.signals.noise / _USUAL_NOISE) ** 2
     gentle = _SHARE * jittery * max(beside_s)
-    # A body that fits badly still moves when it moves.
     sd = (max(_LEAST_S, frame_s) + gentle) / 1.96
-    return stated(name, look.view.kind, value_s, sd, USUAL_MISFIT)
+    return stated(name, look.view.kind, value_s, sd, look.signals.misfit)

@@ -12,12 +12,13 @@ camera known, every moment of the set is solved for the pose alone.
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.arrays import BoolArray, FloatArray, IntArray
 from formcheck.maths.geometry import length
 from formcheck.signals.body_model import (
     LANDMARKS,
@@ -93,6 +94,7 @@ _ITERATIONS, _STARTS = (
     ((0.0, 8.0, 0.0), (0.0, 1.0, -0.25), (12.0, 12.0, 0.0), (-12.0, 12.0, 0.0)),
 )
 _STEP = 1e-5
+_ARM = ("shoulder", "elbow", "wrist")
 _FAR_CONSTANT, _FAR_MOVING = 2.5, 1.5  # standard deviations from which a landmark counts for less
 _CURVES = (
     "elbow", "elbow_left", "elbow_right", "flare", "flare_left", "flare_right", "line",
@@ -181,7 +183,9 @@ def fit_body(
     up = (reach - low) / max(high - low, 1e-6)
     moments = [known & (up >= a) & (up < b) for a, b in _MOMENTS]
     moments = [now for now in moments if now.sum() >= _LEAST_FRAMES]
-    seen = np.array([np.nanmedian(picture[now], axis=0) for now in moments])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # landmarks never seen
+        seen = np.array([np.nanmedian(picture[now], axis=0) for now in moments])
     if not moments or np.isfinite(seen).all(axis=2).sum(axis=1).max() < 6:
         return None
     at = np.array([float(np.median(up[now])) for now in moments])
@@ -493,7 +497,7 @@ def _doubts(problem: _Problem, tried: Sequence[_Solved], weight: FloatArray) -> 
         values.append(every[0])
     middle = np.einsum("b,bck->ck", weight, values)
     spread = np.einsum("b,bck->ck", weight, (np.array(values) - middle) ** 2)
-    return np.sqrt(np.einsum("b,bck->ck", weight, variances) + spread)
+    return np.asarray(np.sqrt(np.einsum("b,bck->ck", weight, variances) + spread))
 
 
 def _over_time(
@@ -591,12 +595,13 @@ def _each_moment(
         damping = np.where(better, damping * 0.3, damping * 5.0)
         if settled:
             break
-    arms = [LANDMARKS.index(f"left_{joint}") for joint in ("shoulder", "elbow", "wrist")]
+    shown = SIDES if problem.front else ("left",)
+    arms = [LANDMARKS.index(f"{s}_{joint}") for s in shown for joint in _ARM]
     far = now[:, : 2 * len(LANDMARKS)].reshape(len(pose), -1, 2)[:, arms]
     return pose, np.sqrt(np.mean(far**2, axis=(1, 2)))
 
 
-def _spread_out(bodies: Bodies, use: FloatArray, frames: int, mirrored: bool) -> Bodies:
+def _spread_out(bodies: Bodies, use: IntArray, frames: int, mirrored: bool) -> Bodies:
     """The bodies (N, 3) put back on the whole grid, and the person's left back to the left."""
 
     def back(points: FloatArray) -> FloatArray:

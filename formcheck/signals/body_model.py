@@ -83,7 +83,7 @@ def place(of_set: FloatArray, pose: FloatArray, on_knees: bool) -> Bodies:
     ankle = knee + s["shank"][..., None] * sagittal(down_shank)
     ear = neck + s["neck"][..., None] * sagittal(p["trunk"] - p["head"])
     joint: dict[str, FloatArray] = {}
-    axes = {}
+    axes: dict[str, tuple[FloatArray, FloatArray, FloatArray]] = {}
     for side, out in (("left", 1.0), ("right", -1.0)):
         outward = np.broadcast_to(np.array([0.0, out, 0.0]), head.shape)
         bend = p["bend"] + out * p["uneven"]

@@ -129,8 +129,11 @@ def doubt_of(name: str, kind: str) -> Doubt:
 def stated(
     name: str, kind: str, value: float, sd: float, misfit: float, at_s: float | None = None
 ) -> Quantity:
-    """A measured ``value`` without its usual bias and with its 95 % half-width."""
-    if misfit > ONE_BODY:
+    """A measured ``value`` without its usual bias and with its 95 % half-width.
+
+    An angle is not told where the landmarks fit no one body; what moves still moves when it does.
+    """
+    if misfit > ONE_BODY and not name.endswith("_s"):
         return not_measured(NOT_ONE_BODY)
     doubt = doubt_of(name, kind)
     return Quantity(value - doubt.bias, doubt.half_width(sd, misfit), view=kind, at_s=at_s)

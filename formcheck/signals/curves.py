@@ -107,7 +107,7 @@ class Signals:
     near_side: str
     pose_rate_hz: float
     noise: float  # jitter left in the smoothed landmarks, sd in arm lengths
-    bridged: BoolArray  # shoulder or wrist was lost here and is filled in
+    bridged: BoolArray  # the arm was lost here: filled in, or taken for something else
     misfit: float = 0.0
     body: BodyFit | None = None  # in space, where a body could be fitted
 
@@ -160,7 +160,8 @@ def read_signals(
         near_side=near,
         pose_rate_hz=grid.pose_rate_hz,
         noise=grid.noise_px / arm_px,
-        bridged=_bridged(track, grid, [near] if view.near_side else list(SIDES)),
+        bridged=_bridged(track, grid, [near] if view.near_side else list(SIDES))
+        | (body is not None and body.arm_misfit > _NO_ARM_OF_IT),
         misfit=body.misfit if body else 0.0,
         body=body,
     )

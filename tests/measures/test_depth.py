@@ -34,7 +34,8 @@ SEEN = drawn(elbow_deg=BENT, elbow_sd_deg=FIVE)
 
 def test_the_bottom_is_the_smallest_angle_of_the_rep() -> None:
     bottom = elbow_bottom(look_at(SEEN), REP)
-    assert bottom == Quantity(82.0, pytest.approx(1.96 * 5.0), view="side")
+    assert (bottom.value, bottom.view) == (82.0, "side")
+    assert bottom.plus_minus == pytest.approx(1.96 * 5.0)
 
 
 def test_a_deeper_bend_outside_the_rep_does_not_count_for_it() -> None:

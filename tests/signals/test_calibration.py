@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import tomllib
+from importlib.resources import files
 
 import pytest
 
@@ -43,8 +45,8 @@ def test_every_landmark_has_its_offset_and_spread(kind: str) -> None:
 
 
 def test_every_entry_says_on_how_many_bodies_it_rests_and_covers_what_it_promises() -> None:
-    text = calibration.files("formcheck.signals").joinpath("calibration.toml").read_text()
-    doubts = calibration.tomllib.loads(text)["doubts"]
+    text = files("formcheck.signals").joinpath("calibration.toml").read_text()
+    doubts = tomllib.loads(text)["doubts"]
     assert {"side", "front", "oblique"} <= doubts.keys()
     for view, by_name in doubts.items():
         for name, entry in by_name.items():

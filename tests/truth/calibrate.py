@@ -117,7 +117,7 @@ def landmark_rows(case: Case) -> pd.DataFrame:
     arm = raw["upper_arm_m"] + raw["forearm_m"]
 
     def place(name: str) -> FloatArray:
-        return table[[f"{name}_X", f"{name}_Y", f"{name}_Z"]].to_numpy(float)
+        return np.asarray(table[[f"{name}_{axis}" for axis in "XYZ"]], dtype=float)
 
     middle = {j: (place(f"left_{j}") + place(f"right_{j}")) / 2 for j in ("shoulder", "hip")}
     head = _unit(middle["shoulder"] - middle["hip"])
