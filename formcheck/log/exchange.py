@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sqlite3
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, fields, replace
@@ -107,6 +108,7 @@ def _rows(known: list[PersonRecord], sets: list[SetEntry]) -> Iterator[dict[str,
         yield {"kind": "set", **asdict(entry)}
 
 
+_RUNS = re.compile(r"'*[=+\-@\t\r]")  # with apostrophes of its own, so that it comes back as it was
 _LARGEST_BYTES = 200_000_000  # of an exported log
 
 
@@ -157,7 +159,8 @@ def _json_rows(path: Path, text: str) -> list[tuple[int, dict[str, Any]]]:
 def _csv_rows(path: Path, text: str) -> list[tuple[int, dict[str, Any]]]:
     try:
         read = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
-        return [(number, _unflat(row)) for number, row in enumerate(read, 2)]
+        whole = [{name: _as_written(cell) for name, cell in row.items()} for row in read]
+        return [(number, _unflat(row)) for number, row in enumerate(whole, 2)]
     except (csv.Error, ValueError, TypeError, KeyError, AttributeError) as error:
         raise ExchangeError(f"{path} is no table of the log ({error}).") from error
 
@@ -246,8 +249,17 @@ def _csv(columns: list[str], rows: list[dict[str, Any]]) -> str:
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, columns, lineterminator="\r\n")  # RFC 4180
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows({name: _no_formula(cell) for name, cell in row.items()} for row in rows)
     return text.getvalue()
+
+
+def _no_formula(cell: Any) -> Any:
+    """Text that a spreadsheet would run as a formula gets an apostrophe, as one types it there."""
+    return f"'{cell}" if isinstance(cell, str) and _RUNS.match(cell) else cell
+
+
+def _as_written(cell: str) -> str:
+    return cell[1:] if cell.startswith("'") and _RUNS.match(cell) else cell
 
 
 def _write(path: Path, text: str) -> Path:

@@ -255,3 +255,49 @@ MODELS = [
     Bad("junk.task", bundle(b"hello", b"hello"), "no TensorFlow Lite network"),
     Bad("cut.task", text(b"PK\x03\x04" + bytes(999)), "not a readable landmark bundle"),
 ]
+
+
+def report(content: str | bytes) -> Callable[[Path], object]:
+    """A folder with this for a report, and a good track."""
+
+    def make(path: Path) -> None:
+        path.mkdir()
+        text(content)(path / "report.json")
+        (path / "landmarks.parquet").write_bytes(GOOD_TRACK.read_bytes())
+
+    return make
+
+
+def report_that_is(make: Callable[[Path], object]) -> Callable[[Path], object]:
+    def folder(path: Path) -> None:
+        path.mkdir()
+        make(path / "report.json")
+
+    return folder
+
+
+REPORTS = [
+    Bad("absent", lambda path: None, "absent"),
+    Bad("file", text("hello"), "file"),
+    Bad("nothing", lambda path: path.mkdir(), "nothing"),
+    Bad("empty", report(""), "empty"),
+    Bad("broken", report("{"), "broken"),
+    Bad("bytes", report(b"\xff\xfe\x00"), "bytes"),
+    Bad("list", report("[1]"), "list"),
+    Bad("deep", report("[" * 100_000), "deep"),
+    Bad("other", report('{"schema": "other/1"}'), "other"),
+    Bad("bare", report('{"schema": "formcheck.report/1"}'), "bare"),
+    Bad("wrong", report('{"schema": "formcheck.report/1", "reps": 7, "clips": {"a": 1}}'), "wrong"),
+    Bad("folder", report_that_is(lambda path: path.mkdir()), "folder"),
+    Bad("pipe", report_that_is(os.mkfifo), "pipe"),
+]
+
+LABELS = [
+    Bad("absent.csv", lambda path: None, "absent.csv"),
+    Bad("folder.csv", lambda path: path.mkdir(), "folder.csv"),
+    Bad("pipe.csv", os.mkfifo, "pipe.csv"),
+    Bad("empty.csv", text(""), "empty.csv"),
+    Bad("bytes.csv", text(b"\xff\xfe\x00\x01" * 99), "bytes.csv"),
+    Bad("columns.csv", text("a,b\n1,2\n"), "columns.csv"),
+    Bad("no_book.xlsx", text("hello"), "no_book.xlsx"),
+]

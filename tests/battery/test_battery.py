@@ -14,13 +14,16 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from formcheck.cli import app
+from formcheck.job import SetJob, judge_set
 from tests.battery.cases import (
     CLIPS,
     EXPORTS,
     GOOD_TRACK,
+    LABELS,
     LIMITS,
     LOGS,
     MODELS,
+    REPORTS,
     ROSTERS,
     TRACKS,
     Bad,
@@ -125,6 +128,37 @@ def test_a_bad_log(bad: Bad, command: tuple[str, ...], tmp_path: Path) -> None:
 @pytest.mark.parametrize("bad", EXPORTS, ids=name)
 def test_a_bad_export_of_a_log(bad: Bad, tmp_path: Path) -> None:
     refused(run("log", "import", made(bad, tmp_path)), 2, bad.said)
+
+
+REREADING = [
+    ("again", "{}", "--tempo", "2-1-X-1"),
+    ("agree", "labels.csv", "{}"),
+    ("log", "rebuild", "{}"),
+]
+
+
+@pytest.mark.parametrize("command", REREADING, ids=lambda command: command[0])
+@pytest.mark.parametrize("bad", REPORTS, ids=name)
+def test_a_bad_report_is_told_of_or_passed_over(
+    bad: Bad, command: tuple[str, ...], tmp_path: Path
+) -> None:
+    (tmp_path / "labels.csv").write_text("set,rep,fault,verdict,who,when\na,1,shallow,yes,Ada,\n")
+    folder = made(bad, tmp_path)
+    result = run(*(str(folder) if word == "{}" else word for word in command))
+    assert result.exit_code in (0, 2, 3)
+    assert "Traceback" not in result.output
+    assert result.exit_code == 0 or bad.said in result.stderr
+
+
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A good report."""
+    return judge_set(SetJob((GOOD_TRACK,), tmp_path_factory.mktemp("judged") / "a")).folder
+
+
+@pytest.mark.parametrize("bad", LABELS, ids=name)
+def test_bad_labels(bad: Bad, tmp_path: Path, judged: Path) -> None:
+    refused(run("agree", made(bad, tmp_path), judged), 2, bad.said)
 
 
 @pytest.mark.parametrize(
