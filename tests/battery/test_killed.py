@@ -57,7 +57,7 @@ def test_killed_at_random_moments_a_report_stays_whole(out: Path) -> None:
     assert start(out, "--overwrite").wait() == 0
     usual_s = time.monotonic() - began
     moments = random.Random(16)
-    for n in range(int(os.environ.get("FORMCHECK_KILLS", "4"))):
+    for n in range(int(os.environ.get("FORMCHECK_KILLS", "2"))):
         running = start(out, "--overwrite", "--tempo", f"{n % 9}-1-X-1")
         time.sleep(usual_s * moments.uniform(0.4, 1.1))
         running.kill()
