@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from formcheck.advice.step import NextStep, SetRecord, next_step
+from formcheck.advice.decide import SetRecord
+from formcheck.advice.step import NextStep, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.faults.catalogue import hidden_from, keys_weighing
@@ -27,17 +28,23 @@ from formcheck.measures.load import arm_loads, load_over_time
 from formcheck.measures.speed import speed_loss_percent
 from formcheck.measures.symmetry import stance_remarks
 from formcheck.measures.tempo_kept import PhaseKept, tempo_kept, time_under_tension_s
+from formcheck.measures.working_arm import SideKept, of_working_arm, sides_kept
 from formcheck.pose.sides import with_steady_sides
-from formcheck.pose.track import PoseTrack
+from formcheck.pose.track import PoseTrack, Side
 from formcheck.reps.failed import with_failed
 from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
-from formcheck.signals.curves import read_signals
+from formcheck.signals.curves import Signals, read_signals
 from formcheck.signals.view import View, ViewKind, recognise_view
+from formcheck.variation.arms import ArmWork, arm_work, mirrored_arm, resting_hand, with_working_arm
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
+TRUNK_ROTATION = (
+    "how far the trunk turns in one-arm work shows in no view well enough; look at the hips from "
+    "the front: they should stay level"
+)
 NO_HANDS = "no hand position was asked for"
 # A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth).
 _LEAST_JITTERY_BEND_DEG = 45.0
@@ -68,6 +75,7 @@ class SetSummary:
     attempts: int
     counted: int
     clean: int
+    unclear: int  # of the clean: those with a value too close to a limit
     time_under_tension_s: float
     pace_per_min: float
     speed_loss_percent: float
@@ -75,6 +83,7 @@ class SetSummary:
     first_breakdown_rep: int | None
     load_fraction: Quantity
     tempo_kept: Mapping[str, PhaseKept] = field(default_factory=dict)
+    sides: Mapping[Side, SideKept] = field(default_factory=dict)  # where one arm worked at a time
 
 
 @dataclass(frozen=True)
@@ -153,7 +162,7 @@ class Analysis:
 
     @property
     def speed_unit(self) -> str:
-        return "arm lengths/s" if self.person.stature_m is None else "m/s"
+        return "m/s" if self.person.metres_known else "arm lengths/s"
 
 
 def analyse(
@@ -187,8 +196,23 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None
         view = View(stated, side, view.yaw_deg, stated=True)
-    look = Look(clip, steady, view, read_signals(steady, view))
+    look = Look(clip, steady, view, _signals_of(steady, view))
     return look.with_reps(_reps_of(look))
+
+
+def _signals_of(
+    track: PoseTrack,
+    view: View,
+    hands_above_feet: float | None = None,
+    on_knees: bool | None = None,
+) -> Signals:
+    """The curves; from the front, a hand that rests off the floor takes no part in them."""
+    resting = resting_hand(track) if view.kind == "front" else None
+    if resting is None:
+        return read_signals(track, view, hands_above_feet, on_knees)
+    plain = read_signals(track, view, hands_above_feet, on_knees)
+    working = read_signals(mirrored_arm(track, resting), view, hands_above_feet, on_knees)
+    return replace(working, drawn_px=plain.drawn_px, points_px=plain.points_px)
 
 
 def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
@@ -197,16 +221,19 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     if len(looks) == 2:
         looks, paired = _joined(looks)
     looks, variation = _recognised(looks, asked, person)
+    work = variation.arm_work
+    looks = [with_working_arm(look, work) for look in looks]
     front = next((look for look in looks if look.view.kind == "front"), None)
     body = next((look for look in looks if look.view.from_side), looks[0])
     load = load_over_time(body, variation, asked, person)
-    line = read_line(body, variation.support)
+    line = read_line(body, variation.support, person.hip_offset)
     values = measure_reps(looks, body, line, load, person)
+    of_working_arm(values, looks, work)
     for of_rep, arms in zip(values, arm_loads(values, variation, front), strict=True):
         of_rep |= arms
     notes = (
         *(paired.evidence if paired else ()),
-        *(stance_remarks(front) if front else ()),
+        *(stance_remarks(front) if front and work.arms != "one" else ()),
         *load.remarks,
     )
     return Measured(
@@ -245,6 +272,27 @@ def rejudge(
     return _verdict(analysis.measured, prescription or analysis.prescription, limits)
 
 
+def judge_reps(
+    reps: Sequence[Rep],
+    values: Sequence[Mapping[str, Quantity]],
+    asked: Prescription,
+    limits: Limits,
+    views: Sequence[ViewKind],
+) -> tuple[tuple[RepResult, ...], TestResult | None]:
+    """The verdict on every rep of a set measured in these views, the first of which has the clock;
+    with a named test, how that went."""
+    found = [
+        rep_verdicts(rep, of_rep, asked, limits, views)
+        for rep, of_rep in zip(reps, values, strict=True)
+    ]
+    rulings, test = rule(reps, values, found, asked, limits)
+    results = tuple(
+        RepResult(rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections)
+        for rep, ruling, of_rep, faults in zip(reps, rulings, values, found, strict=True)
+    )
+    return results, test
+
+
 def judge_rep(
     rep: Rep,
     values: Mapping[str, Quantity],
@@ -256,24 +304,26 @@ def judge_rep(
 
     What a named test adds, its pace and its end, takes the whole set.
     """
-    found = _rep_faults(rep, values, asked, limits, views)
+    found = rep_verdicts(rep, values, asked, limits, views)
     alone = replace(asked, standard=None)
     (ruling,), _ = rule((rep,), (values,), (found,), alone, limits)
     return RepResult(rep, ruling.attempt, ruling.why, values, found, ruling.corrections)
 
 
-def _rep_faults(
+def rep_verdicts(
     rep: Rep,
     values: Mapping[str, Quantity],
     asked: Prescription,
     limits: Limits,
     views: Sequence[ViewKind],
+    only: str | None = None,
 ) -> tuple[Fault, ...]:
-    """Only faults that at least one of the views can judge."""
+    """Faults and borderlines of a rep that at least one of the views can judge; of ``only`` one
+    kind, where that is all that is wanted."""
     bounds = hand_bounds(asked.hands) if asked.hands else None
     return tuple(
         fault
-        for fault in rep_faults(rep, values, asked, limits, views[0], bounds)
+        for fault in rep_faults(rep, values, asked, limits, views[0], bounds, only)
         if any(fault.key not in hidden_from(kind) for kind in views)
     )
 
@@ -281,41 +331,32 @@ def _rep_faults(
 def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysis:
     looks, variation, hold = measured.looks, measured.variation, measured.hold
     kinds = [look.view.kind for look in looks]
-    found = [
-        _rep_faults(rep, values, asked, limits, kinds)
-        for rep, values in zip(measured.reps, measured.values, strict=True)
-    ]
-    rulings, test = rule(measured.reps, measured.values, found, asked, limits)
-    results = [
-        RepResult(rep, ruling.attempt, ruling.why, values, faults, ruling.corrections)
-        for rep, ruling, values, faults in zip(
-            measured.reps, rulings, measured.values, found, strict=True
-        )
-    ]
+    results, test = judge_reps(measured.reps, measured.values, asked, limits, kinds)
     if results or hold is not None:
         not_judged = _not_judged(results, looks, asked, variation)
     else:
         not_judged = (NotJudged("reps", _why_empty(looks)),)
-    summary = _summary(results)
+    summary = _summary(results, variation.arm_work)
     faults = tuple(fault for result in results for fault in result.faults)
     hold_verdict = NOT_BROKEN if hold is None else judge_hold(hold, limits)
     record = SetRecord(
-        attempts=summary.attempts,
+        good=[_good(result) for result in results],
         counted=summary.counted,
-        clean=summary.clean,
         faults=faults,
         not_judged={entry.key for entry in not_judged},
-        first_breakdown_rep=summary.first_breakdown_rep,
         speed_loss_percent=summary.speed_loss_percent,
         load_fraction=summary.load_fraction,
+        eccentric_s=summary.tempo_kept["eccentric_s"].done_s,
+        press_s=[r.values["concentric_s"].value for r in _whole(results)],
         hold=hold,
         hold_verdict=hold_verdict,
+        test=test,
     )
     return Analysis(
         measured=measured,
         prescription=asked,
         limits=limits,
-        reps=tuple(results),
+        reps=results,
         faults=faults,
         not_judged=not_judged,
         summary=summary,
@@ -332,7 +373,7 @@ def _with_stance(front: Look, variation: Variation) -> Look:
     on_knees = None if variation.support is None else variation.support == "knees"
     if raised is None and on_knees is None:
         return front
-    return replace(front, signals=read_signals(front.track, front.view, raised, on_knees))
+    return replace(front, signals=_signals_of(front.track, front.view, raised, on_knees))
 
 
 def _reps_of(look: Look) -> list[Rep]:
@@ -351,7 +392,8 @@ def _reps_of(look: Look) -> list[Rep]:
 def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
     """Two views on one clock, the side view's, with the reps that either of them holds."""
     first, second = sorted(looks, key=lambda look: _CLOCK_ORDER[look.view.kind])
-    paired = pair_looks(first, second)
+    front = next((look for look in looks if look.view.kind == "front"), None)
+    paired = pair_looks(first, second, arm_work(front, None).arms in ("archer", "one"))
     if not paired.same_set:
         raise NotOneSetError(
             f"{first.track.source_name} and {second.track.source_name} do not show the same set: "
@@ -461,6 +503,8 @@ def _not_judged(
     if results and not (load := _set_load(results)).known:
         out["load_fraction"] = load.reason or "could not be measured"
     out[scapula.KEY] = scapula.REASON
+    if variation.arms == "one":
+        out["trunk_rotation"] = TRUNK_ROTATION
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO
     if asked.hands is None and "hand_spacing" not in out:
@@ -468,12 +512,16 @@ def _not_judged(
     return tuple(NotJudged(key, reason) for key, reason in out.items())
 
 
+def _good(result: RepResult) -> bool:
+    return result.attempt == "counted" and not any(f.verdict == "fault" for f in result.faults)
+
+
 def _whole(results: Sequence[RepResult]) -> list[RepResult]:
     """Attempts that went down and were pressed up again."""
     return [r for r in results if r.attempt not in ("aborted", "failed")]
 
 
-def _summary(results: Sequence[RepResult]) -> SetSummary:
+def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
     reps = [r.rep for r in results]
     full = _whole(results)
     form = keys_weighing("range", "line")
@@ -486,10 +534,8 @@ def _summary(results: Sequence[RepResult]) -> SetSummary:
     return SetSummary(
         attempts=len(results),
         counted=sum(r.attempt == "counted" for r in results),
-        clean=sum(
-            r.attempt == "counted" and not any(f.verdict == "fault" for f in r.faults)
-            for r in results
-        ),
+        clean=sum(_good(r) for r in results),
+        unclear=sum(_good(r) and bool(r.faults) for r in results),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in full]),
@@ -497,4 +543,10 @@ def _summary(results: Sequence[RepResult]) -> SetSummary:
         first_breakdown_rep=min(broke) if broke else None,
         load_fraction=_set_load(results),
         tempo_kept=tempo_kept([r.values for r in full]),
+        sides=sides_kept(
+            [r.values for r in results],
+            [r.attempt == "counted" for r in results],
+            [_good(r) for r in results],
+            work,
+        ),
     )

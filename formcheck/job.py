@@ -6,20 +6,24 @@ from the commands that import this.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
-from pathlib import Path
+from dataclasses import dataclass, field, replace
+from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, find_model
-from formcheck.report.folder import check_free, made_whole
-from formcheck.signals.view import ViewKind
+from formcheck.report.folder import made_whole
 
 if TYPE_CHECKING:
     from formcheck.analysis import Analysis
+    from formcheck.log.enter import Entered
+    from formcheck.log.today import LogAsk
+    from formcheck.report.weeks import Weeks
+    from formcheck.signals.view import ViewKind
 
 # Told what is being done, and how much of it, in whatever unit.
 OnProgress = Callable[[str, float, float], None]
@@ -33,9 +37,10 @@ class SetJob:
     ``out`` the folder of the report; None: here, named after the first clip. ``limits`` values
     that differ from the default ones, by key. ``views`` what each clip shows, where recognition
     is not wanted; empty otherwise. ``names`` shown in place of the clips' file names; empty to
-    show those. ``drawing`` whether to write the annotated clip and the pictures on the page.
-    ``processes`` to look for the pose in; 0 looks in this one. ``fresh`` finds the pose again
-    even if it is known.
+    show those. ``drawing`` whether to write the annotated clip and the pictures on the page;
+    ``blur_faces`` hides the face of who does the set in all of them.
+    ``processes`` to look for the pose in. ``fresh`` finds the pose again even if it is known.
+    ``log`` whose training log to enter the set in; None enters it in none.
     """
 
     clips: tuple[Path, ...]
@@ -49,18 +54,23 @@ class SetJob:
     pose_rate_hz: float = POSE_RATE_HZ
     note: str = ""
     drawing: bool = True
+    blur_faces: bool = False
     xlsx: bool = False
     overwrite: bool = False
     fresh: bool = False
-    processes: int = 0
+    processes: int = 1
+    log: LogAsk | None = None
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """A judged set and the folder that holds its report."""
+    """A judged set, the folder that holds its report, what the report says of the person's weeks,
+    and the entry in their log; None where it was not to be entered, or holds no rep."""
 
     analysis: Analysis
     folder: Path
+    weeks: Weeks | None = None
+    entered: Entered | None = None
 
     @property
     def exit_code(self) -> Exit:
@@ -74,18 +84,20 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
     one sentence, for everything that can be wrong with what was given; then nothing was written.
     """
     from formcheck.judged import judge
+    from formcheck.log.enter import enter
+    from formcheck.log.today import body_of, look_back, weighed
     from formcheck.report.tables import check_xlsx
 
     if job.xlsx:
         check_xlsx()
     folder = job.out or default_folder(job.clips)
-    check_free(folder, job.overwrite)
     find_model(job.model)
-    with made_whole(folder) as scratch:
+    before = look_back(job.log, job.clips) if job.log else None
+    with made_whole(folder, job.overwrite, job.clips) as scratch:
         judged = judge(
             *job.clips,
             prescription=job.prescription,
-            person=job.person,
+            person=body_of(before, job.person) if before else job.person,
             limits=job.limits,
             views=job.views,
             names=job.names,
@@ -95,8 +107,21 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
             processes=job.processes,
             on_progress=on_progress,
         )
-        judged.fill(scratch, job.note, drawing=job.drawing, xlsx=job.xlsx, on_progress=on_progress)
-    return Outcome(judged.analysis, folder)
+        weeks = None
+        if before and judged.analysis.reps:
+            analysis, weeks = weighed(judged.analysis, before)
+            judged = replace(judged, analysis=analysis)
+        judged.fill(
+            scratch,
+            job.note,
+            drawing=job.drawing,
+            xlsx=job.xlsx,
+            weeks=weeks,
+            blur_faces=job.blur_faces,
+            on_progress=on_progress,
+        )
+    entered = enter(folder, log_path=before.ask.path) if before and weeks else None
+    return Outcome(judged.analysis, folder, weeks, entered)
 
 
 def default_folder(clips: Sequence[Path]) -> Path:
@@ -108,4 +133,6 @@ def default_folder(clips: Sequence[Path]) -> Path:
         return Path("report")
     given = look_at(clips[0])
     name = given.source_name if isinstance(given, PoseTrack) else given.path.name
-    return Path(f"{Path(name).stem}_report")
+    # A name stays within what file systems take (255 bytes), and is never that of another folder.
+    stem = os.fsdecode(os.fsencode(PurePath(name).stem)[:200]) or "set"
+    return Path(f"{stem}_report")

@@ -10,23 +10,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from formcheck.analysis import Analysis, analyse, rejudge
+from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import Tempo, parse_tempo
-from formcheck.clip.read import ClipInfo, probe
-from formcheck.errors import FormcheckError
+from formcheck.clip.read import ClipInfo, probe_apart
 from formcheck.faults.limits import Limits, LimitsError, default_limits, read_limits, with_values
+from formcheck.plain import plain
 from formcheck.pose.cache import find_pose_once
+from formcheck.pose.digest import sha256_of
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
 from formcheck.report.contract import report_dict
-from formcheck.report.folder import TRACK_FILES, check_free, made_whole
+from formcheck.report.folder import TRACK_FILES, made_whole
 from formcheck.report.tables import check_xlsx, faults_table, reps_table
+from formcheck.report.weeks import Weeks
 from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
 Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
 # Told what is being done, and how much of it, in whatever unit.
@@ -39,10 +43,6 @@ MEASURED_BY = (
     "support", "surface", "arms", "hands", "rings", "rings_turned_out", "supinated_hands",
     "added_load_kg", "added_load_place",
 )  # fmt: skip
-
-
-class AskedError(FormcheckError):
-    """What is asked of the set makes no sense."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -70,6 +70,35 @@ class Judged:
         """A row a fault or borderline: rep, key, when, value ± uncertainty, limit, verdict."""
         return faults_table(self.report())
 
+    def curves(self) -> pd.DataFrame:
+        """The curves that the page draws, on one clock: ``t_s``, then a column a curve (deg; arm
+        lengths), NaN while not in position or where no view shows it."""
+        import numpy as np
+        import pandas as pd
+
+        from formcheck.report.page.curves import series_of
+
+        series = series_of(self.analysis)
+        t_s = self.analysis.looks[0].signals.t_s
+        columns = {
+            one.key: np.interp(t_s, one.t_s, one.values, left=np.nan, right=np.nan)
+            for one in series
+        }
+        return pd.DataFrame({"t_s": t_s, **columns})
+
+    def figure(self, width_in: float = 9.0) -> Figure:
+        """The curves and the tempo as the page draws them. Raises AskedError without a rep."""
+        from formcheck.report import theme
+        from formcheck.report.page.curves import curves_figure, series_of
+        from formcheck.report.targets import targets_of
+
+        if not self.analysis.reps:
+            raise AskedError("there is no rep in this set to draw.")
+        series, targets = series_of(self.analysis), targets_of(self.analysis)
+        figure = curves_figure(self.analysis, series, targets, 96 * width_in)
+        figure.set_facecolor(theme.PAPER)
+        return figure
+
     def report(self) -> dict[str, Any]:
         """The set as ``report.json`` has it."""
         return report_dict(self.analysis)
@@ -92,8 +121,8 @@ class Judged:
         out = Path(folder)
         if xlsx:
             check_xlsx()
-        check_free(out, overwrite)
-        with made_whole(out) as scratch:
+        inputs = [one.path for one in self.given if isinstance(one, ClipInfo)]
+        with made_whole(out, overwrite, inputs) as scratch:
             self.fill(scratch, note, drawing=drawing, xlsx=xlsx)
         return out
 
@@ -104,9 +133,14 @@ class Judged:
         *,
         drawing: bool = True,
         xlsx: bool = False,
+        weeks: Weeks | None = None,
+        blur_faces: bool = False,
         on_progress: OnProgress = lambda what, done, of: None,
     ) -> None:
-        """Write the report's files into a folder that is there, over any of the same name."""
+        """Write the report's files into a folder that is there, over any of the same name.
+
+        ``weeks`` what the training log adds. ``blur_faces`` hides the face of who does the set.
+        """
         from formcheck.report.write import write_report  # draws: slow to import
 
         order = [look.clip for look in self.analysis.looks]
@@ -120,6 +154,8 @@ class Judged:
             folder,
             xlsx=xlsx,
             note=note,
+            weeks=weeks,
+            blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
         )
 
@@ -170,16 +206,18 @@ def judge(
     tracker. ``tempo`` like ``"2-1-X-1"`` wins over that of ``prescription``. ``limits`` values by
     key, a limits file, or the name of a set of limits. ``views`` the view of each clip, where
     recognition is not wanted. The pose found in a clip is kept, and found again only if ``fresh``.
-    ``names`` are shown in place of the clips' file names. ``processes`` to look for the pose in;
-    0 looks in this one.
+    ``names`` are shown in place of the clips' file names. More than one of
+    ``processes`` share the search for the pose.
 
     Raises FormcheckError, in one sentence, for everything that can be wrong with what is given:
     ClipError, NotOneSetError, LimitsError, AskedError.
     """
     _check(len(clips), views, names)
+    check_within("a pose rate", pose_rate_hz, 5.0, 120.0, "Hz")
     asked = asked_of(prescription or Prescription(), tempo)
     held_to = default_limits() if limits is None else limits_of(limits, default_limits())
     given = [look_at(path) for path in clips]
+    _check_different(given)
     if processes is None:
         processes = min(PROCESSES, cpu_count() or 1)
     tracks = _find_tracks(given, find_model(model), pose_rate_hz, processes, fresh, on_progress)
@@ -205,12 +243,27 @@ def _check(clips: int, views: Sequence[str], names: Sequence[str]) -> None:
         raise AskedError("give a name once for each clip, in the same order.")
 
 
+def _check_different(given: Sequence[Given]) -> None:
+    """Raise AskedError when one clip was given twice: it would agree with itself."""
+    if len(given) == 2 and _content(given[0]) == _content(given[1]):
+        raise AskedError(
+            "both clips are the same one: give it once, or the clip of the other camera with it."
+        )
+
+
+def _content(given: Given) -> tuple[Any, ...]:
+    """What two clips, or two tracks, have in common only when they are one."""
+    if isinstance(given, PoseTrack):
+        return (given.t_s.tobytes(), given.xy_px.tobytes())
+    return (sha256_of(given.path),)
+
+
 def look_at(path: str | PathLike[str]) -> Given:
     """The clip, opened as far as to know what it is, or the pose track that was saved."""
     if not isinstance(path, str | PathLike):
         raise AskedError(f"a clip is given by its path, not by a {type(path).__name__}.")
     place = Path(path)
-    return read_track(place) if place.suffix.lower() == ".parquet" else probe(place)
+    return read_track(place) if place.suffix.lower() == ".parquet" else probe_apart(place)
 
 
 def _find_tracks(
@@ -227,7 +280,7 @@ def _find_tracks(
         if isinstance(one, PoseTrack):
             tracks.append(one)
             continue
-        told = partial(on_progress, f"Finding the pose in {one.path.name}")
+        told = partial(on_progress, f"Finding the pose in {plain(one.path.name)}")
         tracks.append(find_pose_once(one, model, pose_rate_hz, processes, fresh, told))
     return tracks
 

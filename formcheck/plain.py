@@ -11,7 +11,7 @@ import unicodedata
 
 # Control, format, surrogate, private and unassigned signs; and what ends a line.
 _HIDDEN = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
-_LONGEST = 500  # characters of one text
+_LONGEST = 2000  # characters of one text
 
 
 def plain(text: str, longest: int = _LONGEST) -> str:

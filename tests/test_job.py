@@ -8,15 +8,13 @@ from pathlib import Path
 
 import pytest
 
-from formcheck import job
+from formcheck.asked.bounds import AskedError
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit, FormcheckError, OutputError
 from formcheck.job import SetJob, judge_set
-from formcheck.judged import AskedError
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import INDEX, LANDMARKS
-from formcheck.report.folder import check_free, made_whole
 from formcheck.reps.pairing import NotOneSetError
 
 TRACKS = Path(__file__).parent / "data"
@@ -108,56 +106,26 @@ def test_progress_says_what_is_being_done(tmp_path: Path, monkeypatch: pytest.Mo
     assert all(0 <= done <= of * 1.01 for _, done, of in told)
 
 
-def test_a_folder_appears_whole(tmp_path: Path) -> None:
-    out = tmp_path / "new" / "report"
-    with made_whole(out) as scratch:
-        (scratch / "report.json").write_text("{}")
-        assert not out.exists()
-    assert [path.name for path in out.iterdir()] == ["report.json"]
-    assert [path.name for path in tmp_path.iterdir()] == ["new"]
+def test_a_clip_given_twice_is_told_from_two_views(tmp_path: Path) -> None:
+    (tmp_path / "copy.parquet").write_bytes(SIDE.read_bytes())
+    with pytest.raises(FormcheckError, match="the same one"):
+        judge_set(SetJob((SIDE, tmp_path / "copy.parquet"), tmp_path / "report"))
 
 
-def test_a_failure_leaves_everything_as_it_was(tmp_path: Path) -> None:
-    out = tmp_path / "report"
-    out.mkdir()
-    (out / "report.json").write_text("earlier")
-    with pytest.raises(UnicodeEncodeError), made_whole(out) as scratch:
-        (scratch / "report.json").write_text("\ud800", encoding="utf-8")
-    assert (out / "report.json").read_text() == "earlier"
-    assert [path.name for path in out.iterdir()] == ["report.json"]
+def test_a_report_is_never_written_over_the_track_it_judges(tmp_path: Path) -> None:
+    folder = judge_set(SetJob((SIDE,), tmp_path / "report")).folder
+    (folder / "annotated.mp4").write_text("drawn")
+    with pytest.raises(OutputError, match="was given to be judged"):
+        judge_set(SetJob((folder / "landmarks.parquet",), folder, overwrite=True))
+    assert (folder / "annotated.mp4").read_text() == "drawn"
 
 
-def test_an_earlier_report_goes_whole_and_other_files_stay(tmp_path: Path) -> None:
-    out = tmp_path
-    for name in ("report.json", "annotated.mp4", "mine.txt"):
-        (out / name).write_text("earlier")
-    with made_whole(out) as scratch:
-        (scratch / "report.json").write_text("new")
-    assert (out / "report.json").read_text() == "new"
-    assert sorted(path.name for path in out.iterdir()) == ["mine.txt", "report.json"]
-
-
-def test_an_existing_report_is_not_replaced_unasked(tmp_path: Path) -> None:
-    check_free(tmp_path, overwrite=False)
-    check_free(tmp_path / "absent", overwrite=False)
-    (tmp_path / "reps.csv").touch()
-    with pytest.raises(OutputError, match="--overwrite"):
-        check_free(tmp_path, overwrite=False)
-    check_free(tmp_path, overwrite=True)
-
-
-def test_a_file_in_place_of_the_folder_is_refused(tmp_path: Path) -> None:
-    (tmp_path / "file").touch()
-    with pytest.raises(OutputError, match="is a file"):
-        check_free(tmp_path / "file", overwrite=True)
-
-
-def test_a_folder_that_cannot_be_written_is_refused(
+def test_the_default_folder_fits_the_longest_names(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def refuse(*_: object, **__: object) -> None:
-        raise PermissionError(13, "Permission denied")
-
-    monkeypatch.setattr(job, "mkdtemp", refuse)  # file modes do not bind the root user
-    with pytest.raises(OutputError, match="cannot be written"), made_whole(tmp_path / "report"):
-        pass
+    monkeypatch.chdir(tmp_path)
+    clip = tmp_path / "a.parquet"
+    track = read_track(SIDE)
+    write_track(replace(track, source_name=f"{'é' * 120}.mp4"), clip)
+    folder = judge_set(SetJob((clip,))).folder
+    assert folder.exists() and folder.name.startswith("ééé")

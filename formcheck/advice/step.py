@@ -1,31 +1,31 @@
-"""What to train next: the ladder of variations and the step this set has earned."""
+"""The next set: the exercise kept, and changed by a step that can be made with what is there."""
 
 from __future__ import annotations
 
 import math
-import tomllib
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
-from typing import Any, Literal
+from dataclasses import dataclass, field
+from typing import Literal
 
-import numpy as np
-
+from formcheck.advice.decide import Decision, Reason, SetRecord, decide
+from formcheck.advice.ladder import (
+    Direction,
+    Exercise,
+    Rung,
+    Way,
+    exercise_of,
+    height_of,
+    heights,
+    ladder,
+    level_load,
+    nearest_rung,
+    steps,
+    ways,
+)
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
-from formcheck.faults.catalogue import fault_kinds, keys_weighing
-from formcheck.faults.hold import NOT_BROKEN, HoldVerdict
-from formcheck.faults.rules import Fault
-from formcheck.maths.quantity import Quantity
-from formcheck.measures.hold import SupportHold
-from formcheck.measures.plank import plank_load, worn_load_share
-from formcheck.reps.find import rep_list
-from formcheck.variation.recognise import Arms, Variation
-from formcheck.variation.segments import arm_per_stature
-from formcheck.variation.stance import Support, Surface
-
-Direction = Literal["easier", "same", "harder"]
+from formcheck.asked.prescription import Pain, Prescription
+from formcheck.measures.plank import worn_load_share
+from formcheck.variation.recognise import Variation
+from formcheck.variation.segments import arm_m
 
 USUAL_STATURE_M = 1.74  # de Leva 1996's reference bodies; used, and said, when none was given
 
@@ -34,451 +34,242 @@ USUAL_STATURE_M = 1.74  # de Leva 1996's reference bodies; used, and said, when 
 _WALL_STEP_PER_LOAD = 0.26
 LEAST_HEIGHT = 0.12  # arm lengths (6 cm): a lower surface is not worth raising hands or feet on
 
-CAUTIONS = (
-    "Stop on pain in wrists, elbows, shoulders or back; pain is not tiredness.",
-    "This is training advice from a video, not a medical judgement.",
-    "After an injury or with a condition, a qualified professional decides what you train.",
-)
-RAISED_CAUTION = "Raise hands or feet only on supports that cannot slip, tip or roll."
-SLOWLY_CAUTION = "Build up weighted and one-arm work slowly, over weeks."
-RINGS_CAUTION = "Check the ring straps and their anchor before every set."
+Kind = Literal[
+    "same", "hands", "feet", "floor", "toes", "wall_feet", "weight", "vest_off", "turn_out", "way",
+    "rung", "hold", "first_reps", "rest", "earlier",
+]  # fmt: skip
+Caution = Literal["pain", "not_medical", "professional", "supports", "slowly", "rings"]
 
 
 @dataclass(frozen=True)
-class Rung:
-    """One variation of the ladder.
+class Move:
+    """What changes. ``kind``: the height of ``hands`` or ``feet``, from them to the ``floor``, from
+    the knees to the ``toes``, the feet at a wall, the ``weight``, the ``vest_off``, rings turned
+    out, a ``way`` or a ``rung`` of the ladder; nothing (``same``), only holding it (``hold``),
+    ``first_reps`` of it, or ``rest``; or an ``earlier`` set that is ``named``.
 
-    ``load_percent`` of body mass on both hands, ``working_arm_percent`` on the arm that bears
-    more; ``height`` of the hands above the feet in arm lengths; ``lever`` what makes it heavier
-    than the rung below. ``of_floor`` (load as a share of the floor's) and ``bent_arm_share``
-    (of an archer's load) say where a load comes from that the straight body does not give.
+    ``change_cm`` of the raised end (+ higher) or of the feet at the wall (+ farther from it);
+    ``percent`` of the load on the hands; ``kg`` worn (+ more). None where it does not change.
     """
 
-    key: str
-    words: str
-    surface: Surface
-    support: Support
-    height: float
-    arms: Arms
-    load_percent: float
-    working_arm_percent: float
-    lever: str
-    hands: str | None = None
-    of_floor: float | None = None
-    bent_arm_share: float | None = None
+    kind: Kind
+    percent: float | None = None
+    change_cm: float | None = None
+    kg: float | None = None
+    body_percent: float | None = None  # the weight as a share of body mass, where that is unknown
+    way: Way | None = None
+    rung: Rung | None = None
+    named: str | None = None
 
 
 @dataclass(frozen=True)
 class NextStep:
-    """``variation`` in words. ``load_change_percent`` of the load on the hands that the step
-    asks for; ``surface_change_cm`` of the raised end named by ``surface_end`` (+ higher);
-    ``added_load_change_kg`` the same change by weight, an alternative where both are given.
-    None where the step does not change it or it cannot be computed.
+    """What to do next, in codes and numbers.
+
+    ``exercise`` as it was done, ``move`` what changes, ``instead`` another way to make the same
+    step, ``ways`` that need no equipment.
     """
 
     direction: Direction
-    variation: str
-    why: tuple[str, ...]
-    cautions: tuple[str, ...]
-    load_change_percent: float | None = None
-    surface_end: Literal["hands", "feet"] | None = None
-    surface_change_cm: float | None = None
-    added_load_change_kg: float | None = None
+    exercise: Exercise
+    move: Move
+    why: tuple[Reason, ...]
+    cautions: tuple[Caution, ...]
+    instead: Move | None = None
+    ways: tuple[Way, ...] = field(default=())
+    pain: Pain | None = None
 
+    @property
+    def load_change_percent(self) -> float | None:
+        return self.move.percent
 
-@dataclass(frozen=True)
-class SetRecord:
-    """What the decision rests on. ``faults`` of all reps; ``not_judged`` keys of the whole set;
-    ``load_fraction`` measured mean share of body mass on the hands; ``hold`` where the set was
-    one, with its ``hold_verdict``."""
+    @property
+    def surface_end(self) -> Literal["hands", "feet"] | None:
+        """The end whose height changes."""
+        move = self.move
+        if move.kind in ("hands", "feet"):
+            return move.kind
+        if move.kind == "toes":
+            return "hands"
+        if move.kind == "floor":
+            return "hands" if self.exercise.height > 0 else "feet"
+        return None
 
-    attempts: int
-    counted: int
-    clean: int
-    faults: Sequence[Fault]
-    not_judged: Collection[str]
-    first_breakdown_rep: int | None = None
-    speed_loss_percent: float = math.nan
-    load_fraction: Quantity | None = None
-    hold: SupportHold | None = None
-    hold_verdict: HoldVerdict = NOT_BROKEN
+    @property
+    def surface_change_cm(self) -> float | None:
+        return self.move.change_cm if self.surface_end else None
 
-
-@dataclass(frozen=True)
-class _Move:
-    """The size of a step in one direction, and how to make it."""
-
-    variation: str
-    load_change_percent: float | None = None
-    surface_end: Literal["hands", "feet"] | None = None
-    surface_change_cm: float | None = None
-    added_load_change_kg: float | None = None
-    how: str | None = None
+    @property
+    def added_load_change_kg(self) -> float | None:
+        return self.move.kg if self.move.kg is not None or not self.instead else self.instead.kg
 
 
 def next_step(
     record: SetRecord,
     variation: Variation,
-    prescription: Prescription,
+    asked: Prescription,
     person: Person | None = None,
 ) -> NextStep:
-    """Decide easier, same or harder from one set, and by how much.
-
-    Never harder on a set with a range or line fault, nor when range or line could not be judged.
-    Without a target every rep has to be clean.
-    """
+    """Decide easier, same or harder from one set, and by how much."""
     person = person or Person()
-    direction, why = _decide(record, prescription)
-    rung = nearest_rung(variation)
-    if direction == "same" or rung is None:
-        what = describe(variation, prescription)
-        held = record.attempts == 0 and record.hold is not None
-        move = _Move(f"hold at the top of the {what}" if held else what)
-        if direction != "same":
-            why = (*why, "Which variation this was does not show here, so the step has no size.")
-    else:
-        percent = _steps()["harder_percent" if direction == "harder" else "easier_percent"]
-        change = percent if direction == "harder" else -percent
-        move = _sized_step(change, rung, record, variation, prescription, person)
-        carried = record.load_fraction
-        if carried is not None and carried.known:
-            why = (*why, f"The hands carried about {100 * carried.value:.0f} % of body mass.")
-        why = (*why, move.how) if move.how else why
+    exercise = exercise_of(variation, asked)
+    decision = decide(record, asked)
+    why = decision.why
+    move, instead = Move("same"), None
+    other_ways: tuple[Way, ...] = ()
+    if asked.pain is not None:
+        move = Move("rest")
+    elif record.attempts == 0 and record.hold is not None and decision.direction != "easier":
+        move = Move("first_reps" if decision.direction == "harder" else "hold")
+    elif decision.direction != "same":
+        rung = nearest_rung(exercise)
+        if rung is None:
+            why = (*why, Reason("no_size"))
+        else:
+            move, instead, sized = _sized(decision, exercise, rung, record, person)
+            why = (*why, *sized)
+            offered = ways(decision.direction, exercise)
+            other_ways = tuple(way for way in offered if way != move.way)
     return NextStep(
-        direction,
-        move.variation,
+        decision.direction,
+        exercise,
+        move,
         why,
-        _cautions(variation, prescription, move),
-        move.load_change_percent,
-        move.surface_end,
-        move.surface_change_cm,
-        move.added_load_change_kg,
+        _cautions(exercise, move, instead, asked),
+        instead,
+        other_ways,
+        asked.pain,
     )
 
 
-def ladder() -> tuple[Rung, ...]:
-    """The variations in order, lightest first."""
-    return tuple(Rung(**row) for row in _data()["rung"])
+def _sized(
+    decision: Decision, exercise: Exercise, rung: Rung, record: SetRecord, person: Person
+) -> tuple[Move, Move | None, list[Reason]]:
+    """The step, another way to make it, and what is to be said of its size.
+
+    One physics: the load it starts from is the one that was measured, where it was, and the
+    ladder's otherwise; a step by height changes it by the ladder's ratio, a step by weight by the
+    same share of the same load.
+    """
+    figures, harder = steps(), decision.direction == "harder"
+    percent = figures["bigger_percent" if decision.bigger else "harder_percent"]
+    change = percent if harder else -figures["easier_percent"]
+    base = _base_load(record, rung)
+    move, instead = _move(change, exercise, rung, base, person)
+    why = []
+    measured = record.load_fraction
+    if measured is not None and measured.known:
+        then = measured.value * (1 + (move.percent or 0) / 100)
+        mass_kg = person.body_mass_kg
+        why.append(
+            Reason(
+                "load",
+                {"now": measured.value, "plus_minus": measured.plus_minus,
+                 "then": then if move.percent else None, "body_mass_kg": mass_kg},
+            )
+        )  # fmt: skip
+    if move.kind == "vest_off":
+        why.append(Reason("vest_first"))
+    if move.percent:
+        why.append(Reason("size", {"percent": move.percent}))
+    elif move.kind in ("turn_out", "way", "rung"):
+        lever = move.rung.lever if move.rung else None
+        why.append(Reason("load_stays", {"lever": lever}))
+    if move.change_cm is not None and not person.metres_known:
+        why.append(Reason("usual_stature", {"stature_m": USUAL_STATURE_M}))
+    return move, instead, why
 
 
-def nearest_rung(variation: Variation) -> Rung | None:
-    """The rung a set was done on; None when support or surface are unknown."""
-    if variation.surface is None or variation.support is None:
-        return None
-    narrow = variation.hands in ("close", "diamond")
-    on = [
-        rung
-        for rung in ladder()
-        if (rung.surface, rung.support) == (variation.surface, variation.support)
-        and (narrow or rung.hands is None)
-    ] or [rung for rung in ladder() if rung.support == variation.support]
-    alike = [rung for rung in on if rung.arms == (variation.arms or "two")] or on
-    height = variation.surface_height.value if variation.surface_height.known else alike[0].height
-    return min(alike, key=lambda rung: (abs(rung.height - height), narrow == (rung.hands is None)))
-
-
-def describe(variation: Variation, prescription: Prescription) -> str:
-    """The variation in a few words."""
-    words = {
-        "wall": "push-up against a wall",
-        "hands_raised": "push-up with the hands raised",
-        "feet_raised": "push-up with the feet raised",
-        "floor": "push-up on the floor",
-        None: "push-up",
-    }[variation.surface]
-    if variation.arms in ("archer", "one"):
-        words = words.replace("push-up", f"{variation.arms.replace('one', 'one-arm')} push-up")
-    if variation.support == "knees":
-        words += ", on the knees"
-    if prescription.rings:
-        words += ", in rings"
-    if prescription.added_load_kg:
-        words += f", {prescription.added_load_kg:g} kg added"
-    return words
-
-
-def _decide(record: SetRecord, prescription: Prescription) -> tuple[Direction, tuple[str, ...]]:
-    if record.attempts == 0:
-        return _decide_hold(record)
-    kinds = fault_kinds()
-    steps, target = _steps(), prescription.target_reps
-    wanted = target or record.attempts
-    asked = (
-        f"{target} clean reps were asked for"
-        if target
-        else "no target was given, so every rep has to be clean"
-    )
-    score = f"{record.clean} of {record.attempts} reps clean; {asked}."
-    heavy = [f for f in record.faults if kinds[f.key].too_heavy and f.verdict == "fault"]
-    blocking = [
-        f for f in record.faults if kinds[f.key].weighs != "attention" and f.verdict == "fault"
-    ]
-    if blocking:
-        first = min(f.rep for f in blocking)
-        broke = f"Rep {first} was the first to break down: {_named(blocking)}."
-        owned = record.attempts - len({f.rep for f in blocking})  # a lost tempo is no lost strength
-        if heavy and owned < steps["early_share"] * wanted:
-            return "easier", (score, broke, "It broke down early: too heavy to be owned yet.")
-        return "same", (
-            score,
-            broke,
-            "Range and line come before load: own this one first, and end the set "
-            f"before it breaks{f', after rep {first - 1}' if first > 2 else ''}.",
-        )
-    if record.clean < record.attempts and record.clean < wanted:
-        return "same", (score, *_not_clean(record))
-    if record.clean < wanted:
-        if record.clean < steps["early_share"] * wanted:
-            return "easier", (score, f"The set ended after rep {record.attempts}, all of it clean.")
-        return "same", (score, "Add reps before load.")
-    if what := _needed_unseen(record):
-        return "same", (
-            score,
-            f"This view does not show {what}: film it, and if it holds, the next step is earned.",
-        )
-    near = [f for f in record.faults if f.verdict == "borderline"]
-    close = {f.rep for f in near if f.key in keys_weighing("range")}
-    sagging = {f.rep for f in near if f.key in keys_weighing("line")}
-    if sagging or len(close) > steps["borderline_share"] * record.attempts:
-        unclear, what = (sagging, "body line") if sagging else (close, "range")
-        return "same", (
-            score,
-            f"But {rep_list(unclear)} came so close to the limit of the {what} that this view "
-            "cannot clear them.",
-        )
-    if target is None and record.attempts < steps["least_reps"]:
-        return "same", (score, "So few reps say little: do more of them first.")
-    if _tired(record, prescription):
-        return "same", (
-            score,
-            f"But pressing up slowed by {record.speed_loss_percent:.0f} % over the set, asked "
-            "as fast as possible: near the end already.",
-        )
-    return "harder", (score, "Range and line held to the last rep.")
-
-
-def _not_clean(record: SetRecord) -> tuple[str, ...]:
-    """What kept reps from being clean where neither range nor line is accused."""
-    said = []
-    uncounted = record.attempts - record.counted
-    if uncounted:
-        said.append(
-            f"{uncounted} did not count: the range was probably missed, or could not be judged."
-        )
-    unseen = _needed_unseen(record)
-    if not uncounted and not unseen:
-        said.append("Range and line held.")
-    if unseen:
-        said.append(f"This view does not show {unseen}.")
-    others = [fault for fault in record.faults if fault.verdict == "fault"]
-    if others:
-        said.append(f"To clean up first: {_named(others)}.")
-    return tuple(said)
-
-
-def _decide_hold(record: SetRecord) -> tuple[Direction, tuple[str, ...]]:
-    hold, broken, needed_s = record.hold, record.hold_verdict, _steps()["hold_s"]
-    if hold is None:
-        return "same", ("No rep was found, so there is nothing to step from.",)
-    held = f"The position was held for {hold.held_s:.0f} s; {needed_s:.0f} s are taken as enough."
-    if broken.broke_at_s is not None:
-        kept_s = broken.broke_at_s - hold.start_s
-        direction: Direction = "easier" if kept_s < needed_s / 2 else "same"
-        return direction, (held, f"The line broke after {kept_s:.0f} s.")
-    if not hold.line_deg.known:
-        return "same", (held, "The body line does not show here: film from the side.")
-    if broken.unclear_at_s is not None:
-        kept_s = broken.unclear_at_s - hold.start_s
-        near = "came so close to its limit that this view cannot clear it."
-        return "same", (held, f"But after {kept_s:.0f} s the line {near}")
-    return ("harder" if hold.held_s >= needed_s else "same"), (held, "The line held.")
-
-
-def _sized_step(
-    change_percent: float,
-    rung: Rung,
-    record: SetRecord,
-    variation: Variation,
-    prescription: Prescription,
-    person: Person,
-) -> _Move:
-    harder = change_percent > 0
-    kg = _kg_change(change_percent, rung, record, person)
-    if prescription.added_load_kg and (harder or prescription.added_load_kg + (kg or 0) >= 0):
-        share = _percent_of_body_mass(change_percent, rung, record)
-        amount = f"{abs(kg):g} kg" if kg is not None else f"{abs(share):.0f} % of your body mass"
-        return _Move(
-            f"{rung.words}, about {amount} {'more' if harder else 'less'}",
-            change_percent,
-            added_load_change_kg=kg,
-            how=_size(change_percent),
-        )
+def _move(
+    change: float, exercise: Exercise, rung: Rung, base: float, person: Person
+) -> tuple[Move, Move | None]:
+    harder = change > 0
+    if exercise.added_load_kg:
+        if harder:
+            return _by_weight(change, base, person), None
+        return Move(
+            "vest_off", _without_weight(exercise, base, person), kg=-exercise.added_load_kg
+        ), None
     if rung.surface == "wall":
-        step = "farther from" if harder else "nearer to"
-        feet_cm = abs(change_percent) * _WALL_STEP_PER_LOAD * _stature_m(person)
-        return _Move(
-            f"against the wall, feet about {max(1, round(feet_cm))} cm {step} it",
-            change_percent,
-            how=_size(change_percent),
-        )
-    if rung.arms == "archer":
-        return _neighbour(rung, harder)
-    if harder and rung.arms == "one" and rung.surface == "floor":
-        amount = f"{kg:g} kg" if kg is not None else "a few kilograms"
-        return _Move(
-            f"{rung.words}, about {amount} added",
-            change_percent,
-            added_load_change_kg=kg,
-            how=_size(change_percent),
-        )
-    return _by_height(change_percent, kg, rung, variation, person)
+        feet_cm = max(1.0, round(abs(change) * _WALL_STEP_PER_LOAD * _stature_m(person)))
+        return Move("wall_feet", change, feet_cm if harder else -feet_cm), None
+    if exercise.rings and not exercise.rings_turned_out and harder:
+        return Move("turn_out"), None
+    if exercise.support == "knees":
+        return _from_the_knees(change, exercise, rung, person), None
+    return _by_height(change, exercise, rung, base, person)
+
+
+def _from_the_knees(change: float, exercise: Exercise, rung: Rung, person: Person) -> Move:
+    """On two arms up to the toes, hands raised; else the same with a way that adds no load, since
+    one arm on the toes is a leap. Easier: a way down, or the hands raised on the knees."""
+    if change > 0 and exercise.arms in (None, "two"):
+        then = height_of(rung.load * (1 + change / 100))
+        return Move("toes", change, round(then * _arm_cm(person)))
+    if change > 0:
+        return Move("way", way=ways("harder", exercise)[0])
+    # The share that the knees take off is taken to stay as the hands rise.
+    factor = (rung.of_floor or 1.0) if rung.surface == "floor" else 1.0
+    then = height_of(rung.load * (1 + change / 100) / factor)
+    return Move("hands", change, round(then * _arm_cm(person)))
 
 
 def _by_height(
-    change_percent: float,
-    kg: float | None,
-    rung: Rung,
-    variation: Variation,
-    person: Person,
-) -> _Move:
+    change: float, exercise: Exercise, rung: Rung, base: float, person: Person
+) -> tuple[Move, Move | None]:
     """A step by the height of hands or feet, found on the ladder's own load curve."""
-    now = rung.height
-    if rung.surface != "floor" and variation.surface_height.known:
-        now = variation.surface_height.value
-    load = rung.load_percent / 100 if rung.support == "knees" else _level_load(now)
-    then = _height_of(load * (1 + change_percent / 100))
-    highest, lowest = _data_heights()
-    if then < lowest < now - 0.1:
-        amount = _amount(change_percent, kg, load)
-        return _Move(
-            f"feet at the same height, about {amount} on the upper back",
-            change_percent, added_load_change_kg=kg, how=_size(change_percent),
-        )  # fmt: skip
-    if then > highest or then < lowest:
-        return _neighbour(rung, change_percent > 0)
+    now = exercise.height if math.isfinite(exercise.height) else rung.height
+    now = 0.0 if rung.surface == "floor" else now
+    load = level_load(now)
+    then = height_of(load * (1 + change / 100))
+    highest, lowest = heights()
+    weight = _by_weight(change, base, person) if change > 0 and exercise.arms != "archer" else None
+    if then < lowest or (exercise.arms == "one" and change > 0 and now <= 0):
+        # Feet as high as they go; and one arm is not trained with the feet raised.
+        return (weight or Move("way", way=ways("harder", exercise)[0])), None
+    if then > highest:
+        return _neighbour(rung, exercise), None
     arm_cm = _arm_cm(person)
-    of_body = (
-        ""
-        if person.stature_m
-        else f" Centimetres are for a body of {USUAL_STATURE_M:.2f} m: give the stature for yours."
-    )
-    one = "one arm, " if rung.arms == "one" else ""
-    how = _size(change_percent) + of_body
-    if then >= LEAST_HEIGHT and now > 0:
-        move_cm = round((then - now) * arm_cm)
-        verb = "lower" if move_cm < 0 else "higher"
-        return _Move(
-            f"{one}hands raised, the surface about {abs(move_cm)} cm {verb}",
-            change_percent, "hands", move_cm, how=how,
-        )  # fmt: skip
-    if then >= LEAST_HEIGHT:
-        return _Move(
-            f"{one}hands raised by about {round(then * arm_cm)} cm, on the toes",
-            change_percent, "hands", round(then * arm_cm), how=how,
-        )  # fmt: skip
-    if then > -LEAST_HEIGHT or (now > 0 and then < 0) or (now < 0 and then > 0):
-        reached = 100 * (_level_load(0.0) / load - 1)
-        end: Literal["hands", "feet"] = "hands" if now > 0 else "feet"
-        return _Move(
-            f"{one}push-up on the floor", reached, end, -abs(round(now * arm_cm)),
-            how=_size(reached) + of_body,
-        )  # fmt: skip
-    move_cm = round((min(now, 0.0) - then) * arm_cm)
-    if now < 0:
-        verb = "higher" if move_cm > 0 else "lower"
-        words = f"feet raised, the surface about {abs(move_cm)} cm {verb}"
-    else:
-        words = f"feet raised by about {move_cm} cm"
-    if change_percent > 0:
-        other = _amount(change_percent, kg, load)
-        words += f", or about {other} on the upper back"
-    return _Move(words, change_percent, "feet", move_cm, kg if change_percent > 0 else None, how)
+    if LEAST_HEIGHT > then > -LEAST_HEIGHT or (now > 0 > then) or (now < 0 < then):
+        if now == 0:
+            return (weight or Move("way", way=ways("harder", exercise)[0])), None
+        reached = 100 * (level_load(0.0) / load - 1)
+        return Move("floor", reached, -abs(round(now * arm_cm))), None
+    if then > 0:
+        return Move("hands", change, round((then - max(now, 0.0)) * arm_cm)), None
+    return Move("feet", change, round((min(now, 0.0) - then) * arm_cm)), weight
 
 
-def _neighbour(rung: Rung, harder: bool) -> _Move:
-    """The next rung up or down, where a step cannot be made by height."""
-    rungs = ladder()
-    place = rungs.index(rung) + (1 if harder else -1)
-    if not 0 <= place < len(rungs):
-        return _Move(rung.words)
-    other = rungs[place]
-    change = 100 * (other.working_arm_percent / rung.working_arm_percent - 1)
-    return _Move(
-        other.words,
-        round(change),
-        how=f"That is about {abs(change):.0f} % {'more' if change > 0 else 'less'} "
-        f"on the working arm: {other.lever}."
-        if abs(change) >= 1
-        else f"The load stays: {other.lever}.",
-    )
+def _neighbour(rung: Rung, exercise: Exercise) -> Move:
+    """The next rung down with as many arms, where a step cannot be made by height."""
+    below = [other for other in ladder() if other.arms == rung.arms]
+    place = below.index(rung) if rung in below else 0
+    if place == 0:
+        return Move("same")
+    other = below[place - 1]
+    return Move("rung", round(100 * (other.working_load / rung.working_load - 1)), rung=other)
 
 
-def _amount(change_percent: float, kg: float | None, load: float) -> str:
-    """Weight on the upper back that changes the load on the hands so much, in words."""
-    if kg is not None:
-        return f"{kg:g} kg"
-    return f"{change_percent * load / worn_load_share('back'):.0f} % of your body mass"
+def _by_weight(change: float, base: float, person: Person) -> Move:
+    """Weight on the upper back that changes the load on the hands so much."""
+    body_percent = change * base / worn_load_share("back")
+    if person.body_mass_kg is None:
+        return Move("weight", change, body_percent=round(body_percent))
+    kg = body_percent / 100 * person.body_mass_kg
+    return Move("weight", change, kg=math.copysign(max(0.5, round(2 * abs(kg)) / 2), change))
 
 
-def _size(change_percent: float) -> str:
-    more = "more" if change_percent > 0 else "less"
-    return f"The step is about {abs(change_percent):.0f} % {more} load on the hands."
-
-
-def _kg_change(
-    change_percent: float, rung: Rung, record: SetRecord, person: Person
-) -> float | None:
-    """Kilograms to add, in half kilograms, so that the load on the hands changes so much."""
+def _without_weight(exercise: Exercise, base: float, person: Person) -> float | None:
+    """How much less load (%) the hands bear once the weight is off; None without a body mass."""
     if person.body_mass_kg is None:
         return None
-    percent = _percent_of_body_mass(change_percent, rung, record)
-    kg = percent / 100 * person.body_mass_kg
-    return math.copysign(max(0.5, round(2 * abs(kg)) / 2), change_percent)
+    worn = exercise.added_load_kg / person.body_mass_kg * worn_load_share("back")
+    return -100 * worn / base
 
 
-def _percent_of_body_mass(change_percent: float, rung: Rung, record: SetRecord) -> float:
+def _base_load(record: SetRecord, rung: Rung) -> float:
     measured = record.load_fraction
-    load = measured.value if measured and measured.known else rung.load_percent / 100
-    return change_percent * load / worn_load_share("back")
-
-
-def _tired(record: SetRecord, prescription: Prescription) -> bool:
-    """Speed loss tells of tiredness only where every rep was meant to be as fast as possible."""
-    fast = prescription.tempo is not None and prescription.tempo.concentric_s is None
-    return fast and record.speed_loss_percent > float(_steps()["tired_speed_loss_percent"])
-
-
-def _cautions(variation: Variation, prescription: Prescription, move: _Move) -> tuple[str, ...]:
-    said = list(CAUTIONS)
-    if variation.surface in ("hands_raised", "feet_raised") or "raised" in move.variation:
-        said.append(RAISED_CAUTION)
-    heavy = (
-        prescription.added_load_kg or move.added_load_change_kg or "upper back" in move.variation
-    )
-    if heavy or variation.arms in ("archer", "one") or "one arm" in move.variation:
-        said.append(SLOWLY_CAUTION)
-    if prescription.rings:
-        said.append(RINGS_CAUTION)
-    return tuple(said)
-
-
-def _needed_unseen(record: SetRecord) -> str:
-    """What has to be seen before a step up and was not judged: ``the depth and the body line``."""
-    unseen = (
-        f"the {kind.judged.lower()}"
-        for key, kind in fault_kinds().items()
-        if kind.needed and key in record.not_judged
-    )
-    return " and ".join(dict.fromkeys(unseen))
-
-
-def _named(faults: Sequence[Fault]) -> str:
-    by_key: dict[str, set[int]] = {}
-    for fault in faults:
-        by_key.setdefault(fault.key, set()).add(fault.rep)
-    return "; ".join(
-        f"{fault_kinds()[key].name.lower()} ({rep_list(reps)})" for key, reps in by_key.items()
-    )
+    return measured.value if measured is not None and measured.known else rung.load
 
 
 def _stature_m(person: Person) -> float:
@@ -486,38 +277,23 @@ def _stature_m(person: Person) -> float:
 
 
 def _arm_cm(person: Person) -> float:
-    return arm_per_stature(person.sex) * _stature_m(person) * 100
+    known = person if person.metres_known else Person(USUAL_STATURE_M, sex=person.sex)
+    return arm_m(known).value * 100
 
 
-@lru_cache
-def _load_curve() -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
-    """Heights from high hands to high feet, and the load at each."""
-    heights = np.linspace(1.6, -1.1, 28)
-    return heights, np.array([plank_load(float(h), reach=None) for h in heights])
-
-
-def _level_load(height: float) -> float:
-    heights, loads = _load_curve()
-    return float(np.interp(-height, -heights, loads))
-
-
-def _height_of(load: float) -> float:
-    heights, loads = _load_curve()
-    if not loads[0] <= load <= loads[-1]:
-        return math.copysign(math.inf, loads[0] - load)
-    return float(np.interp(load, loads, heights))
-
-
-def _data_heights() -> tuple[float, float]:
-    heights, _ = _load_curve()
-    return float(heights[0]), float(heights[-1])
-
-
-def _steps() -> Mapping[str, float]:
-    steps: Mapping[str, float] = _data()["steps"]
-    return steps
-
-
-@lru_cache
-def _data() -> Mapping[str, Any]:
-    return tomllib.loads(files("formcheck.advice").joinpath("ladder.toml").read_text("utf-8"))
+def _cautions(
+    exercise: Exercise, move: Move, instead: Move | None, asked: Prescription
+) -> tuple[Caution, ...]:
+    """Once, where the advice is."""
+    said: list[Caution] = ["pain", "not_medical", "professional"]
+    if asked.pain is not None:
+        return ("not_medical", "professional")
+    raised = exercise.surface in ("hands_raised", "feet_raised") and move.kind != "floor"
+    if raised or move.kind in ("hands", "feet", "toes"):
+        said.append("supports")
+    weighted = move.kind == "weight" or (instead is not None and instead.kind == "weight")
+    if exercise.added_load_kg or weighted or exercise.arms in ("archer", "one"):
+        said.append("slowly")
+    if exercise.rings:
+        said.append("rings")
+    return tuple(said)

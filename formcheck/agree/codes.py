@@ -7,15 +7,17 @@ than the rules would give.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import partial
 
 import numpy as np
 import numpy.typing as npt
 
+from formcheck.agree.labels import COUNTED
 from formcheck.agree.measured import MeasuredSet
-from formcheck.analysis import RepResult, judge_rep
+from formcheck.analysis import RepResult, judge_rep, rep_verdicts
 from formcheck.faults.limits import Limits, with_values
+from formcheck.faults.rules import Fault
 from formcheck.maths.arrays import FloatArray
 
 Codes = npt.NDArray[np.int8]
@@ -23,12 +25,15 @@ CLEAR, BORDERLINE, FAULT = 0, 1, 2
 Rows = Sequence[tuple[int, int]]  # place of the set, place of the rep in it
 
 
-def verdict_code(result: RepResult, fault: str) -> int:
-    """CLEAR, BORDERLINE or FAULT; a rep counts or it does not (FAULT) for ``counted``."""
-    if fault == "counted":
-        return CLEAR if result.attempt == "counted" else FAULT
-    found = [one.verdict for one in result.faults if one.key == fault]
+def verdict_code(faults: Iterable[Fault], key: str) -> int:
+    """CLEAR, BORDERLINE or FAULT."""
+    found = [one.verdict for one in faults if one.key == key]
     return CLEAR if not found else FAULT if "fault" in found else BORDERLINE
+
+
+def counted_code(result: RepResult) -> int:
+    """CLEAR where the rep counts, FAULT where it does not."""
+    return CLEAR if result.attempt == "counted" else FAULT
 
 
 def sweep_codes(
@@ -56,8 +61,10 @@ def sweep_codes(
 
 
 def _code(one: MeasuredSet, rep: int, fault: str, limits: Sequence[Limits], place: int) -> int:
-    result = judge_rep(one.reps[rep], one.values[rep], one.prescription, limits[place], one.views)
-    return verdict_code(result, fault)
+    what = (one.reps[rep], one.values[rep], one.prescription, limits[place], one.views)
+    if fault == COUNTED:
+        return counted_code(judge_rep(*what))
+    return verdict_code(rep_verdicts(*what, only=fault), fault)
 
 
 def _fill(codes: Codes, judge: Callable[[int], int], first: int, last: int) -> None:

@@ -20,7 +20,7 @@ from formcheck.maths.arrays import BoolArray, FloatArray
 _PER_HALF_WIDTH = 1.96  # standard deviations in the half-width of a 95 % interval
 # Errors may be larger than stated: how many times, each as likely as the next, shares falling
 # with size. Assumed.
-_SCALES = np.array([1.0, 1.5, 2.25, 3.4, 5.0])
+_SCALES = np.array([1.0, 1.6, 2.5, 4.0])
 # Share of an error's variance that the reps of one set have in common (a body's own landmarks).
 # Not known, so all are tried. Assumed.
 _SHARED = np.array([0.2, 0.5, 0.8])
@@ -29,7 +29,7 @@ _SLIPS = 0.02
 # What all sets together may be off by, in standard deviations of one value: landmarks are placed
 # on every body by the same model. Assumed.
 _COMMON = 0.3
-_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(11)
+_NODES, _WEIGHTS = np.polynomial.hermite_e.hermegauss(7)
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from formcheck.agree.codes import FAULT, Codes, sweep_codes
+from formcheck.agree.codes import CLEAR, FAULT, Codes, sweep_codes
 from formcheck.agree.coefficients import f1, precision, recall
 from formcheck.agree.compare import Verdict
 from formcheck.agree.labels import COUNTED
@@ -23,6 +23,7 @@ from formcheck.plain import plain
 
 PLACES = 50  # values of a limit that are tried unless told
 _COARSE = 41  # values over a limit's whole range, to find where it matters
+_ROOM = 10.0  # tried above a limit that has no highest value
 
 
 class SweepError(FormcheckError):
@@ -131,18 +132,19 @@ def limit_of(chosen: Labelled, limit: str | None) -> tuple[str, Limit]:
 
 
 def where_it_matters(chosen: Labelled, key: str, held_to: Limit, places: int) -> FloatArray:
-    """The stretch of a limit's values along which any verdict changes, evenly divided."""
-    room = max(abs(held_to.value), 1.0)
+    """The stretch of a limit's values that the labelled reps lie in, evenly divided."""
+    room = max(abs(held_to.value), 1.0) if math.isfinite(held_to.value) else _ROOM
     low = held_to.lowest if math.isfinite(held_to.lowest) else held_to.value - room
-    high = held_to.highest if math.isfinite(held_to.highest) else held_to.value + room
-    values = np.linspace(low, high, _COARSE)
-    codes = sweep_codes(chosen.sets, chosen.rows, chosen.fault, key, values)
+    high = held_to.highest if math.isfinite(held_to.highest) else low + 2 * room
+    codes, values = codes_along(chosen, key, np.linspace(low, high, _COARSE))
     moves = np.flatnonzero((np.diff(codes, axis=1) != 0).any(axis=0))
     if not len(moves):
         raise SweepError(
             f"no verdict on {chosen.fault} changes with the limit {key} on these reps."
         )
-    first, last = max(moves[0] - 1, 0), min(moves[-1] + 2, len(values) - 1)
+    # A rep beyond either end of the range may lie anywhere there: the range is open on that side.
+    first = 0 if (codes[:, 0] == CLEAR).any() else max(moves[0] - 1, 0)
+    last = -1 if (codes[:, -1] != CLEAR).any() else min(moves[-1] + 2, len(values) - 1)
     return np.linspace(values[first], values[last], places)
 
 

@@ -19,16 +19,17 @@ import sys
 import threading
 import time
 import traceback
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Generator, Iterable, Sequence
 from multiprocessing.connection import Connection, wait
 from typing import Any, Literal, TypeVar
 
 from formcheck.apart.network import close_network
 
+_Item = TypeVar("_Item")
 _Task = TypeVar("_Task")
 _Result = TypeVar("_Result")
 
-MEMORY_BYTES = 3 << 30  # of data a process may hold
+MEMORY_BYTES = 3 << 29  # of data a process may hold: enough to decode 8K, and for the models
 STALL_S = 60.0  # without a sign of life for so long, a process is ended
 _LOOK_EVERY_S = 0.2
 _START = (
@@ -59,9 +60,50 @@ def work_apart(
 
     Raises what ``work`` raises, or WorkLostError.
     """
-    running: dict[Connection, tuple[int, subprocess.Popen[bytes]]] = {}
     results: dict[int, _Result] = {}
     steps = 0
+    for n, kind, value in _told(work, tasks, memory_bytes, stall_s):
+        if kind == "step":
+            steps += 1
+        elif kind == "done":
+            results[n] = value
+        if on_step is not None:
+            on_step(steps)
+    return [results[n] for n in range(len(tasks))]
+
+
+def stream_apart(
+    work: Callable[[_Task], Iterable[_Item]],
+    task: _Task,
+    memory_bytes: int = MEMORY_BYTES,
+    stall_s: float = STALL_S,
+) -> Generator[_Item]:
+    """The items of ``work(task)``, made in a process of its own, a few ahead of their use.
+
+    Raises like ``work_apart``; the process ends with the generator.
+    """
+    with contextlib.closing(_told(_tell_items, [(work, task)], memory_bytes, stall_s)) as told:
+        for _, kind, value in told:
+            if kind == "step":
+                yield value
+
+
+def _tell_items(
+    asked: tuple[Callable[[_Task], Iterable[_Item]], _Task], tell: Callable[[_Item], None]
+) -> None:
+    work, task = asked
+    for item in work(task):
+        tell(item)
+
+
+def _told(
+    work: Callable[..., Any],
+    tasks: Sequence[Any],
+    memory_bytes: int,
+    stall_s: float,
+) -> Generator[tuple[int, str, Any]]:
+    """What the processes tell: (task, "step" or "done", value); nothing, now and then."""
+    running: dict[Connection, tuple[int, subprocess.Popen[bytes]]] = {}
     try:
         for n, task in enumerate(tasks):
             connection, process = _started()
@@ -73,7 +115,7 @@ def work_apart(
             ready = wait(list(running), timeout=_LOOK_EVERY_S)
             # A pause of this process itself (Ctrl-Z, a machine asleep) is no stall of another.
             waited_s = min(time.monotonic() - began, 2 * _LOOK_EVERY_S)
-            for connection in list(running):
+            for connection, (n, process) in list(running.items()):
                 if connection not in ready:
                     still_s[connection] += waited_s
                     if still_s[connection] > stall_s:
@@ -84,18 +126,15 @@ def work_apart(
                     kind, value = connection.recv()
                 except (EOFError, OSError):
                     raise WorkLostError("died") from None
-                if kind == "step":
-                    steps += 1
-                elif kind == "failed":
+                if kind == "failed":
                     raise WorkLostError("memory") if isinstance(value, MemoryError) else value
-                else:
-                    n, process = running.pop(connection)
-                    results[n] = value
+                if kind == "done":
+                    del running[connection]
                     connection.close()
                     process.wait()
-            if on_step is not None:
-                on_step(steps)
-        return [results[n] for n in range(len(tasks))]
+                yield n, kind, value
+            if not ready:
+                yield -1, "", None
     finally:
         for connection, (_, process) in running.items():
             process.kill()
@@ -128,7 +167,10 @@ def _serve(connection: Connection) -> None:
     _bound("RLIMIT_CORE", 0)
     threading.Thread(target=_end_with_caller, args=[connection], daemon=True).start()
     try:
-        answer: tuple[str, Any] = ("done", work(task, lambda: connection.send(("step", None))))
+        answer: tuple[str, Any] = (
+            "done",
+            work(task, lambda value=None: connection.send(("step", value))),
+        )
     except KeyboardInterrupt:
         os._exit(1)
     except Exception as error:

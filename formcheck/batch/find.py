@@ -10,19 +10,16 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-import av
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from formcheck.clip.read import probe
+from formcheck.clip.read import glance, probe
 from formcheck.errors import ClipError, TrackError
 from formcheck.pose.digest import sha256_of
 from formcheck.pose.store import read_track
 
 REPORT = "report.json"  # a folder that holds one is a report, not a place for clips
 _UNFINISHED = {".part", ".partial", ".crdownload", ".download", ".tmp", ".filepart"}
-# Single pictures, which the video library opens too.
-_STILL = re.compile(r"(_pipe|^image2|^gif|^apng|^webp)")
 # ISO base media brands of still pictures and of sound (ISO/IEC 23008-12; MP4 registry).
 _NO_CLIP_BRANDS = {b"heic", b"heix", b"mif1", b"avif", b"M4A ", b"M4B "}
 _MIN_YEAR = 2000  # a clock that was never set says 1904 or 1970
@@ -99,19 +96,14 @@ def _digest(path: Path) -> str:
 def _is_clip(path: Path) -> bool:
     """By its content; what says it is a clip but cannot be opened is one too, a broken one."""
     try:
-        with av.open(str(path), metadata_errors="replace") as container:
-            if _STILL.search(container.format.name):
-                return False
-            pictures = [
-                stream
-                for stream in container.streams.video
-                if not stream.disposition & av.stream.Disposition["attached_pic"]
-            ]
-            if pictures:
-                return _brand(path) not in _NO_CLIP_BRANDS
-            return _named_a_clip(path)  # a clip that lost its picture
-    except (av.error.FFmpegError, OSError, ValueError):
+        found = glance(path)
+    except OSError:
+        found = None
+    if found is None:
         return _brand(path) not in {*_NO_CLIP_BRANDS, None} or _named_a_clip(path)
+    if found.shows:
+        return _brand(path) not in _NO_CLIP_BRANDS
+    return _named_a_clip(path)  # a clip that lost its picture
 
 
 def _brand(path: Path) -> bytes | None:
@@ -144,8 +136,8 @@ def _track_at(path: Path, place: str) -> ClipFile | None:
 
 
 def _recorded_s(path: Path) -> float | None:
-    with av.open(str(path), metadata_errors="replace") as container:
-        said = container.metadata.get("creation_time", "")
+    found = glance(path)
+    said = found.recorded if found is not None else ""
     match = re.match(r"(\d{4})-(\d\d)-(\d\d)[T ](\d\d):(\d\d):(\d\d)", said)
     return _seconds(match) if match else None
 

@@ -13,12 +13,13 @@ from urllib.parse import quote
 import jinja2
 from markupsafe import Markup
 
-from formcheck.advice.step import CAUTIONS
+from formcheck.batch.judged_sets import JudgedSet
 from formcheck.batch.standout import common_faults, did_well, people_in, words_due
-from formcheck.batch.summary import JudgedSet
 from formcheck.faults.catalogue import FaultKind, fault_kinds
+from formcheck.plain import plain
 from formcheck.report import theme
-from formcheck.report.words import TRUST, visible, with_unit
+from formcheck.report.advice_words import ALWAYS_CAUTIONS
+from formcheck.report.words import TRUST, with_unit
 
 _FIRST_WORDS = 8  # more are folded away
 
@@ -70,7 +71,7 @@ def summary_html(
         lstrip_blocks=True,
     )
     environment.globals.update(kind=_kind)
-    environment.filters["plain"] = visible
+    environment.filters["plain"] = plain
     due = words_due(sets)
     said = {word.about.result.name: word.text for word in due}
     rows = {one.result.name: _row(one, picture, said) for one in sets}
@@ -91,7 +92,7 @@ def summary_html(
         rows=[rows[one.result.name] for one in judged],
         unjudged=[rows[one.result.name] for one in sets if one.result.status != "judged"],
         absent=absent,
-        cautions=(*CAUTIONS, TRUST),
+        cautions=(*ALWAYS_CAUTIONS, TRUST),
         script=Markup(script),  # our own file, not data
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
     )

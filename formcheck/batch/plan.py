@@ -77,7 +77,7 @@ class SetPlan:
     def told(self, text: str) -> str:
         """A message about the clips, which calls them as they are shown, wherever they lie."""
         for clip, name in zip(self.clips, self.shown, strict=True):
-            text = text.replace(str(clip.path), name)
+            text = text.replace(str(clip.path), name).replace(clip.place, name)
         for clip, name in zip(self.clips, self.job.names, strict=True):
             text = text.replace(clip.path.name, name)
         return text
@@ -119,6 +119,8 @@ def plan_sets(
             name, alone = codes.set(person, name), tuple(codes.set(person, a) for a in alone)
             shown = called = tuple(a.replace("/", "-") for a in alone)
         job = _job(group.clips, own, each, out / name, called)
+        if job.log is not None:
+            job = replace(job, log=replace(job.log, person=person) if person else None)
         key = _key(job, [clip.sha256 for clip in group.clips], model.sha256)
         plan = SetPlan(out, name, alone, person, group.clips, shown, group.by, job, key)
         plans.append(replace(plan, refused=_refused(plan, longest_s)))
@@ -202,6 +204,7 @@ def _key(job: SetJob, clips: Sequence[str], model_sha256: str) -> str:
         "clips": list(clips),
         "model": model_sha256,
         "version": version("formcheck"),
+        "log": None if job.log is None else job.log.person,
     }
     for name in ("out", "overwrite", "fresh", "processes"):  # say where and how, not what
         told.pop(name)

@@ -20,6 +20,7 @@ from typing import Any
 
 import psutil
 
+from formcheck.apart.network import close_network
 from formcheck.errors import FormcheckError
 
 # A worker with the larger model at 1080p (tests/truth/batch_bench.py), and room for the rest.
@@ -154,6 +155,7 @@ def worker_died(error: BaseException) -> bool:
 
 
 def _start_worker() -> None:
+    close_network()  # clips are looked at here
     # Ctrl-C is for the process that started this one, which then ends it.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     faulthandler.disable()

@@ -35,8 +35,9 @@ class BatchJob:
     """A folder of clips to judge into ``out``.
 
     ``each`` is how a set is judged where the ``roster`` says nothing else; its clips are not
-    used. ``codes_key`` the file that keeps who is who when codes stand for names. ``count`` of
-    workers, 0 for as many as fit; ``scheduler`` address of a Dask cluster to work on instead.
+    used, nor the person of its ``log``: each set is entered for its own, where one is known.
+    ``codes_key`` the file that keeps who is who when codes stand for names. ``count`` of workers,
+    0 for as many as fit; ``scheduler`` address of a Dask cluster to work on instead.
     ``longest_min`` a clip may be; ``patience`` multiplies the time that a set may take.
     """
 

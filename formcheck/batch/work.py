@@ -15,7 +15,7 @@ from formcheck.batch.plan import SetPlan
 from formcheck.batch.records import Records, Result, Status, write_whole
 from formcheck.errors import ClipError, FormcheckError, OutputError
 from formcheck.job import Outcome, SetJob, judge_set
-from formcheck.report.write import CLIP_NAME
+from formcheck.report.folder import DRAWN_CLIP
 from formcheck.reps.pairing import NotOneSetError
 
 _PICTURE_PX = 320  # longer side of the small picture
@@ -167,7 +167,7 @@ def _keep_picture(outcome: Outcome, path: Path) -> None:
     from formcheck.clip.read import probe, read_frames
 
     path.unlink(missing_ok=True)
-    at_s, clip = decisive_moment_s(outcome), outcome.folder / CLIP_NAME
+    at_s, clip = decisive_moment_s(outcome), outcome.folder / DRAWN_CLIP
     if at_s is None or not clip.exists():
         return
     info = probe(clip)

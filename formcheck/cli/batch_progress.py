@@ -19,7 +19,7 @@ from rich.table import Table
 from formcheck.batch.records import Result
 from formcheck.batch.run import BatchOutcome
 from formcheck.batch.run import Progress as BatchProgress
-from formcheck.report.words import visible
+from formcheck.plain import plain
 
 
 class BatchScreen:
@@ -75,9 +75,9 @@ class BatchScreen:
 
 def _line(result: Result) -> str:
     if result.status == "judged":
-        return f"{visible(result.name)}: {result.answer}"
+        return f"{plain(result.name)}: {result.answer}"
     what = "no set found" if result.status == "empty" else "not judged"
-    return f"{visible(result.name)}: {what}"
+    return f"{plain(result.name)}: {what}"
 
 
 def print_outcome(console: Console, outcome: BatchOutcome, out: Path) -> None:
@@ -89,15 +89,15 @@ def print_outcome(console: Console, outcome: BatchOutcome, out: Path) -> None:
         table.add_column("why, and what to do", overflow="fold")
         for result in bad:
             empty = "no set found: " if result.status == "empty" else ""
-            table.add_row(visible(result.name), empty + visible(result.reason))
+            table.add_row(plain(result.name), empty + plain(result.reason))
         console.print(table)
     for one in outcome.standings:
         if one.record.note:
-            console.print(f"Note: {visible(one.plan.name)}: {visible(one.record.note)}")
+            console.print(f"Note: {plain(one.plan.name)}: {plain(one.record.note)}")
     if outcome.absent:
-        console.print(f"No clip from {visible(', '.join(outcome.absent))}")
+        console.print(f"No clip from {plain(', '.join(outcome.absent))}")
     for name in outcome.left:
-        console.print(f"Left as it is, its clips have gone: {visible(name)}")
+        console.print(f"Left as it is, its clips have gone: {plain(name)}")
     good = sum(result.status == "judged" for result in results)
     console.print(f"{good} of {len(results)} sets judged", style="bold")
     console.print(f"Summary: {out / 'summary.html'}")

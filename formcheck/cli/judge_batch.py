@@ -9,6 +9,7 @@ import typer
 
 from formcheck.asked.prescription import Prescription
 from formcheck.cli.asked import (
+    BlurFacesOption,
     DrawingOption,
     HandsOption,
     LimitsOption,
@@ -18,6 +19,7 @@ from formcheck.cli.asked import (
     RepsOption,
     TempoOption,
 )
+from formcheck.cli.log import LogFile, LongBreak, SetsInARow
 from formcheck.job import SetJob
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
 
@@ -56,6 +58,7 @@ def judge_batch(
     model: ModelOption = DEFAULT_MODEL,
     pose_rate: PoseRateOption = POSE_RATE_HZ,
     drawing: DrawingOption = True,
+    blur_faces: BlurFacesOption = False,
     xlsx: Annotated[
         bool, typer.Option("--xlsx", help="Write summary.xlsx, and reps.xlsx of each set, too.")
     ] = False,
@@ -89,6 +92,13 @@ def judge_batch(
     patience: Annotated[
         float, typer.Option(min=0.01, help="Times the usual limit that a set may take.")
     ] = 1.0,
+    in_log: Annotated[
+        bool,
+        typer.Option("--in-log", help="Enter the sets of everyone who is named in their log."),
+    ] = False,
+    log: LogFile = None,
+    sets_in_a_row: SetsInARow = 2,
+    long_break_days: LongBreak = 21,
 ) -> None:
     """Judge every push-up set in a folder, and sum up who did what.
 
@@ -99,6 +109,8 @@ def judge_batch(
     from formcheck.batch.watch import watch_batch
     from formcheck.cli.batch_progress import BatchScreen
     from formcheck.faults.limits import read_limits
+    from formcheck.log.next_step import StepRules
+    from formcheck.log.today import LogAsk
 
     where = out or default_out(folder)
     job = BatchJob(
@@ -113,8 +125,12 @@ def judge_batch(
             model=model,
             pose_rate_hz=pose_rate,
             drawing=drawing,
+            blur_faces=blur_faces,
             xlsx=xlsx,
             fresh=fresh,
+            log=LogAsk("", log, None, StepRules(sets_in_a_row, long_break_days))
+            if in_log or log
+            else None,
         ),
         roster=roster,
         codes_key=codes_key or (Path(f"{where}.codes.csv") if codes else None),

@@ -4,28 +4,39 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Annotated, Literal, cast
+from typing import TYPE_CHECKING, Annotated, Literal, cast
 
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.cli.asked import (
+    AllowFaultyOption,
+    BlurFacesOption,
+    CountsOption,
     DrawingOption,
     FreshOption,
     HandsOption,
     LimitsOption,
     ModelOption,
+    PainOption,
     PoseRateOption,
     RangeOption,
+    RepRangeOption,
+    RepsLeftOption,
     RepsOption,
+    StandardOption,
     TempoOption,
+    rep_range_of,
 )
+from formcheck.cli.log import LogFile, LongBreak, SetsInARow, log_ask, print_weeks
 from formcheck.cli.progress import progress_bar
 from formcheck.job import SetJob
 from formcheck.job import judge_set as run
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
-from formcheck.signals.view import ViewKind
+
+if TYPE_CHECKING:
+    from formcheck.signals.view import ViewKind
 
 _PROCESSES = 2  # each holds the model, some 350 MB
 
@@ -51,18 +62,20 @@ def judge_set(
     note: Annotated[str, typer.Option(help="A remark to show on the report.")] = "",
     tempo: TempoOption = None,
     range_standard: RangeOption = "elbow-90",
+    counts: CountsOption = "range",
+    standard: StandardOption = None,
     reps: RepsOption = None,
+    rep_range: RepRangeOption = None,
+    allow_faulty: AllowFaultyOption = None,
+    reps_left: RepsLeftOption = None,
+    pain: PainOption = None,
     hands: HandsOption = None,
-    support: Annotated[
-        Literal["toes", "knees"] | None, typer.Option(help="On toes or knees.")
-    ] = None,
+    support: Annotated[Support | None, typer.Option(help="On toes or knees.")] = None,
     surface: Annotated[
-        Literal["floor", "hands_raised", "feet_raised", "wall"] | None,
+        Surface | None,
         typer.Option(help="What hands and feet stand on."),
     ] = None,
-    arms: Annotated[
-        Literal["two", "archer", "one"] | None, typer.Option(help="Which arms work.")
-    ] = None,
+    arms: Annotated[Arms | None, typer.Option(help="Which arms work.")] = None,
     rings: Annotated[bool, typer.Option("--rings", help="On rings or straps.")] = False,
     rings_turned_out: Annotated[
         bool, typer.Option("--rings-turned-out", help="On rings, turned out at the top.")
@@ -83,6 +96,23 @@ def judge_set(
     sex: Annotated[
         Literal["female", "male"] | None, typer.Option(help="For body segment masses.")
     ] = None,
+    person: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NAME",
+            help="Enter the set in this person's log; what it knows of them is used.",
+        ),
+    ] = None,
+    recorded: Annotated[
+        str | None,
+        typer.Option(
+            metavar="DATE",
+            help="When it was recorded: 2026-09-01T18:30. Default: as the clip says.",
+        ),
+    ] = None,
+    log: LogFile = None,
+    sets_in_a_row: SetsInARow = 2,
+    long_break_days: LongBreak = 21,
     view: Annotated[
         list[str] | None,
         typer.Option(
@@ -94,6 +124,7 @@ def judge_set(
     model: ModelOption = DEFAULT_MODEL,
     pose_rate: PoseRateOption = POSE_RATE_HZ,
     drawing: DrawingOption = True,
+    blur_faces: BlurFacesOption = False,
     fresh: FreshOption = False,
 ) -> None:
     """Judge one push-up set: which reps count, how they were done, what to train next.
@@ -106,7 +137,13 @@ def judge_set(
     prescription = Prescription(
         tempo=tempo,
         range_standard=range_standard,
+        counts=counts,
+        standard=standard,
         target_reps=reps,
+        rep_range=rep_range_of(rep_range),
+        allow_faulty=allow_faulty,
+        reps_left=reps_left,
+        pain=pain,
         hands=hands,
         support=support,
         surface=surface,
@@ -128,13 +165,16 @@ def judge_set(
         pose_rate_hz=pose_rate,
         note=note,
         drawing=drawing,
+        blur_faces=blur_faces,
         xlsx=xlsx,
         overwrite=overwrite,
         fresh=fresh,
         processes=min(_PROCESSES, os.cpu_count() or 1),
+        log=log_ask(person, log, recorded, sets_in_a_row, long_break_days),
     )
     with progress_bar() as on_progress:
         outcome = run(job, on_progress)
     print_summary(outcome.analysis, outcome.folder)
+    print_weeks(outcome)
     if outcome.exit_code:
         raise typer.Exit(int(outcome.exit_code))

@@ -64,10 +64,11 @@ def check_limits(
 @app.command("sets")
 def list_sets() -> None:
     """List the sets of limits that ship; each name can be given to --limits."""
+    from formcheck.asked.standards import standards
     from formcheck.faults.limit_sets import limit_sets
 
     for one in limit_sets().values():
         print(f"{one.name}: {one.title}. {one.about}")
-        if one.range_standard:
-            print(f"  with --range-standard {one.range_standard}")
+        if one.name in standards():
+            print(f"  with --standard {one.name}")
         print(f"  Source: {one.source}.")

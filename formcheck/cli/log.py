@@ -13,9 +13,11 @@ from formcheck.errors import FormcheckError
 if TYPE_CHECKING:
     from rich.console import Console
 
+    from formcheck.job import Outcome
     from formcheck.log.change import Change, Point
     from formcheck.log.entry import SetEntry
     from formcheck.log.person import PersonRecord
+    from formcheck.log.today import LogAsk
 
 LogFile = Annotated[
     Path | None,
@@ -33,6 +35,14 @@ Since = Annotated[
 Variation = Annotated[
     str | None,
     typer.Option(metavar="WORDS", help="One variation, as “formcheck log show” names it."),
+]
+SetsInARow = Annotated[
+    int,
+    typer.Option(min=1, help="Sets in a row at the top of what was asked before a step up."),
+]
+LongBreak = Annotated[
+    int,
+    typer.Option(min=1, help="Days without a set after which one starts a step lower."),
 ]
 _PIPED_WIDTH = 160  # characters
 
@@ -59,7 +69,8 @@ def show(
     """Show the sets in the log, oldest first."""
     from rich.table import Table
 
-    from formcheck.log.change import FOLLOWED, local_day
+    from formcheck.log.change import FOLLOWED
+    from formcheck.log.entry import local_day
     from formcheck.log.next_step import step_words
 
     sets, _ = _chosen(log, person, since, variation)
@@ -105,7 +116,8 @@ def trend(
     """
     from rich.table import Table
 
-    from formcheck.log.change import LEAST_DAYS, changes, local_day, sentence, with_unit
+    from formcheck.log.change import LEAST_DAYS, changes, sentence, with_unit
+    from formcheck.log.entry import local_day
     from formcheck.log.person import masses
 
     sets, people = _chosen(log, person, since, None)
@@ -153,9 +165,12 @@ def page(
     out: Annotated[
         Path | None, typer.Option(metavar="FILE", help="The page. Default: NAME_log.html.")
     ] = None,
+    sets_in_a_row: SetsInARow = 2,
+    long_break_days: LongBreak = 21,
     log: LogFile = None,
 ) -> None:
     """Write one page of a person's weeks: trends, faults, best and latest set, the ladder."""
+    from formcheck.log.next_step import StepRules
     from formcheck.log.page.page import log_page, write_page
     from formcheck.log.person import masses
 
@@ -163,7 +178,9 @@ def page(
     whose = _one_person(sets)
     chosen = _one_variation(sets, variation)
     file = out or Path(f"{_plain_name(whose)}_log.html")
-    write_page(log_page(sets, chosen, masses(people), datetime.now().astimezone()), file)
+    rules = StepRules(sets_in_a_row, long_break_days)
+    now = datetime.now().astimezone()
+    write_page(log_page(sets, chosen, masses(people), now, rules), file)
     print(f"Page: {file}")
 
 
@@ -245,6 +262,40 @@ def restore(log: LogFile = None) -> None:
     if aside is not None:
         print(f"What was there is {aside}.")
     print("“formcheck log rebuild FOLDER” enters the sets that were judged since.")
+
+
+def log_ask(
+    person: str | None,
+    log: Path | None,
+    recorded: str | None,
+    sets_in_a_row: int,
+    long_break_days: int,
+) -> LogAsk | None:
+    """What is asked of the log for a set; None where nobody was named."""
+    if person is None:
+        if recorded or log:
+            raise typer.BadParameter("give --person NAME to enter the set in a log.")
+        return None
+    from formcheck.log.next_step import StepRules
+    from formcheck.log.today import LogAsk
+
+    at = when(recorded) if recorded else None
+    return LogAsk(person, log, at, StepRules(sets_in_a_row, long_break_days))
+
+
+def print_weeks(outcome: Outcome) -> None:
+    """What a judged set changes of the person's weeks, and that it is in the log."""
+    from formcheck.plain import plain
+
+    if outcome.weeks is not None and outcome.weeks.since:
+        print(f"Since the last set of this variation, {outcome.weeks.since}:")
+        real = [said for said in outcome.weeks.changed if said.endswith(", real")]
+        for said in real:
+            print(f"  {plain(said)}")
+        rest = len(outcome.weeks.changed) - len(real)
+        print(f"  {'All else' if real else f'All {rest} quantities'} within the error")
+    if outcome.entered is not None:
+        print(plain(str(outcome.entered)))
 
 
 def _path(log: Path | None) -> Path:

@@ -11,16 +11,19 @@ from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.measures.values import rep_values
+from formcheck.plain import plain
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import answer_line, fix_line, reps_with
+from formcheck.report.set_words import set_facts
 from formcheck.report.words import (
     ATTEMPTS,
     DIRECTIONS,
     VERDICTS,
     disagreement_text,
+    in_force_text,
     judged_name,
     plus_minus,
     variation_text,
-    visible,
     with_unit,
 )
 from formcheck.reps.find import rep_list
@@ -38,7 +41,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         side = f", {view.view.near_side} side near" if view.view.near_side else ""
         kind = f"{view.view.kind} view{side}, " if view.track.frames_with_pose else ""
         console.print(
-            f"{visible(view.track.source_name)}: {kind}{view.track.duration_s:.1f} s",
+            f"{plain(view.track.source_name)}: {kind}{view.track.duration_s:.1f} s",
             style="dim",
         )
     console.print(answer_line(analysis), style="bold")
@@ -49,6 +52,10 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         inclined = plus_minus(angle.value, angle.plus_minus, "deg")
         at = f", body inclined {inclined}" if angle.known else ""
         console.print(f"Variation: {done}{at}")
+    if held_to := in_force_text(analysis.limits, analysis.prescription.standard):
+        console.print(f"Limits: {held_to}")
+    for name, text in () if analysis.empty else set_facts(analysis):
+        console.print(f"{name}: {text}")
     if analysis.reps:
         console.print(_reps(analysis))
     _print_faults(console, analysis)
@@ -59,15 +66,16 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         *analysis.notes,
         *(n for view in analysis.looks for n in view.track.notes),
     ):
-        console.print(f"Note: {visible(note)}")
+        console.print(f"Note: {plain(note)}")
     if not analysis.empty:
         _print_step(console, analysis.next_step)
-    console.print(f"Report: {folder / 'report.html'}")
+    console.print(f"Report: {plain(str(folder / 'report.html'))}")
 
 
 def _print_step(console: Console, step: NextStep) -> None:
-    console.print(f"Next set: {DIRECTIONS[step.direction].lower()}, {step.variation}", style="bold")
-    for text in (*step.why, *step.cautions):
+    said = f"Next set: {DIRECTIONS[step.direction].lower()}: {variation_words(step)}"
+    console.print(said, style="bold")
+    for text in (*why_words(step), *caution_words(step)):
         console.print(f"  {text}")
 
 
@@ -98,7 +106,10 @@ def _said(result: RepResult) -> str:
     counted = [] if result.attempt == "counted" else [ATTEMPTS[result.attempt]]
     if result.attempt == "not_counted" and not faults:
         counted = [f"{ATTEMPTS[result.attempt]}: {result.why_not_counted}"]
-    return ", ".join(dict.fromkeys(counted + faults)) or "clean"
+    if counted or faults:
+        return ", ".join(dict.fromkeys(counted + faults))
+    near = [fault_kinds()[f.key].judged.lower() for f in result.faults]
+    return f"unclear: {', '.join(dict.fromkeys(near))}" if near else "clean"
 
 
 def _print_faults(console: Console, analysis: Analysis) -> None:

@@ -16,9 +16,10 @@ import contextlib
 import math
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import av
 import numpy as np
@@ -28,10 +29,11 @@ from av.packet import Packet
 from av.video.frame import VideoFrame
 from av.video.stream import VideoStream
 
-from formcheck.apart.process import WorkLostError, work_apart
+from formcheck.apart.process import WorkLostError, stream_apart, work_apart
 from formcheck.errors import ClipError
 from formcheck.files import open_regular
 from formcheck.maths.arrays import FloatArray
+from formcheck.plain import plain
 
 RgbImage = npt.NDArray[np.uint8]  # (height, width, 3), contiguous
 Plane = npt.NDArray[np.uint8]  # (height, width)
@@ -73,7 +75,8 @@ class ClipInfo:
     those that can be decoded without others; ``rotation_deg``
     counter-clockwise turn applied for display; ``variable_rate`` when intervals differ by more
     than timestamp rounding; ``notes`` are remarks for the report;
-    ``colour_matrix`` as H.273 numbers it (1 BT.709, 5 and 6 BT.601, 2 not said).
+    ``colour_matrix`` as H.273 numbers it (1 BT.709, 5 and 6 BT.601, 2 not said);
+    ``recorded_at`` when it was recorded by the container's account, None where it says nothing.
     """
 
     path: Path
@@ -90,6 +93,7 @@ class ClipInfo:
     colour_matrix: int = 2
     first_pts: int = field(default=0, repr=False)
     time_base: Fraction = field(default=Fraction(1), repr=False)
+    recorded_at: datetime | None = None
 
     @property
     def frames(self) -> int:
@@ -175,7 +179,44 @@ def _look(path: Path, alive: Callable[[], None]) -> ClipInfo:
             first_pts=int(shown[0]),
             time_base=time_base,
             colour_matrix=int(first.colorspace),
+            recorded_at=_recorded_at(container, stream),
         )
+
+
+def _recorded_at(container: InputContainer, stream: VideoStream) -> datetime | None:
+    """The container's or stream's creation time, which ISO base media files keep in UTC."""
+    said = container.metadata.get("creation_time") or stream.metadata.get("creation_time") or ""
+    try:
+        at = datetime.fromisoformat(said)
+        return (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(UTC)
+    except (ValueError, OverflowError):
+        return None
+
+
+@dataclass(frozen=True)
+class Glance:
+    """What a file's container says: whether it ``shows`` moving pictures, and when it was
+    ``recorded``, as it is written there."""
+
+    shows: bool
+    recorded: str
+
+
+def glance(path: Path) -> Glance | None:
+    """What kind of file it is, at a glance; None where it is none of the containers that are read.
+
+    Decodes nothing. Raises OSError where the file cannot be opened.
+    """
+    with open_regular(path) as file:
+        try:
+            with _container(file) as container:
+                shows = any(
+                    not stream.disposition & av.stream.Disposition[_ATTACHED_PICTURE]
+                    for stream in container.streams.video
+                )
+                return Glance(shows, plain(container.metadata.get("creation_time", "")))
+        except _DECODER_ERRORS:
+            return None
 
 
 def _one_recording(shown: npt.NDArray[np.int64], tick_s: float) -> tuple[Any, tuple[str, ...]]:
@@ -255,6 +296,21 @@ def read_planes(info: ClipInfo, width: int, height: int) -> Iterator[tuple[float
         yield t_s, (y, u, v)
 
 
+def read_planes_apart(info: ClipInfo, width: int, height: int) -> Generator[tuple[float, Planes]]:
+    """``read_planes`` in a process of its own, which decodes while the pictures are used.
+
+    Raises ClipError, also when the decoder breaks down, hangs or takes too much memory.
+    """
+    try:
+        yield from stream_apart(_planes_asked, (info, width, height))
+    except WorkLostError as error:
+        raise ClipError(f"{info.path}: {_LOST[error.how]}; {_REMEDY}") from error
+
+
+def _planes_asked(asked: tuple[ClipInfo, int, int]) -> Iterator[tuple[float, Planes]]:
+    return read_planes(*asked)
+
+
 def _shown(info: ClipInfo, wanted: FloatArray) -> Iterator[tuple[float, VideoFrame]]:
     """The decoded pictures at the wanted times, as stored: not turned, not scaled."""
     if len(wanted) == 0:
@@ -317,22 +373,24 @@ def _first_bytes(path: Path) -> bytes:
     return head
 
 
+def _container(file: BinaryIO) -> InputContainer:
+    return av.open(
+        file,
+        "r",
+        metadata_errors="replace",
+        buffer_size=_READ_BYTES,
+        # No protocol at all: nothing but the file handed over is opened.
+        options={"format_whitelist": _CONTAINERS, "protocol_whitelist": "none"},
+    )
+
+
 @contextlib.contextmanager
 def _opened(path: Path, head: bytes = b"") -> Iterator[tuple[InputContainer, VideoStream]]:
     """The clip's container and the stream of its pictures."""
     with contextlib.ExitStack() as open_now:
         file = open_now.enter_context(open_regular(path))
         try:
-            container: InputContainer = open_now.enter_context(
-                av.open(
-                    file,
-                    "r",
-                    metadata_errors="replace",
-                    buffer_size=_READ_BYTES,
-                    # No protocol at all: nothing but the file handed over is opened.
-                    options={"format_whitelist": _CONTAINERS, "protocol_whitelist": "none"},
-                )
-            )
+            container = open_now.enter_context(_container(file))
         except _DECODER_ERRORS as error:
             if head[4:8] == b"ftyp":
                 raise ClipError(

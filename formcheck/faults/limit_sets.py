@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from formcheck.asked.prescription import RangeStandard
 from formcheck.faults.limits import (
     ABOUT,
     Limit,
@@ -28,13 +27,12 @@ _HEAD = """\
 
 @dataclass(frozen=True)
 class LimitSet:
-    """One set that ships. ``range_standard`` it goes with, None where any does."""
+    """One set that ships; that of a test standard is called like the standard."""
 
     name: str
     title: str
     about: str
     source: str
-    range_standard: RangeStandard | None
     limits: Limits
 
     @property
@@ -60,8 +58,12 @@ def limit_sets() -> Mapping[str, LimitSet]:
     return {name: _set(name, file.read_text("utf-8")) for name, file in limit_set_files().items()}
 
 
-def in_force(limits: Limits) -> InForce:
-    """Which limits these are, told by their values."""
+def in_force(limits: Limits, standard: str | None = None) -> InForce:
+    """Which limits these are, told by their values; of sets alike, that of the ``standard``.
+
+    >>> in_force(limit_sets()["strict"].limits).name
+    'strict'
+    """
     defaults = default_limits()
     changed = {
         key: (limit, defaults[key])
@@ -71,10 +73,11 @@ def in_force(limits: Limits) -> InForce:
     if not changed:
         return InForce(DEFAULT, "default", changed)
     values = {key: limit.value for key, (limit, _) in changed.items()}
-    for one in limit_sets().values():
-        if values == one.changes:
-            return InForce(one.name, one.title[:1].lower() + one.title[1:], changed)
-    return InForce(OWN, "your own", changed)
+    alike = [one for one in limit_sets().values() if one.changes == values]
+    if not alike:
+        return InForce(OWN, "your own", changed)
+    one = next((one for one in alike if one.name == standard), alike[0])
+    return InForce(one.name, one.title[:1].lower() + one.title[1:], changed)
 
 
 def limits_text(limits: Limits) -> str:
@@ -102,9 +105,7 @@ def _set(name: str, text: str) -> LimitSet:
     limits, problems = parse_limits(text)
     if problems:
         raise ValueError(f"{name}: {problems[0].says}")
-    return LimitSet(
-        name, about["title"], about["about"], about["source"], about.get("range_standard"), limits
-    )
+    return LimitSet(name, about["title"], about["about"], about["source"], limits)
 
 
 def _toml(value: float | str) -> str:

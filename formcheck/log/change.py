@@ -48,9 +48,9 @@ class Followed:
 
 FOLLOWED: tuple[Followed, ...] = (
     Followed("clean", "Clean reps", "", 0, "more", "fewer"),
-    Followed("elbow_bottom_deg", "Depth (elbow)", "°", 0, "shallower", "deeper"),
-    Followed("elbow_top_deg", "Lockout (elbow)", "°", 0, "straighter", "softer"),
-    Followed("hip_deviation_deg", "Line (hips, + sag)", "°", 0, "hips lower", "hips higher"),
+    Followed("elbow_bottom_deg", "Elbow at the bottom", "°", 0, "shallower", "deeper"),
+    Followed("elbow_top_deg", "Elbow at the top", "°", 0, "straighter", "softer"),
+    Followed("hip_deviation_deg", "Body line", "°", 0, "hips lower", "hips higher"),
     Followed("eccentric_s", "Lowering", "\u00a0s", 1, "slower", "quicker"),
     Followed("bottom_pause_s", "Bottom pause", "\u00a0s", 1, "longer", "shorter"),
     Followed("concentric_s", "Press", "\u00a0s", 1, "slower", "quicker"),

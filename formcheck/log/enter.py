@@ -9,17 +9,21 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from formcheck.errors import FormcheckError
-from formcheck.log.entry import SetEntry, entry_of
+from formcheck.files import read_small
+from formcheck.log.entry import SetEntry, Source, entry_of
 from formcheck.log.person import person_name
 from formcheck.log.store import changing, default_log, drop_folders, open_log, put_set
+from formcheck.plain import plain
 
 REPORT = "report.json"
-Source = Literal["given", "clip", "file", "now"]
 # Clocks that were never set say 1904, 1970 or 1980; nobody filmed a set on a phone before this.
 _FIRST_YEAR = 2000
+_LARGEST_BYTES = 50_000_000  # of a report; a set of a thousand reps has 3 MB
+_CONTRACT = "formcheck.report/"  # of whatever version
+_AGAIN = "judge the set again with “formcheck set”."
 _AHEAD = timedelta(days=1)  # a phone in another time zone, not one in the future
 
 
@@ -56,18 +60,26 @@ class Entered:
         return f"{said}. This clip was in it{whose}; its entry is replaced."
 
 
-def recorded_of(paths: Sequence[Path], given: datetime | None = None) -> Recorded:
-    """When clips were recorded: as given, as their container says, as the file says, now.
+def recorded_of(
+    paths: Sequence[Path],
+    said: Sequence[datetime | None] = (),
+    given: datetime | None = None,
+) -> Recorded:
+    """When clips were recorded: as given, as they say themselves, as the file says, now.
 
-    A pose track is asked for the report beside it, which has said already.
+    ``said`` the time of each of ``paths`` in its own metadata. For a pose track the report
+    beside it speaks.
     """
     if given is not None:
         return Recorded(given.astimezone(UTC), "given")
     now = datetime.now(UTC)
+    for at in said:
+        if at is not None and _likely(at, now):
+            return Recorded(at, "clip")
     for path in paths:
-        said = _beside(path) if path.suffix == ".parquet" else _from_container(path, now)
-        if said is not None:
-            return said
+        beside = _beside(path) if path.suffix == ".parquet" else None
+        if beside is not None:
+            return beside
     for path in paths:
         with contextlib.suppress(OSError):
             changed = datetime.fromtimestamp(path.stat().st_mtime, UTC)
@@ -142,35 +154,50 @@ def _read(
     if recorded is not None or when is None:
         recorded = recorded or Recorded(datetime.fromtimestamp(path.stat().st_mtime, UTC), "file")
         when, source = recorded.text, recorded.source
-    says = {"person": person_name(named), "recorded_at": when, "recorded_from": source}
+    says = {"person": person_name(str(named)), "recorded_at": when, "recorded_from": source}
+    entry = _entry(path, {**report, **says})
     if any(report.get(key) != value for key, value in says.items()):
         _write_whole(path, {**report, **says})
-    from formcheck.advice.step import ladder
-
-    return entry_of(report, says["person"], when, source or "file", str(folder.resolve()), ladder())
+    return entry
 
 
 def _report(path: Path) -> dict[str, Any]:
-    from jsonschema import ValidationError
-
-    from formcheck.report.contract import validate
-
     try:
-        report: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-        validate(report)
+        report = json.loads(read_small(path, _LARGEST_BYTES))
     except OSError as error:
         raise ReportError(
             f"{path} cannot be read ({error.strerror}); give the folder of a report."
         ) from error
     except (ValueError, RecursionError) as error:
-        raise ReportError(
-            f"{path} is no report ({error}); judge the set again with “formcheck set”."
-        ) from error
-    except ValidationError as error:
-        raise ReportError(
-            f"{path} is no report ({error.message[:80]}); judge the set again with “formcheck set”."
-        ) from error
+        raise ReportError(f"{path} is no report ({error}); {_AGAIN}") from error
+    if not isinstance(report, dict) or not str(report.get("schema")).startswith(_CONTRACT):
+        raise ReportError(f"{path} is no report; {_AGAIN}")
     return report
+
+
+def _entry(path: Path, report: dict[str, Any]) -> SetEntry:
+    """Also of a report that another version wrote, or that somebody edited: whatever it says of
+    the set has to make an entry as the log's schema wants it."""
+    from formcheck.advice.ladder import ladder
+    from formcheck.log.exchange import wrong_in
+
+    try:
+        entry = entry_of(
+            report,
+            report["person"],
+            report["recorded_at"],
+            report["recorded_from"],
+            str(path.parent.resolve()),
+            ladder(),
+        )
+        wrong = wrong_in(entry)
+    except (KeyError, TypeError, AttributeError, ValueError, ArithmeticError) as error:
+        raise ReportError(f"{path} is no report ({plain(repr(error), 80)}); {_AGAIN}") from error
+    if wrong:
+        raise ReportError(f"{path} is no report ({plain(wrong, 80)}); {_AGAIN}")
+    if entry.attempts == 0:
+        raise ReportError(f"{path} holds no rep, so there is nothing to enter in the log.")
+    return entry
 
 
 def _write_whole(path: Path, report: dict[str, Any]) -> None:
@@ -196,31 +223,10 @@ def _report_folders(root: Path) -> Iterator[Path]:
 
 def _beside(track: Path) -> Recorded | None:
     try:
-        report = json.loads((track.parent / REPORT).read_text(encoding="utf-8"))
+        report = json.loads(read_small(track.parent / REPORT, _LARGEST_BYTES))
         return Recorded(datetime.fromisoformat(report["recorded_at"]), report["recorded_from"])
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
         return None
-
-
-def _from_container(path: Path, now: datetime) -> Recorded | None:
-    """The time in the container's metadata, which ISO base media files keep in UTC."""
-    import av
-
-    with contextlib.suppress(av.FFmpegError, OSError, ValueError):
-        with av.open(str(path)) as container:
-            said = container.metadata.get("creation_time") or next(
-                (
-                    s.metadata["creation_time"]
-                    for s in container.streams
-                    if "creation_time" in s.metadata
-                ),
-                "",
-            )
-        at = datetime.fromisoformat(said)
-        at = at if at.tzinfo else at.replace(tzinfo=UTC)
-        if _likely(at, now):
-            return Recorded(at, "clip")
-    return None
 
 
 def _likely(at: datetime, now: datetime) -> bool:

@@ -7,8 +7,10 @@ import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from typing import Any
+from typing import Any, Literal
 
+Direction = Literal["easier", "same", "harder"]
+Source = Literal["given", "clip", "file", "now"]
 Z_95 = 1.96
 # What is measured on each rep and kept as the set's median, by its name in the report.
 OF_REPS = (
@@ -46,10 +48,10 @@ class SetEntry:
 
     person: str
     recorded_at: str
-    recorded_from: str
+    recorded_from: Source
     folder: str
     variation: str
-    direction: str
+    direction: Direction
     attempts: int
     counted: int
     clean: int
@@ -91,7 +93,7 @@ def entry_of(
     report: Mapping[str, Any],
     person: str,
     recorded_at: str,
-    recorded_from: str,
+    recorded_from: Source,
     folder: str,
     rungs: Sequence[Any] = (),
 ) -> SetEntry:
@@ -115,7 +117,7 @@ def entry_of(
         recorded_from=recorded_from,
         folder=folder,
         variation=variation_words(variation, asked, _height_words(rung, rungs)),
-        direction=step.get("alone") or step["direction"],
+        direction=(report.get("log") or {}).get("direction_alone") or step["direction"],
         attempts=report["set"]["attempts"],
         counted=report["set"]["counted"],
         clean=report["set"]["clean"],
@@ -132,7 +134,7 @@ def entry_of(
         load_reps_plus_minus=load_doubt,
         clips=tuple(_clip_ref(clip) for clip in report["clips"]),
         faults=_faults(reps),
-        **values,  # type: ignore[arg-type]  # the names are those of the fields above
+        **values,  # the names are those of the fields above
     )
 
 
@@ -205,7 +207,8 @@ def _loss_doubt(reps: Sequence[Mapping[str, Any]], loss: float | None) -> float 
     ]
     if not shares:
         return None
-    return round(100.0 * math.sqrt(2.0) * statistics.median(shares) * (1.0 - loss / 100.0), 4)
+    doubt = 100.0 * math.sqrt(2.0) * statistics.median(shares) * (1.0 - loss / 100.0)
+    return round(float(doubt), 4)
 
 
 def _load_reps(

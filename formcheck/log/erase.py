@@ -10,13 +10,7 @@ from pathlib import Path
 from formcheck.log.enter import REPORT
 from formcheck.log.entry import SetEntry
 from formcheck.pose.cache import forget
-
-# What a report's folder may hold of ours; anything else in it is the user's and stays. The
-# report goes last: until then it says whose the folder is.
-_OURS = (
-    "reps.csv", "reps.xlsx", "report.html", "annotated.mp4",
-    "landmarks.parquet", "landmarks_2.parquet", REPORT,
-)  # fmt: skip
+from formcheck.report.folder import MADE
 
 
 def remove_reports(sets: Sequence[SetEntry]) -> list[Path]:
@@ -29,7 +23,7 @@ def remove_reports(sets: Sequence[SetEntry]) -> list[Path]:
         folder = Path(entry.folder)
         if not _is_of(folder, entry.person):
             continue
-        for name in _OURS:
+        for name in sorted(MADE, key=REPORT.__eq__):  # last the one that says whose it is
             try:
                 (folder / name).unlink(missing_ok=True)
             except OSError:

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Literal
 
-from formcheck.log.entry import SetEntry, local_day
+from formcheck.log.entry import Direction, SetEntry, local_day
 
-Direction = Literal["easier", "same", "harder"]
 _SAME_LOAD_KG = 0.25  # plates come in no smaller steps
 
 

@@ -30,7 +30,8 @@ def elbow_bottom(look: Look, rep: Rep) -> Quantity:
         return not_measured(ELBOW_HIDDEN)
     if signals.noise > MOST_NOISE:
         return not_measured(JITTERY)
-    if signals.bridged[signals.between(rep.bottom_s - 0.1, rep.bottom_s + 0.1)].any():
+    turn = signals.between(rep.bottom_s - 0.1, rep.bottom_s + 0.1)
+    if (signals.bridged | ~np.isfinite(signals.elbow_deg))[turn].any():
         return not_measured(ARM_LOST)
     deepest = int(np.nanargmin(curve))
     sd = float(signals.elbow_sd_deg[span][deepest])

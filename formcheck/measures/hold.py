@@ -62,7 +62,7 @@ def support_hold(look: Look, support: str | None = None) -> SupportHold | None:
             float(t_s[0]), held_s, unseen, float("nan"), empty, empty, empty, np.nan, np.nan
         )
     known = np.isfinite(line)
-    doubt, doubt_of_change = line_doubt_deg(signals)
+    doubt, doubt_of_change = line_doubt_deg(signals, view, support)
     return SupportHold(
         start_s=float(t_s[0]),
         held_s=held_s,

@@ -8,13 +8,16 @@ hands that push square to the body. All of it is quasi-static: a fast rep peaks 
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
 
 import numpy as np
 
 from formcheck.asked.person import Person, Sex
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Prescription, Support, Surface
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
@@ -24,8 +27,6 @@ from formcheck.variation.recognise import Variation
 from formcheck.variation.segments import body_segments, centre_of_mass
 from formcheck.variation.stance import (
     FRONT_ON,
-    Support,
-    Surface,
     contact_points,
     lifted_hand,
     sagittal_points,
@@ -33,21 +34,27 @@ from formcheck.variation.stance import (
 
 # 95 % half-widths, share of body mass. On a level floor a segment model comes within about four
 # points of a force plate (static plate values: Suprak 2011, Mier 2014); on the knees it reads
-# three to ten points more than the plates did (same sources, Gouvali & Boudolos 2005).
+# two to three points more than the plates did (same sources, Gouvali & Boudolos 2005).
 LEVEL_PLUS_MINUS = 0.04
-KNEES_PLUS_MINUS = 0.10
+KNEES_PLUS_MINUS = 0.06
+
+# Where in the range that statics leaves the best estimate lies, from square to the body (0) to
+# straight up (1), with raised hands: set so that the loads at 0.30 and 0.61 m stand to that of the
+# floor as force plates read them (55 and 41 to 64, Ebben 2011), whichever way the arms point.
+HANDS_RAISED_AT = 0.25
+USUAL_ARM_M = 0.55  # of a body of 1.74 m, to look up published heights
 
 # Where worn weight presses, from the shoulders (0) to the hips (1). From practice: a plate lies
 # between the shoulder blades, a vest hangs around the chest, a belt at the hips.
 WORN_AT = {"back": 0.25, "vest": 0.30, "belt": 1.0}
 
 KNEES_BIAS = (
-    "On the knees this model reads 3 to 10 points of body mass more than force plates do, "
-    "because the knee does not turn about its joint centre on the floor."
+    "On the knees this reads 2 to 3 points of body mass more than force plates do, because the "
+    "knee does not turn about its joint centre on the floor."
 )
 RAISED_RANGE = (
-    "With hands or feet raised the load is not fixed by statics: the range runs between hands "
-    "that push straight up and hands that push square to the body."
+    "With hands or feet raised statics leave a range: from hands that push square to the body to "
+    "hands that push straight up."
 )
 QUASI_STATIC = "The load is that of a slow rep; pushing fast peaks higher."
 TOO_SLANTED = (
@@ -61,11 +68,14 @@ class LoadCurve:
     """Share of body mass on both hands, over time.
 
     ``share`` (M,) best estimate, added load included; NaN where unknown. ``plus_minus`` its
-    95 % half-width, the range between the two models included. ``reason`` says why all of it is
-    unknown. ``remarks`` belong beside the number wherever it is shown.
+    95 % half-width, the range between the two models included; ``low`` and ``high`` (M,) the ends
+    of that range. ``reason`` says why all of it is unknown. ``remarks`` belong beside the number
+    wherever it is shown.
     """
 
     share: FloatArray
+    low: FloatArray
+    high: FloatArray
     plus_minus: float
     view: str | None = None
     reason: str | None = None
@@ -101,6 +111,8 @@ def load_over_time(
     slant = 0.09 * abs(np.sin(np.radians(view.yaw_deg)))  # nearer end 11 % larger at 15 degrees
     return LoadCurve(
         share,
+        low,
+        high,
         float(np.hypot(model, slant)) + half_range,
         view=view.kind,
         remarks=_remarks(variation, prescription, person),
@@ -109,17 +121,27 @@ def load_over_time(
 
 def load_fraction(look: Look, rep: Rep, load: LoadCurve) -> Quantity:
     """Mean share of body mass on the hands from leaving the top until back."""
-    return _mean(load, look.signals.t_s, rep.start_s, rep.top_s)
+    return _mean(load, load.share, look.signals.t_s, rep.start_s, rep.top_s)
+
+
+def load_fraction_low(look: Look, rep: Rep, load: LoadCurve) -> Quantity:
+    """The same, if the hands push square to the body: the low end of what statics leave."""
+    return _mean(load, load.low, look.signals.t_s, rep.start_s, rep.top_s)
+
+
+def load_fraction_high(look: Look, rep: Rep, load: LoadCurve) -> Quantity:
+    """The same, if the hands push straight up: the high end of what statics leave."""
+    return _mean(load, load.high, look.signals.t_s, rep.start_s, rep.top_s)
 
 
 def load_fraction_top(look: Look, rep: Rep, load: LoadCurve) -> Quantity:
     """Share of body mass on the hands as the rep leaves the top."""
-    return _mean(load, look.signals.t_s, rep.start_s - 0.1, rep.start_s + 0.05)
+    return _mean(load, load.share, look.signals.t_s, rep.start_s - 0.1, rep.start_s + 0.05)
 
 
 def load_fraction_bottom(look: Look, rep: Rep, load: LoadCurve) -> Quantity:
     """Share of body mass on the hands at the bottom."""
-    return _mean(load, look.signals.t_s, rep.bottom_s - 0.1, rep.bottom_s + 0.1)
+    return _mean(load, load.share, look.signals.t_s, rep.bottom_s - 0.1, rep.bottom_s + 0.1)
 
 
 def hand_load_range(
@@ -184,13 +206,27 @@ def _planted(
 
 
 def best_estimate(low: FloatArray, high: FloatArray, surface: Surface) -> FloatArray:
-    """One share out of the range: its middle, but with raised feet its upper end.
+    """One share out of the range: near its low end with raised hands (see ``HANDS_RAISED_AT``),
+    its upper end with raised feet, its middle on a wall.
 
-    Plates read 55 and 41 % with the hands 0.30 and 0.61 m high, near the middle of the range
-    for straight bodies (49-57 and 35-52), and 70 and 74-75 % with the feet as high, at its
-    upper end (67-69 and 70-73): Ebben 2011.
+    Plates read 55 and 41 % with the hands 0.30 and 0.61 m high, 64 on the floor, and 70 and 74 %
+    with the feet as high (Ebben 2011); straight bodies with the arms square to them come to 53 and
+    40, 62, and 69 and 73.
     """
-    return high if surface == "feet_raised" else (low + high) / 2
+    at = {"floor": 0.0, "hands_raised": HANDS_RAISED_AT, "feet_raised": 1.0, "wall": 0.5}[surface]
+    return np.asarray(low + at * (high - low))
+
+
+@cache
+def published_load(support: Support, height: float) -> tuple[float, str] | None:
+    """What force plates read (% of body mass) with the hands ``height`` arm lengths over the
+    feet, and the source; None where nothing is published near it."""
+    text = files("formcheck.measures").joinpath("published_loads.toml").read_text("utf-8")
+    rows = tomllib.loads(text)[support]
+    height_m, heights_m = height * USUAL_ARM_M, rows["height_m"]
+    if not heights_m[0] - 0.1 <= height_m <= heights_m[-1] + 0.1:
+        return None
+    return float(np.interp(height_m, heights_m, rows["percent"])), rows["source"]
 
 
 def arm_loads(
@@ -214,7 +250,7 @@ def arm_loads(
         both = load["load_fraction_bottom"]
         if variation.arms == "archer" and front is not None:
             left = left_part(front, front.reps[i])
-        elif i < len(work.working):
+        elif i < len(work.working) and work.working[i] is not None:
             left = Quantity(1.0 if work.working[i] == "left" else 0.0, 0.0)
         else:
             left = not_measured("which hand was on the floor does not show here")
@@ -270,6 +306,8 @@ def _remarks(variation: Variation, prescription: Prescription, person: Person) -
         remarks.append(KNEES_BIAS)
     if variation.surface != "floor":
         remarks.append(RAISED_RANGE)
+    if not prescription.added_load_kg and (beside := _published(variation)):
+        remarks.append(beside)
     if prescription.added_load_kg and person.body_mass_kg is None:
         remarks.append("The added load is left out of the share: give the body mass to include it.")
     elif prescription.added_load_kg and prescription.added_load_place is None:
@@ -279,10 +317,27 @@ def _remarks(variation: Variation, prescription: Prescription, person: Person) -
     return tuple(remarks)
 
 
-def _mean(curve: LoadCurve, t_s: FloatArray, start_s: float, end_s: float) -> Quantity:
+def _published(variation: Variation) -> str:
+    """What plates read in this push-up, and why the set may read otherwise."""
+    height = variation.surface_height
+    if variation.support is None or variation.arms not in (None, "two") or not height.known:
+        return ""
+    found = published_load(variation.support, height.value)
+    if found is None:
+        return ""
+    percent, source = found
+    return (
+        f"Published for this push-up: {percent:.0f} % ({source}). Hands under the shoulders carry "
+        "more than that, hands set further toward the head less."
+    )
+
+
+def _mean(
+    curve: LoadCurve, share: FloatArray, t_s: FloatArray, start_s: float, end_s: float
+) -> Quantity:
     if curve.reason:
         return not_measured(curve.reason)
-    within = curve.share[(t_s >= start_s) & (t_s <= end_s)]
+    within = share[(t_s >= start_s) & (t_s <= end_s)]
     if not np.isfinite(within).any():
         return not_measured("the whole body was not seen; keep hands, hips and feet in frame")
     return Quantity(float(np.nanmean(within)), curve.plus_minus, view=curve.view)
@@ -290,4 +345,4 @@ def _mean(curve: LoadCurve, t_s: FloatArray, start_s: float, end_s: float) -> Qu
 
 def _unknown(signals: Signals, reason: str) -> LoadCurve:
     empty = np.full(len(signals.t_s), np.nan)
-    return LoadCurve(empty, float("nan"), reason=reason)
+    return LoadCurve(empty, empty, empty, float("nan"), reason=reason)

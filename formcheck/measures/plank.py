@@ -10,10 +10,11 @@ from collections.abc import Mapping
 import numpy as np
 
 from formcheck.asked.person import Sex
+from formcheck.asked.prescription import Support, Surface
 from formcheck.maths.arrays import FloatArray
 from formcheck.measures.load import WORN_AT, best_estimate, hand_load_range
 from formcheck.variation.segments import arm_per_stature, body_segments
-from formcheck.variation.stance import ABOVE_SURFACE, Support, Surface, contact_points
+from formcheck.variation.stance import ABOVE_SURFACE, contact_points
 
 # Heights of the joints of the schematic body over the surface, statures: ankle 0.13 m and wrist
 # 0.06 m of 1.74 m, knee by its thickness (from memory).

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from formcheck.maths.quantity import Quantity
+from formcheck.outside import load_outside
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.view import ViewKind
@@ -24,8 +25,9 @@ class RepValue:
 
     ``label`` is its name on page, terminal and in tables, ``unit`` its unit and that of its ±,
     ``about`` what it is in one line. ``film`` is the view that shows it best, ``hidden`` why
-    another does not, in words for the person who filmed. ``page`` puts it into the page's table,
-    always or where it was measured; ``terminal`` into the terminal's.
+    another does not, in words for the person who filmed. ``promised`` values stand in every report.
+    ``page`` puts it into the page's table, always or where it was measured; ``terminal`` into
+    the terminal's.
 
     ``measure`` gives the value of a rep in a look. Only an added value has it here; how the
     others are measured, ``measures.every`` knows.
@@ -37,6 +39,7 @@ class RepValue:
     about: str
     film: Literal["side", "front"] | None = None
     hidden: Mapping[ViewKind, str] = field(default_factory=dict)
+    promised: bool = False
     page: Literal["always", "known"] | None = None
     terminal: bool = False
     measure: Measure | None = None
@@ -47,6 +50,7 @@ _added: dict[str, RepValue] = {}
 
 def rep_values() -> Mapping[str, RepValue]:
     """Every value of a rep by its key, in the order of the report."""
+    load_outside()
     return MappingProxyType({**_shipped(), **_added})
 
 

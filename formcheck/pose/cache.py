@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import time
 from collections.abc import Callable, Collection
 from dataclasses import replace
 from functools import cache
@@ -39,6 +40,7 @@ DECISIVE_MODULES = (
     "pose/track.py",
 )
 _DECISIVE_LIBRARIES = ("av", "mediapipe", "numpy")
+_ABANDONED_S = 3600.0
 _KEEP = 200  # tracks, about half a megabyte each
 
 
@@ -56,7 +58,10 @@ def find_pose_once(
     is no error.
     """
     sha256 = sha256_of(info.path)
-    path = _folder() / f"{_key(sha256, model, rate_hz)}.parquet"
+    folder = _folder()
+    if folder is None:
+        return find_pose(info, model, rate_hz, processes, sha256, on_progress)
+    path = folder / f"{_key(sha256, model, rate_hz)}.parquet"
     if not fresh:
         with contextlib.suppress(TrackError):
             kept = read_track(path)
@@ -64,17 +69,21 @@ def find_pose_once(
                 return replace(kept, source_name=plain(info.path.name))
     track = find_pose(info, model, rate_hz, processes, sha256, on_progress)
     with contextlib.suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(parents=True, exist_ok=True)
         write_track(track, path)
-        oldest_first = sorted(path.parent.glob("*.parquet"), key=lambda kept: kept.stat().st_mtime)
+        oldest_first = sorted(folder.glob("*.parquet"), key=lambda kept: kept.stat().st_mtime)
         for old in oldest_first[:-_KEEP]:
             old.unlink()
+        for left in folder.glob(".*.partial"):  # by a run that was killed
+            if time.time() - left.stat().st_mtime > _ABANDONED_S:
+                left.unlink()
     return track
 
 
 def forget(clips: Collection[str]) -> None:
     """Remove the poses found in these clips, told by their SHA-256."""
-    for path in _folder().glob("*.parquet"):
+    folder = _folder()
+    for path in folder.glob("*.parquet") if folder is not None else ():
         with contextlib.suppress(TrackError, OSError):
             if read_track(path).source_sha256 in clips:
                 path.unlink()
@@ -97,6 +106,10 @@ def _search() -> str:
     return digest.hexdigest()
 
 
-def _folder() -> Path:
-    home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+def _folder() -> Path | None:
+    """None where nobody is at home, as in many containers."""
+    try:
+        home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+    except RuntimeError:
+        return None
     return Path(home) / "formcheck" / "tracks"

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+from scipy.optimize import linear_sum_assignment
 
 from formcheck.maths.arrays import FloatArray
 from formcheck.pose.track import INDEX
@@ -126,18 +127,18 @@ def _around(person: Poses, margin: float) -> Region:
 
 
 def _link(looks: list[Poses]) -> list[Poses]:
-    """One (looks seen in, 33, 6) array a person."""
+    """One (looks seen in, 33, 6) array a person: those nearest to where they were last."""
     people: list[list[Poses]] = []
     for finds in looks:
-        free = set(range(len(people)))
-        for find in finds:
-            distance = {who: _distance(find, people[who][-1]) for who in free}
-            who = min(distance, key=distance.__getitem__, default=-1)
-            if who < 0 or distance[who] > _REACH * _size(find):
-                people.append([find])
+        apart = np.array(
+            [[_distance(find, one[-1]) / _size(find) for one in people] for find in finds]
+        ).reshape(len(finds), len(people))
+        whose = dict(zip(*linear_sum_assignment(np.minimum(apart, _REACH)), strict=True))
+        for i, find in enumerate(finds):
+            if i in whose and apart[i, whose[i]] <= _REACH:
+                people[whose[i]].append(find)
             else:
-                free.discard(who)
-                people[who].append(find)
+                people.append([find])
     return [np.stack(person) for person in people]
 
 

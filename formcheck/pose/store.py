@@ -34,7 +34,7 @@ _POSITION = ("x", "y")
 _WORLD = ("wx", "wy", "wz")
 
 
-# What a track may claim. An hour at 60 looks a second is 216,000 rows, and takes 0.7 GB to read.
+# What a track may claim. An hour at 60 Hz is 216,000 rows, and takes 0.7 GB to read.
 _LARGEST_BYTES = 500_000_000
 _MOST_ROWS = 250_000
 _MOST_COLUMNS = 2_000

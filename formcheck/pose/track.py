@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -16,6 +17,7 @@ LANDMARKS: tuple[str, ...] = (
     "left_hip", "right_hip", "left_knee", "right_knee", "left_ankle", "right_ankle",
     "left_heel", "right_heel", "left_foot_index", "right_foot_index",
 )  # fmt: skip
+Side = Literal["left", "right"]
 INDEX: dict[str, int] = {name: i for i, name in enumerate(LANDMARKS)}
 REQUIRED: tuple[str, ...] = tuple(
     f"{side}_{joint}"

@@ -8,12 +8,18 @@ from typing import Any
 from jsonschema import Draft202012Validator
 from jsonschema.exceptions import best_match
 
+from formcheck.advice.ladder import nearest_rung
+from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.errors import FormcheckError
+from formcheck.faults.limit_sets import in_force
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
+from formcheck.pose.track import Side
+from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.schema import schema
+from formcheck.report.weeks import Weeks
 from formcheck.report.words import disagreement_text
 from formcheck.reps.look import Look
 
@@ -24,7 +30,7 @@ class ContractError(FormcheckError):
     """A report does not meet its schema."""
 
 
-def report_dict(analysis: Analysis) -> dict[str, Any]:
+def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any]:
     """The set as the contract's JSON object: seconds, degrees, shares; null where unmeasured.
 
     Every measured value ``NAME`` is followed by ``NAME_plus_minus``, the half-width of its
@@ -36,13 +42,17 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
         "clips": [_clip(view) for view in analysis.looks],
         "prescription": _prescription(analysis),
         "variation": _variation(analysis),
-        "reps": [_rep(result) for result in analysis.reps],
+        "reps": [
+            _rep(result, dict(enumerate(analysis.variation.arm_work.working, 1)).get(i))
+            for i, result in enumerate(analysis.reps, 1)
+        ],
         "faults": [_fault(fault) for fault in analysis.faults],
         "not_judged": [{"key": n.key, "reason": n.reason} for n in analysis.not_judged],
         "set": {
             "attempts": summary.attempts,
             "counted": summary.counted,
             "clean": summary.clean,
+            "unclear": summary.unclear,
             "time_under_tension_s": _number(summary.time_under_tension_s),
             "pace_per_min": _number(summary.pace_per_min),
             "speed_loss_percent": _number(summary.speed_loss_percent),
@@ -52,20 +62,15 @@ def report_dict(analysis: Analysis) -> dict[str, Any]:
             "speed_unit": analysis.speed_unit,
             "tempo": _tempo(analysis),
             "test": _test(analysis),
+            "left": _side(analysis, "left"),
+            "right": _side(analysis, "right"),
         },
+        "limits_in_force": in_force(analysis.limits, analysis.prescription.standard).name,
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
-        "next_step": {
-            "direction": analysis.next_step.direction,
-            "variation": analysis.next_step.variation,
-            "load_change_percent": _number(analysis.next_step.load_change_percent),
-            "surface_end": analysis.next_step.surface_end,
-            "surface_change_cm": _number(analysis.next_step.surface_change_cm),
-            "added_load_change_kg": _number(analysis.next_step.added_load_change_kg),
-            "why": list(analysis.next_step.why),
-            "cautions": list(analysis.next_step.cautions),
-        },
+        "next_step": _next_step(analysis.next_step),
         "pairing": _pairing(analysis),
         "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
+        **(weeks.fields() if weeks else {}),
     }
 
 
@@ -78,7 +83,7 @@ def check(report: dict[str, Any]) -> None:
     broken = best_match(Draft202012Validator(schema()).iter_errors(report))
     if broken is not None:
         place = "/".join(map(str, broken.absolute_path)) or "the report"
-        raise ContractError(f"report.json would break its contract at {place}: {broken.message}.")
+        raise ContractError(f"report.json breaks its contract at {place}: {broken.message}.")
 
 
 def _number(value: float | None, digits: int = 4) -> float | None:
@@ -109,10 +114,28 @@ def _clip(view: Look) -> dict[str, Any]:
 
 def _prescription(analysis: Analysis) -> dict[str, Any]:
     asked = {**vars(analysis.prescription), **vars(analysis.person)}
+    hip = asked.pop("hip_offset")
+    asked["hip_offset_share"] = _number(hip.share) if hip else None
+    asked["hip_offset_share_plus_minus"] = _number(hip.plus_minus) if hip else None
     asked["tempo"] = str(asked["tempo"]) if asked["tempo"] is not None else None
     if asked["rep_range"] is not None:
         asked["rep_range"] = "{}-{}".format(*asked["rep_range"])
     return asked
+
+
+def _next_step(step: NextStep) -> dict[str, Any]:
+    return {
+        "direction": step.direction,
+        "variation": variation_words(step),
+        "change": step.move.kind,
+        "load_change_percent": _number(step.load_change_percent),
+        "surface_end": step.surface_end,
+        "surface_change_cm": _number(step.surface_change_cm),
+        "added_load_change_kg": _number(step.added_load_change_kg),
+        "why": list(why_words(step)),
+        "codes": [reason.code for reason in step.why],
+        "cautions": list(caution_words(step)),
+    }
 
 
 def _tempo(analysis: Analysis) -> dict[str, Any]:
@@ -128,6 +151,14 @@ def _tempo(analysis: Analysis) -> dict[str, Any]:
         }
         for phase, kept in analysis.summary.tempo_kept.items()
     }
+
+
+def _side(analysis: Analysis, side: Side) -> dict[str, Any] | None:
+    """What one arm did, where one arm worked at a time."""
+    kept = analysis.summary.sides.get(side)
+    if kept is None:
+        return None
+    return {**vars(kept), "elbow_bottom_deg": _number(kept.elbow_bottom_deg)}
 
 
 def _test(analysis: Analysis) -> dict[str, Any] | None:
@@ -158,7 +189,8 @@ def _variation(analysis: Analysis) -> dict[str, Any]:
         "arms": variation.arms,
         **_measured("surface_height_arm_lengths", variation.surface_height),
         "surface_height_cm": _number(variation.surface_height_cm),
-        "working_arms": list(variation.arm_work.working),
+        "rung": rung.key if (rung := nearest_rung(analysis.next_step.exercise)) else None,
+        "working_arms": [side for side in variation.arm_work.working if side],
         "pattern": variation.arm_work.pattern,
         **_measured("assisting_reach_arm_lengths", variation.arm_work.assisting_reach),
         "holds": list(variation.holds),
@@ -204,7 +236,7 @@ def _measured(name: str, quantity: Quantity | None) -> dict[str, float | None]:
     return {name: _number(quantity.value), f"{name}_plus_minus": _number(quantity.plus_minus)}
 
 
-def _rep(result: RepResult) -> dict[str, Any]:
+def _rep(result: RepResult, working: Side | None) -> dict[str, Any]:
     rep, values = result.rep, result.values
     measured: dict[str, float | None] = {}
     for name in rep_values():
@@ -212,6 +244,7 @@ def _rep(result: RepResult) -> dict[str, Any]:
     return {
         "index": rep.index,
         "attempt": result.attempt,
+        "working_arm": working,
         "why_not_counted": result.why_not_counted,
         "corrections": list(result.corrections),
         "start_s": _number(rep.start_s),

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
+import fcntl
+import os
 import shutil
-from collections.abc import Iterator
+import time
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from tempfile import mkdtemp
@@ -11,15 +15,41 @@ from tempfile import mkdtemp
 from formcheck.errors import OutputError
 
 TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
-# What a set's folder may hold; other files in it are the user's and are never touched.
-MADE = (*TRACK_FILES, "report.json", "reps.csv", "reps.xlsx", "report.html", "annotated.mp4")
+REPORT, DRAWN_CLIP = "report.json", "annotated.mp4"
+# What a set's folder may hold; other files in it are the user's and are never touched. The report
+# comes last: a folder that has it is whole.
+MADE = (*TRACK_FILES, "reps.csv", "reps.xlsx", "report.html", DRAWN_CLIP, REPORT)
+_PARTIAL = ".partial"
+# In a scratch folder: what is being taken out of the report's folder, and all of it when it is.
+_EARLIER, _REPLACED = "earlier", "replaced"
+_NEW_S = 5.0
+_NAME_BYTES = 100  # of a folder's name in that of its scratch folder
 
 
-def check_free(out: Path, overwrite: bool) -> None:
-    """Raise OutputError when ``out`` holds a report that may not be replaced."""
-    if out.exists() and not out.is_dir():
-        raise OutputError(f"{out} is a file; choose a folder with --out.")
-    if not overwrite and any((out / name).exists() for name in MADE):
+def check_free(out: Path, overwrite: bool, inputs: Sequence[Path] = ()) -> None:
+    """Raise OutputError when a report may not or cannot be written to ``out``.
+
+    That is when it holds a report and ``overwrite`` is not asked; when a file of the report would
+    take the place of one of the ``inputs``, or of a folder; or when it is a file.
+    """
+    try:
+        if out.exists() and not out.is_dir():
+            raise OutputError(f"{out} is a file; choose a folder with --out.")
+        there = [out / name for name in MADE if os.path.lexists(out / name)]
+        for path in there:
+            if path.is_dir() and not path.is_symlink():
+                raise OutputError(
+                    f"{path} is a folder, where a file of the report goes; choose another folder "
+                    "with --out."
+                )
+            if any(_same(path, given) for given in inputs):
+                raise OutputError(
+                    f"{path} was given to be judged, and its report would take its place; choose "
+                    "another folder with --out."
+                )
+    except OSError as error:
+        raise OutputError(_cannot_be_written(out, error)) from error
+    if there and not overwrite:
         raise OutputError(
             f"{out} already holds a report: replace it with --overwrite, or choose another folder "
             "with --out."
@@ -27,27 +57,33 @@ def check_free(out: Path, overwrite: bool) -> None:
 
 
 @contextmanager
-def made_whole(out: Path) -> Iterator[Path]:
+def made_whole(out: Path, overwrite: bool = False, inputs: Sequence[Path] = ()) -> Iterator[Path]:
     """A scratch folder whose files move into ``out`` when the block ends well.
 
     Files of an earlier report that were not made again go; until then nothing of it is
-    touched. On any error the scratch folder goes and ``out`` stays as it was.
+    touched. On any error the scratch folder goes and ``out`` stays as it was; what a run that was
+    killed left behind is put right by the next one. Raises OutputError as ``check_free``, at the
+    beginning and, should another run have been faster, at the end.
     """
-    existing = next(folder for folder in (out, *out.absolute().parents) if folder.exists())
     try:
-        scratch = Path(mkdtemp(prefix=f".{out.name}.", suffix=".partial", dir=existing))
+        existing = next(folder for folder in (out, *out.absolute().parents) if folder.exists())
     except OSError as error:
-        raise OutputError(
-            f"{out} cannot be written ({error.strerror}); choose another folder with --out."
-        ) from error
+        raise OutputError(_cannot_be_written(out, error)) from error
+    if existing.is_dir():
+        put_right(existing)
+    check_free(out, overwrite, inputs)
     try:
-        yield scratch
-        out.mkdir(parents=True, exist_ok=True)
-        for name in MADE:
-            if (scratch / name).exists():
-                (scratch / name).replace(out / name)
-            else:
-                (out / name).unlink(missing_ok=True)
+        name = os.fsdecode(os.fsencode(out.name)[:_NAME_BYTES])
+        scratch = Path(mkdtemp(prefix=f".{name}.", suffix=_PARTIAL, dir=existing))
+    except OSError as error:
+        raise OutputError(_cannot_be_written(out, error)) from error
+    try:
+        with _held(scratch):
+            yield scratch
+            out.mkdir(parents=True, exist_ok=True)
+            with _held(out):
+                check_free(out, overwrite, inputs)
+                _move_in(scratch, out)
     except OSError as error:
         raise OutputError(
             f"{out} could not be written ({error.strerror or error}); free some space or choose "
@@ -55,3 +91,83 @@ def made_whole(out: Path) -> Iterator[Path]:
         ) from error
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
+
+
+def put_right(folder: Path) -> None:
+    """Remove what runs that were killed left in a folder, and undo what one did by half."""
+    for left in folder.glob(f".*{_PARTIAL}"):
+        if left.is_symlink() or not left.is_dir() or not _abandoned(left):
+            continue
+        with contextlib.suppress(OSError):
+            if not os.path.lexists(folder / REPORT):
+                _put_back(left, folder)
+        shutil.rmtree(left, ignore_errors=True)
+
+
+def _move_in(scratch: Path, out: Path) -> None:
+    """Replace a report; should that fail half way, the earlier one is put back."""
+    earlier = scratch / _EARLIER
+    earlier.mkdir()
+    try:
+        for name in reversed(MADE):
+            if os.path.lexists(out / name):
+                (out / name).rename(earlier / name)
+        earlier.rename(scratch / _REPLACED)
+        for name in MADE:
+            if (scratch / name).exists():
+                (scratch / name).rename(out / name)
+    except BaseException:
+        _put_back(scratch, out)
+        raise
+
+
+def _put_back(scratch: Path, out: Path) -> None:
+    """Undo what ``_move_in`` did before it was ended."""
+    replaced, earlier = scratch / _REPLACED, scratch / _EARLIER
+    if replaced.exists():
+        for name in MADE:
+            (out / name).unlink(missing_ok=True)
+    for path in (replaced if replaced.exists() else earlier).glob("*"):
+        path.rename(out / path.name)
+
+
+def _same(path: Path, given: Path) -> bool:
+    try:
+        return path.samefile(given)
+    except OSError:
+        return False
+
+
+@contextmanager
+def _held(folder: Path) -> Iterator[None]:
+    """Hold a folder for this process; the system lets go of it however the process ends."""
+    file = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        with contextlib.suppress(OSError):  # a file system without locks
+            fcntl.flock(file, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(file)
+
+
+def _abandoned(scratch: Path) -> bool:
+    """Whether no process holds this scratch folder; unknown counts as held, and so does one so
+    new that its process may not have come to it."""
+    try:
+        if time.time() - scratch.stat().st_mtime < _NEW_S and not any(scratch.iterdir()):
+            return False
+        file = os.open(scratch, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    except OSError:
+        return False
+    try:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    else:
+        return True
+    finally:
+        os.close(file)
+
+
+def _cannot_be_written(out: Path, error: OSError) -> str:
+    return f"{out} cannot be written ({error.strerror}); choose another folder with --out."

@@ -23,7 +23,10 @@ _PLUS_MINUS = "half-width of the 95 % interval of "
 
 
 def schema() -> dict[str, Any]:
-    """The JSON Schema (draft 2020-12): every field with its unit, nothing else allowed."""
+    """The JSON Schema (draft 2020-12): every field with its unit, nothing else allowed.
+
+    Required is what every version has promised, so that an earlier report still reads.
+    """
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "$id": "urn:formcheck:report:1",
@@ -44,6 +47,7 @@ def _object(name: str) -> dict[str, Any]:
             about = f"{value.label}: {value.about}"
             fields[value.key] = {
                 "type": "number?", "unit": value.unit, "plus_minus": True, "about": about,
+                "promised": value.promised,
             }  # fmt: skip
     properties: dict[str, Any] = {}
     for key, row in fields.items():
@@ -57,7 +61,7 @@ def _object(name: str) -> dict[str, Any]:
             }
     return {
         "type": "object",
-        "required": [key for key, row in fields.items() if not row.get("optional")],
+        "required": [key for key, row in fields.items() if row.get("promised")],
         "properties": properties,
         "additionalProperties": False,
     }

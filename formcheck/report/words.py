@@ -6,10 +6,11 @@ Faults are named by their catalogue and values by their table; this adds what ne
 from __future__ import annotations
 
 import math
-import unicodedata
 from typing import Literal
 
 from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.limit_sets import DEFAULT, OWN, in_force
+from formcheck.faults.limits import Limits
 from formcheck.measures.values import rep_values
 from formcheck.variation.recognise import Disagreement, Variation
 
@@ -24,6 +25,7 @@ _OTHERS: dict[str, tuple[str, Literal["side", "front"] | None]] = {
     "surface": ("Support and surface", "side"),
     "protraction": ("Shoulder blades at the top", None),
     "tempo": ("Tempo", None),
+    "trunk_rotation": ("Trunk rotation", None),
     "reps": ("Reps", None),
 }
 
@@ -67,6 +69,7 @@ _UNITS: dict[str, tuple[str, int, float]] = {
     "s": (" s", 2, 1.0),
     "%": (" %", 0, 1.0),
     "% of the reps beside it": (" % of the reps beside it", 0, 1.0),
+    "% of the way up": (" % of the way up", 0, 1.0),
     "share of body mass": (" % of body mass", 0, 100.0),
 }
 
@@ -91,6 +94,11 @@ def disagreement_text(found: Disagreement) -> str:
 def phase_name(key: str) -> str:
     """``Lowering`` for ``eccentric``: the name of its time among the values of a rep."""
     return rep_values()[f"{key}_s"].label
+
+
+def fault_name(key: str) -> str:
+    """The name of a fault; one that left the catalogue is called by its key."""
+    return fault_kinds()[key].name if key in fault_kinds() else key.replace("_", " ").capitalize()
 
 
 def judged_name(key: str) -> str:
@@ -142,13 +150,6 @@ def plus_minus(value: float | None, uncertainty: float | None, unit: str) -> str
     return f"{text} ± {with_unit(uncertainty, unit)}"
 
 
-def visible(text: str) -> str:
-    """Text in which signs that hide or turn its neighbours are written out, like ⟨U+202E⟩."""
-    return "".join(
-        f"⟨U+{ord(c):04X}⟩" if unicodedata.category(c) in ("Cf", "Cc", "Cs") else c for c in text
-    )
-
-
 def limit_text(value: float, limit: float, unit: str) -> str:
     """``at most 90°``: the side of the limit that was left."""
     if not math.isfinite(limit):
@@ -158,3 +159,20 @@ def limit_text(value: float, limit: float, unit: str) -> str:
 
 def _suffix(unit: str) -> str:
     return _UNITS.get(unit, (f" {unit}", 2, 1.0))[0]
+
+
+def in_force_text(limits: Limits, standard: str | None) -> str:
+    """Which limits were in force; empty for the default ones.
+
+    ``strict``; ``your own: hip_sag 8 instead of 12``.
+    """
+    now = in_force(limits, standard)
+    if now.name == DEFAULT:
+        return ""
+    if now.name != OWN:
+        return now.title
+    changed = ", ".join(
+        f"{key} {limit.value:g} instead of {default.value:g}"
+        for key, (limit, default) in now.changed.items()
+    )
+    return f"{now.title}: {changed}"

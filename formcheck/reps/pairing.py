@@ -13,16 +13,18 @@ fits any other set done at that tempo; then the pair is accepted and said to be 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.signal import find_peaks
+from scipy.ndimage import label
+from scipy.signal import correlate, correlation_lags, find_peaks
 
 from formcheck.errors import FormcheckError
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import median_known
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
+from formcheck.signals.body_model import elbow_of_reach_deg
 
 # One standard deviation of what two views of one set differ by, after a constant is allowed for;
 # as found on rendered pairs.
@@ -36,10 +38,14 @@ FLARE_SD_DEG = 4.0
 DEPTH_BIAS_DEG = (0.0, 5.0)
 FLARE_BIAS_DEG = (8.0, 8.0)
 
+_STRAIGHT_REACH = 0.996  # arm lengths from the shoulder to the hand of an arm bent by ten degrees
+_SAME_START_S = 0.15
+_WORTH_SAYING_DEG = 8.0  # about what one view errs by
 STRANGE = 0.8  # misfit of landmarks with one body, from which angles of two views may differ
 _GUESSED = 0.3  # of a rep, in which the arm was lost
 _RATE_HZ = 30.0
 _WINDOW_S = 1.0
+_SHORT_GAP_S = 2.5  # nobody leaves the position and takes it again in less
 # A whole second in which the elbow curves differ by this much: one moves, the other holds.
 _CONTRADICTION_DEG = 28.0
 _WORST_MOMENTS = 3.5  # mean square of the phases' differences, in their standard deviations
@@ -89,8 +95,14 @@ class _Candidate:
     misfit: float
 
 
-def pair_looks(first: Look, second: Look) -> Pairing:
-    """Find the offset between two clips of one set, or the evidence that they are not one set."""
+def pair_looks(first: Look, second: Look, one_arm_at_a_time: bool = False) -> Pairing:
+    """Find the offset between two clips of one set, or the evidence that they are not one set.
+
+    Where ``one_arm_at_a_time`` works (archer, one arm) the views see different elbows: then they
+    are matched by how high the shoulders are.
+    """
+    if one_arm_at_a_time:
+        first, second = _by_height(first), _by_height(second)
     if not first.reps or not second.reps:
         which = "first" if not first.reps else "second"
         return _refused((f"The {which} clip shows no rep to match.",))
@@ -121,6 +133,19 @@ def pair_looks(first: Look, second: Look) -> Pairing:
     )
 
 
+def _by_height(look: Look) -> Look:
+    """The look with the elbow that a shoulder so high would have over a hand straight below it."""
+    signals = look.signals
+    height, use = (
+        signals.shoulder_height,
+        signals.in_position & np.isfinite(signals.shoulder_height),
+    )
+    top = float(np.nanpercentile(height[use], 90)) if use.any() else 1.0
+    elbow = elbow_of_reach_deg(_STRAIGHT_REACH * np.clip(height / top, 0.0, 1.0))
+    unseen = np.full(len(height), np.nan)
+    return replace(look, signals=replace(signals, elbow_deg=elbow, flare_deg=unseen))
+
+
 def _curve(look: Look) -> tuple[FloatArray, FloatArray]:
     """Elbow angle over time; where the person is not in position, as straight as at the top."""
     angle = look.signals.elbow_deg.copy()
@@ -133,11 +158,24 @@ def _curve(look: Look) -> tuple[FloatArray, FloatArray]:
 def _lost(look: Look, at_s: FloatArray) -> BoolArray:
     """(K,) whether the arm was out of sight at these times."""
     nearest = np.searchsorted(look.signals.t_s, at_s).clip(0, len(look.signals.t_s) - 1)
-    lost = look.signals.bridged[nearest]
+    lost = (look.signals.bridged | _short_gaps(look))[nearest]
     for rep in look.reps:
         if rep.failed:  # who fails leaves the position, and one view loses it before the other
             lost = lost | (at_s >= rep.bottom_start_s) & ~look.signals.in_position[nearest]
     return np.asarray(lost)
+
+
+def _short_gaps(look: Look) -> BoolArray:
+    """(M,) out of position for so short a time in mid-set that the tracker lost the body."""
+    use = look.signals.in_position
+    gaps, count = label(~use)
+    out = np.zeros(len(use), dtype=bool)
+    for number in range(1, count + 1):
+        here = np.flatnonzero(gaps == number)
+        inside = here[0] > 0 and here[-1] < len(use) - 1
+        if inside and len(here) < _SHORT_GAP_S * look.signals.rate_hz:
+            out[here] = True
+    return out
 
 
 def _lost_in(look: Look, rep: Rep) -> bool:
@@ -164,12 +202,7 @@ def _curve_offsets(first: Look, second: Look) -> list[float]:
     x = np.interp(np.arange(ta[0], ta[-1], 1 / _RATE_HZ), ta, a)
     y = np.interp(np.arange(tb[0], tb[-1], 1 / _RATE_HZ), tb, b)
     x, y = x - x.mean(), y - y.mean()
-    size = 1 << int(np.ceil(np.log2(len(x) + len(y))))
-    product = np.fft.irfft(np.fft.rfft(x, size) * np.conj(np.fft.rfft(y, size)), size)
-    lags = np.concatenate([np.arange(len(x)), np.arange(-len(y) + 1, 0)])
-    values = np.concatenate([product[: len(x)], product[-len(y) + 1 :]])
-    order = np.argsort(lags)
-    lags, values = lags[order], values[order]
+    values, lags = correlate(x, y), correlation_lags(len(x), len(y))
     peaks, _ = find_peaks(values, distance=int(0.4 * _RATE_HZ))
     best = peaks[np.argsort(values[peaks])[::-1][:5]]
     return [float(lags[k] / _RATE_HZ + ta[0] - tb[0]) for k in best]
@@ -364,30 +397,35 @@ def _clockwork(first: Look, second: Look, best: _Candidate) -> bool:
 
 
 def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) -> tuple[str, ...]:
+    reps, offset_s = len(best.matches), best.offset_s
+    began = "at the same time"
+    if abs(offset_s) >= _SAME_START_S:
+        began = f"{abs(offset_s):.1f} s {'later' if offset_s > 0 else 'earlier'}"
     sentences = [
-        f"{len(best.matches)} reps fall together at {best.offset_s:+.2f} s: phases "
-        f"{best.moments_s:.2f} s apart, elbow curves {best.curve_deg:.0f} degrees."
+        f"Both clips show the same {reps} reps; the second began {began}."
+        if reps > 1
+        else f"Both clips show the same rep; the second began {began}."
     ]
-    if np.isfinite(best.depth_deg[0]):
-        sentences.append(
-            f"The views read the bottom elbow angle {abs(best.depth_deg[0]):.0f} degrees apart on "
-            f"average, ± {best.depth_deg[1]:.0f} from rep to rep."
-        )
-    if np.isfinite(best.flare_deg[0]):
-        sentences.append(
-            f"They read the elbow flare {abs(best.flare_deg[0]):.0f} degrees apart, "
-            f"± {best.flare_deg[1]:.0f}."
-        )
+    for what, (mean, spread) in (("depth", best.depth_deg), ("elbow flare", best.flare_deg)):
+        if np.isfinite(mean) and abs(mean) > _WORTH_SAYING_DEG:
+            sentences.append(
+                f"The two views read the {what} {abs(mean):.0f} degrees apart in every rep; the "
+                "surer one is shown."
+            )
+        elif np.isfinite(spread):
+            sentences.append(
+                f"The two views agree on the {what} to {max(spread, 1.0):.0f} degrees."
+            )
     if rivals:
         others = ", ".join(sorted({f"{c.offset_s:+.1f} s" for c in rivals}))
         sentences.append(
-            f"Shifted by whole reps they would fit as well ({others}); the offset with most reps "
-            "in both clips was taken."
+            f"They would fit as well shifted by whole reps ({others}); what joins most reps was "
+            "taken."
         )
     if clockwork:
         sentences.append(
-            "The reps are so even that another set at this tempo would fit too: that both clips "
-            "show one set rests on your word."
+            "The reps are so even that another set at this tempo would fit as well: that both "
+            "clips show one set is taken from you."
         )
     return tuple(sentences)
 

@@ -11,7 +11,7 @@ steadier start and end. How far they may stray from 3 is weighed against what th
 from __future__ import annotations
 
 import numpy as np
-from scipy.optimize import leastsq
+from scipy.optimize import least_squares
 from scipy.special import betainc
 
 from formcheck.maths.arrays import FloatArray
@@ -82,7 +82,8 @@ def boundaries(
 
     lasts_s = max((guess[1] - guess[0]) / (1 - 2 * _SLOW), 0.1)
     start = [guess[0] - _SLOW * lasts_s, np.log(lasts_s), _SMOOTH, _SMOOTH]
-    (begin_s, log_lasts, *shape), _ = leastsq(misfit, start, xtol=1e-3, ftol=1e-4)
+    fitted = least_squares(misfit, start, method="lm", xtol=1e-3, ftol=1e-4)
+    begin_s, log_lasts, *shape = fitted.x
     slow = _slow_ends(*np.exp(shape))
     begins, ends = begin_s + np.exp(log_lasts) * slow
     if not t_s[0] <= begins + _REST_S < ends <= t_s[-1] + 2 * _REST_S:

@@ -20,6 +20,10 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.maths.geometry import joint_angle_deg, length
 
 SIDES = ("left", "right")
+# Upper arm over the arm between joint centres: 281.7/550.6 mm (men), 275.1/539.4 mm (women), de
+# Leva, J Biomech 1996;29:1223-1230; the mean is used.
+UPPER = 0.511
+FORE = 1 - UPPER
 JOINTS = ("shoulder", "elbow", "wrist", "hip", "knee", "ankle", "ear")
 LANDMARKS = tuple(f"{side}_{joint}" for side in SIDES for joint in JOINTS)
 
@@ -156,6 +160,18 @@ def flare_deg(bodies: Bodies, side: str) -> FloatArray:
     trunk = bodies.middle("hip") - bodies.middle("shoulder")
     cosine = np.sum(upper * trunk, axis=-1) / (length(upper) * length(trunk))
     return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+
+
+def elbow_of_reach_deg(reach: FloatArray) -> FloatArray:
+    """(...,) elbow angle at a distance from shoulder to wrist in arm lengths (law of cosines)."""
+    cosine = (UPPER**2 + FORE**2 - reach**2) / (2 * UPPER * FORE)
+    return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
+
+
+def elbow_offset(reach: float) -> float:
+    """Distance of the elbow from the line shoulder to wrist, arm lengths, at that ``reach``."""
+    cosine = (UPPER**2 + reach**2 - FORE**2) / (2 * UPPER * reach)
+    return float(UPPER * np.sqrt(max(1 - cosine**2, 0.0)))
 
 
 def line_deg(bodies: Bodies, to: str) -> FloatArray:

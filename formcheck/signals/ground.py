@@ -11,11 +11,11 @@ from itertools import pairwise
 
 import numpy as np
 import pandas as pd
-from scipy.ndimage import binary_closing, binary_dilation, binary_opening, gaussian_filter
+from scipy.ndimage import binary_closing, binary_dilation, binary_opening
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import RATE_HZ
-from formcheck.maths.geometry import length, line_deviation_deg
+from formcheck.maths.geometry import length, line_deviation_deg, usual_place
 from formcheck.signals.view import View, arms_hang
 
 # Of an arm: how far from its place a planted hand strays, how far that place may wander in the
@@ -89,7 +89,7 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
         ground = place / np.median(span[ok])
     known = ok & np.isfinite(ground[:, 0])
     if known.any():
-        ok &= ~(length(ground - _usual_place(ground[known], 1.0)) >= _SAME_GROUND)
+        ok &= ~(length(ground - usual_place(ground[known], 1.0, within=_PLANTED)) >= _SAME_GROUND)
     beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
     closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
     return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
@@ -156,20 +156,6 @@ def _running_place(hand: FloatArray) -> FloatArray:
     """(M, 2) where the hand has been in the seconds around each moment."""
     window = round(2 * _PLACE_S * RATE_HZ) | 1
     return np.asarray(pd.DataFrame(hand).rolling(window, center=True, min_periods=1).median())
-
-
-def _usual_place(hand: FloatArray, span: float, within: float = _PLANTED) -> FloatArray:
-    """(2,) where the hand is for longest: the mode of its positions."""
-    known = hand[np.isfinite(hand[:, 0])]
-    low = known.min(axis=0)
-    cells = np.floor((known - low) / (0.1 * span)).astype(int)
-    counts = np.zeros(cells.max(axis=0) + 1)
-    np.add.at(counts, (cells[:, 0], cells[:, 1]), 1.0)
-    busiest = np.unravel_index(gaussian_filter(counts, 1.0).argmax(), counts.shape)
-    place = low + (np.array(busiest) + 0.5) * 0.1 * span
-    for _ in range(2):
-        place = np.median(known[length(known - place) < within * span], axis=0)
-    return np.asarray(place)
 
 
 def at_one_size(
@@ -241,7 +227,7 @@ def _stands(apart: FloatArray, use: BoolArray, span: float) -> list[BoolArray]:
     place = _running_place(np.where(use[:, None], apart, np.nan))
     left, found = use & np.isfinite(place[:, 0]), []
     while left.sum() >= 2 * _PLACE_S * RATE_HZ:
-        middle = _usual_place(place[left], span, within=_SET_ANEW)
+        middle = usual_place(place[left], span, within=_SET_ANEW)
         there = left & (length(place - middle) < _SET_ANEW * span)
         if not there.any():
             break

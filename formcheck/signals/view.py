@@ -8,7 +8,8 @@ from typing import Literal
 import numpy as np
 
 from formcheck.maths.arrays import BoolArray, FloatArray
-from formcheck.pose.track import INDEX, PoseTrack
+from formcheck.maths.geometry import usual_place
+from formcheck.pose.track import INDEX, PoseTrack, Side
 
 ViewKind = Literal["side", "front", "oblique", "rear"]
 
@@ -41,7 +42,7 @@ class View:
     """``yaw_deg`` from a square side view: 0 side, 90 front (head to camera), -90 rear."""
 
     kind: ViewKind
-    near_side: Literal["left", "right"] | None
+    near_side: Side | None
     yaw_deg: float = 0.0
     stated: bool = False  # by the user, not recognised
 
@@ -85,7 +86,7 @@ def recognise_view(track: PoseTrack) -> View:
         # Which side is near is no question then; how far off square it is, is not known.
         return View("front", None, 90.0) if _end_on(track, use) else View("side", seen)
     yaw = float(np.nanmean(at_trunk)) + _trunk_off_middle_deg(track, use, abs(across))
-    near: Literal["left", "right"] = "right" if across > 0 else "left"
+    near: Side = "right" if across > 0 else "left"
     if abs(yaw) <= SIDE_LIMIT_DEG:
         return View("side", near, yaw - _SIDE_READS_DEG)
     if yaw >= FRONT_LIMIT_DEG:
@@ -95,7 +96,7 @@ def recognise_view(track: PoseTrack) -> View:
     return View("oblique", near, yaw)
 
 
-def only_side_seen(track: PoseTrack) -> Literal["left", "right"] | None:
+def only_side_seen(track: PoseTrack) -> Side | None:
     """The side whose arm and trunk are tracked when the other's are not, or only now and then.
 
     Some trackers and annotated data sets follow the side that faces the camera alone.
@@ -126,7 +127,7 @@ def push_up_frames(track: PoseTrack) -> BoolArray:
     candidate: BoolArray = seen & ~arms_hang(arm, trunk, scale)
     if not candidate.any():
         return candidate
-    place = _busiest_place(wrist[candidate], _PLANTED_RADIUS * scale)
+    place = usual_place(wrist[candidate], scale, within=_PLANTED_RADIUS)
     planted: BoolArray = np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale
     return candidate & planted
 
@@ -142,13 +143,6 @@ def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float | FloatAr
         return np.asarray(
             (cosine > _HANGING_ARM_COS) & (trunk_length > _SHORT_TRUNK * arm_length_px)
         )
-
-
-def _busiest_place(points: FloatArray, radius: float) -> FloatArray:
-    """(2,) the point with most others within ``radius``: a mode, not a mean."""
-    some = points[:: max(1, len(points) // 200)]
-    near = np.linalg.norm(some[:, None] - some[None], axis=2) <= radius
-    return np.asarray(np.median(some[near[near.sum(1).argmax()]], axis=0))
 
 
 def _middle(track: PoseTrack, joint: str) -> FloatArray:

@@ -7,44 +7,21 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from importlib.resources import files
-from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import HandSpacing, Prescription
-from formcheck.maths.arrays import FloatArray
-from formcheck.maths.quantity import Quantity, median_known, not_measured
+from formcheck.asked.prescription import Arms, HandSpacing, Prescription, Support, Surface
+from formcheck.maths.quantity import Quantity
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.variation.segments import arm_per_stature
+from formcheck.variation.arms import ArmWork, arm_work
+from formcheck.variation.segments import arm_m
 from formcheck.variation.stance import (
-    Side,
     Stance,
-    Support,
-    Surface,
-    lifted_hand,
     stance_at_top,
-    top_frames,
 )
-
-Arms = Literal["two", "archer", "one"]
-
-
-@dataclass(frozen=True)
-class ArmWork:
-    """Who worked. ``working`` the bent arm of each rep in order (archer and one arm only).
-
-    ``pattern`` over the reps; ``assisting_reach`` of the straight arm's hand to the side of its
-    shoulder, arm lengths.
-    """
-
-    arms: Arms | None
-    confidence: float
-    working: tuple[Side, ...] = ()
-    pattern: Literal["alternating", "same_side"] | None = None
-    assisting_reach: Quantity = field(default_factory=lambda: not_measured("no archer"))
 
 
 @dataclass(frozen=True)
@@ -85,7 +62,6 @@ class Variation:
 
 
 HOLD_S = 2.0  # a pause at the top or bottom this long is a hold (common practice)
-_BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
 
 
 def recognise_variation(
@@ -105,7 +81,7 @@ def recognise_variation(
     stance = own
     if prescription.support or prescription.surface:
         stance = stance_at_top(seen, prescription.support, prescription.surface)
-    work = _arm_work(front, side)
+    work = arm_work(front, side)
     hands = hand_class(hand_spacing) if hand_spacing is not None else None
     told = {
         "support": (prescription.support, own.support, own.support_confidence),
@@ -130,7 +106,7 @@ def recognise_variation(
             if word and ours and word != ours and sure > 0.6
         ),
         surface_height_cm=_height_cm(stance, person or Person()),
-        arm_work=work,
+        arm_work=arm_work(front, side, prescription.arms),
         holds=_holds(looks[0].reps),
         declared=_declared(prescription),
         slope_deg=stance.slope_deg,
@@ -159,66 +135,6 @@ def hand_bounds(hands: HandSpacing) -> tuple[float, float]:
     return (limits[names[place - 1]] if place else 0.0), limits[hands]
 
 
-def _arm_work(front: Look | None, side: Look | None) -> ArmWork:
-    """Two arms, archer or one, from the front; from the side only a hand held off the floor."""
-    if front is None:
-        return _lifted_hand(side)
-    bent: list[Side] = []
-    reaches: list[float] = []
-    px = front.signals.points_px
-    lifted = _lifted_hand(front)
-    if lifted.arms == "one":
-        return lifted
-    for rep in front.reps:
-        now = np.abs(front.signals.t_s - rep.bottom_s) <= 0.1
-        left = median_known(front.signals.elbow_left_deg[now])
-        right = median_known(front.signals.elbow_right_deg[now])
-        if min(left, right) < _BENT_DEG and max(left, right) > _STRAIGHT_DEG:
-            working: Side = "left" if left < right else "right"
-            other = "right" if working == "left" else "left"
-            bent.append(working)
-            arm = _arm_px(px, other)[now]
-            across = np.abs(px[f"{other}_wrist"][now, 0] - px[f"{other}_shoulder"][now, 0])
-            reaches.append(median_known(across / arm))
-    if not front.reps:
-        return ArmWork(None, 0.0)
-    part = len(bent) / len(front.reps)
-    if part < 0.5:
-        return ArmWork("two", 0.5 + abs(part - 0.5))
-    return ArmWork(
-        "archer",
-        0.5 + abs(part - 0.5),
-        tuple(bent),
-        _pattern(bent),
-        Quantity(float(np.nanmedian(reaches)), 0.1, view="front"),
-    )
-
-
-def _lifted_hand(look: Look | None) -> ArmWork:
-    """One arm when the other hand stays off the surface in most reps."""
-    if look is None or not look.reps:
-        return ArmWork(None, 0.0)
-    working: list[Side] = []
-    for rep in look.reps:
-        lifted = lifted_hand(look.signals, top_frames(look.signals, [rep]))
-        if lifted is not None:
-            working.append("left" if lifted == "right" else "right")
-    part = len(working) / len(look.reps)
-    if part > 0.5:
-        return ArmWork("one", part, tuple(working), _pattern(working))
-    seen = look.view.kind != "side"
-    return ArmWork("two" if part < 0.2 else None, (0.9 if seen else 0.7) * (1 - part))
-
-
-def _pattern(working: Sequence[Side]) -> Literal["alternating", "same_side"] | None:
-    changes = [one != next_ for one, next_ in pairwise(working)]
-    if not changes:
-        return None
-    if all(changes):
-        return "alternating"
-    return "same_side" if not any(changes) else None
-
-
 def _holds(reps: Sequence[Rep]) -> tuple[Literal["top", "bottom"], ...]:
     held: list[Literal["top", "bottom"]] = []
     if reps and np.median([rep.top_pause_s for rep in reps[:-1] or reps]) >= HOLD_S:
@@ -230,10 +146,10 @@ def _holds(reps: Sequence[Rep]) -> tuple[Literal["top", "bottom"], ...]:
 
 def _height_cm(stance: Stance, person: Person) -> float | None:
     """Height of the raised end."""
-    if person.stature_m is None or not stance.height.known:
+    arm = arm_m(person)
+    if not arm.known or not stance.height.known:
         return None
-    arm_m = arm_per_stature(person.sex) * person.stature_m
-    return abs(stance.height.value) * arm_m * 100
+    return abs(stance.height.value) * arm.value * 100
 
 
 def _declared(prescription: Prescription) -> dict[str, str | float | bool]:
@@ -256,9 +172,3 @@ def _hand_confidence(spacing: Quantity | None) -> float:
     sd = max(spacing.plus_minus, 0.02) / 2 if np.isfinite(spacing.plus_minus) else 0.1
     distance = min(abs(spacing.value - limit) for limit in limits)
     return float(1 / (1 + np.exp(-1.7 * distance / sd)))
-
-
-def _arm_px(px: Mapping[str, FloatArray], side: str) -> FloatArray:
-    upper = np.linalg.norm(px[f"{side}_elbow"] - px[f"{side}_shoulder"], axis=1)
-    lower = np.linalg.norm(px[f"{side}_wrist"] - px[f"{side}_elbow"], axis=1)
-    return np.asarray(upper + lower)

@@ -9,20 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
+from formcheck.asked.prescription import Support, Surface
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.pose.track import Side
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
 from formcheck.signals.view import View
-
-Support = Literal["toes", "knees"]
-Side = Literal["left", "right"]
-Surface = Literal["floor", "hands_raised", "feet_raised", "wall"]
 
 # A knee more bent than this, and not above the ankle, bears the body. On the toes a knee is
 # nearly straight, and one that gives way still lies above the ankle on a level floor.
@@ -59,6 +56,12 @@ BODY_HEIGHT_PER_DISTANCE = 0.12  # of the middle of the line ankle to shoulder
 ABOVE_SURFACE = {"knuckle": 0.05, "wrist": 0.06, "toe": 0.06, "ankle": 0.32, "knee": 0.12}
 CONTACT_HEIGHT_SD = 0.045  # of one contact against the other, arm lengths; knees twice that
 
+# What the line from foot to shoulder errs by at the top, itself and with the contacts, and what a
+# height errs by: assumed, and wide enough for every rendered set (tests/truth/bench.py).
+LEANING_SD_DEG, LEANING_SD_PER_CONTACT_SD = 0.8, 0.3
+HEIGHT_PLUS_MINUS = 0.08  # 95 %, arm lengths
+WALL_INCLINATION_SD_DEG = 10.0  # how steep people stand at a wall differs so much; assumed
+
 FRONT_ON = "the body points at the camera here, so its angle does not show; film from the side"
 UNSEEN = "shoulder, hand and foot were not seen together at the top; film the whole body"
 
@@ -93,77 +96,123 @@ def stance_at_top(
     Without reps (a hold) all frames in position count as top. Never raises: what the view or
     the tracking cannot show is None or a Quantity with a reason.
     """
-    signals, view, reps = look.signals, look.view, look.reps
-    if view.along_body or view.near_side is None:
+    if look.view.along_body or look.view.near_side is None:
         return _unknown(FRONT_ON)
-    lifted = lifted_hand(signals, top_frames(signals, reps))
-    body = sagittal_points(signals, view, lifted=lifted)
-    seen = [
-        np.isfinite(body[joint][:, 0]) for joint in ("shoulder", "wrist", "hip", "knee", "ankle")
-    ]
-    use = top_frames(signals, reps) & np.all(seen, axis=0)
+    signals, top = look.signals, top_frames(look.signals, look.reps)
+    lifted = lifted_hand(signals, top)
+    body = sagittal_points(signals, look.view, lifted=lifted)
+    joints = ("shoulder", "wrist", "hip", "knee", "ankle")
+    use = top & np.all([np.isfinite(body[joint][:, 0]) for joint in joints], axis=0)
     if not use.any():
         return _unknown(UNSEEN)
     at = {name: points[use] for name, points in body.items()}
-    arm_px = signals.arm_length_px
-    slant = float(np.tan(_yaw(view)))
-
-    flexion_deg, knee_above_ankle = _knee(at, arm_px)
-    found, support_confidence = _judge_support(flexion_deg, knee_above_ankle)
+    found, support_confidence = _judge_support(*_knee(at, signals.arm_length_px))
     support = support or found
-
-    contact_deg = _contact_angle_deg(signals, use, support, arm_px, lifted)
+    contact_deg = _contact_angle_deg(signals, use, support, signals.arm_length_px, lifted)
     if not np.isfinite(contact_deg):
         return _unknown(UNSEEN)
-    contact_deg += _degrees(CAMERA_HEIGHT_PER_DISTANCE * slant)
+    propped = _propped(at, support, contact_deg, signals.arm_length_px, look.view)
+    judged, surface_confidence = _judge_surface(propped)
+    surface = surface or judged
+    slope_deg, slope_sd = _level(propped, surface)
+    return Stance(
+        inclination_deg=_inclination(propped, slope_deg, slope_sd, look.view),
+        support=support,
+        support_confidence=support_confidence,
+        surface=surface,
+        surface_confidence=surface_confidence,
+        height=_height(propped, surface, slope_deg, slope_sd, look.view),
+        slope_deg=slope_deg,
+    )
+
+
+@dataclass(frozen=True)
+class _Propped:
+    """What the picture shows of the body and its contacts, before the level is known.
+
+    ``contact_deg`` rise from foot to hand contact with its ``contact_sd``, of which ``slant_sd``
+    is the view's; ``reach`` between them (arm lengths). ``leaning_deg`` of the body and
+    ``arm_drop_deg`` of the arms below the horizontal.
+    """
+
+    contact_deg: float
+    contact_sd: float
+    slant_sd: float
+    reach: float
+    leaning_deg: float
+    arm_drop_deg: float
+
+
+def _propped(
+    at: Mapping[str, FloatArray],
+    support: Support | None,
+    contact_deg: float,
+    arm_px: float,
+    view: View,
+) -> _Propped:
+    slant = float(np.tan(_yaw(view)))
     hand, foot = _contacts(at, support, arm_px)
     reach = float(np.median(np.linalg.norm(hand - foot, axis=1))) / arm_px
     uneven_sd = _degrees(CONTACT_HEIGHT_SD * (2 if support == "knees" else 1) / reach)
     slant_sd = _degrees(CAMERA_HEIGHT_SD * slant)
-    contact_sd = float(np.hypot(uneven_sd, slant_sd))
-    limit_deg = max(LEVEL_LIMIT_DEG, _degrees(LEVEL_LIMIT_ARM_LENGTHS / reach))
     base = at["knee" if support == "knees" else "ankle"]
-    leaning_deg = _angle_deg(base, at["shoulder"])
-    leaning_deg += _degrees((CAMERA_HEIGHT_PER_DISTANCE - BODY_HEIGHT_PER_DISTANCE) * slant)
-    arm_drop_deg = -_angle_deg(at["shoulder"], at["wrist"])
-    arm_drop_deg = 180 - arm_drop_deg if arm_drop_deg > 90 else arm_drop_deg
+    at_slant_deg = _degrees((CAMERA_HEIGHT_PER_DISTANCE - BODY_HEIGHT_PER_DISTANCE) * slant)
+    drop_deg = -_angle_deg(at["shoulder"], at["wrist"])
+    return _Propped(
+        contact_deg=contact_deg + _degrees(CAMERA_HEIGHT_PER_DISTANCE * slant),
+        contact_sd=float(np.hypot(uneven_sd, slant_sd)),
+        slant_sd=abs(slant_sd),
+        reach=reach,
+        leaning_deg=_angle_deg(base, at["shoulder"]) + at_slant_deg,
+        arm_drop_deg=180 - drop_deg if drop_deg > 90 else drop_deg,
+    )
 
-    margin = (abs(contact_deg) - limit_deg) / np.hypot(contact_sd, USUAL_ROLL_SD_DEG)
-    judged: Surface | None
-    if leaning_deg > WALL_INCLINATION_DEG and arm_drop_deg < WALL_ARM_DROP_DEG:
-        judged, margin = "wall", (leaning_deg - WALL_INCLINATION_DEG) / 10
-    elif abs(abs(contact_deg) - limit_deg) < abs(slant_sd):
-        judged, margin = None, 0.0  # the slant alone could turn one answer into the other
-    elif margin <= 0:
-        judged = "floor"
-    else:
-        judged = "hands_raised" if contact_deg > 0 else "feet_raised"
-    surface = surface or judged
-    if surface == "floor":
-        trust = USUAL_ROLL_SD_DEG**2 / (USUAL_ROLL_SD_DEG**2 + contact_sd**2)
-        slope_deg = float(trust * contact_deg)
-        slope_sd = float(np.sqrt(trust) * contact_sd)
-    else:
-        slope_deg, slope_sd = 0.0, USUAL_ROLL_SD_DEG
-    in_picture = np.radians(leaning_deg - slope_deg)
-    inclination = float(
-        np.degrees(np.arctan2(np.sin(in_picture) * np.cos(_yaw(view)), np.cos(in_picture)))
+
+def _judge_surface(propped: _Propped) -> tuple[Surface | None, float]:
+    """What bears the hands and feet, and how sure that is; None where a slant could decide it."""
+    over_wall_deg = propped.leaning_deg - WALL_INCLINATION_DEG
+    if over_wall_deg > 0 and propped.arm_drop_deg < WALL_ARM_DROP_DEG:
+        return "wall", _confidence(over_wall_deg / WALL_INCLINATION_SD_DEG)
+    limit_deg = max(LEVEL_LIMIT_DEG, _degrees(LEVEL_LIMIT_ARM_LENGTHS / propped.reach))
+    beyond_deg = abs(propped.contact_deg) - limit_deg
+    if abs(beyond_deg) < propped.slant_sd:
+        return None, 0.0
+    sure = _confidence(beyond_deg / float(np.hypot(propped.contact_sd, USUAL_ROLL_SD_DEG)))
+    if beyond_deg <= 0:
+        return "floor", sure
+    return ("hands_raised" if propped.contact_deg > 0 else "feet_raised"), sure
+
+
+def _level(propped: _Propped, surface: Surface | None) -> tuple[float, float]:
+    """How far a level line rises toward the head in the picture, and its sd (deg).
+
+    On one floor the contacts show it; elsewhere the camera is taken to be level.
+    """
+    if surface != "floor":
+        return 0.0, USUAL_ROLL_SD_DEG
+    trust = USUAL_ROLL_SD_DEG**2 / (USUAL_ROLL_SD_DEG**2 + propped.contact_sd**2)
+    return trust * propped.contact_deg, float(np.sqrt(trust)) * propped.contact_sd
+
+
+def _inclination(propped: _Propped, slope_deg: float, slope_sd: float, view: View) -> Quantity:
+    in_picture = np.radians(propped.leaning_deg - slope_deg)
+    inclination = np.arctan2(np.sin(in_picture) * np.cos(_yaw(view)), np.cos(in_picture))
+    sd = np.hypot(
+        np.hypot(slope_sd, LEANING_SD_DEG), LEANING_SD_PER_CONTACT_SD * propped.contact_sd
     )
-    plus_minus = 2 * float(np.hypot(np.hypot(slope_sd, 0.8), 0.3 * contact_sd))
-    height = 0.0 if surface == "floor" else reach * np.sin(np.radians(contact_deg - slope_deg))
-    return Stance(
-        inclination_deg=Quantity(inclination, plus_minus, view=view.kind),
-        support=support,
-        support_confidence=support_confidence,
-        surface=surface,
-        surface_confidence=_confidence(margin) if judged else 0.0,
-        height=Quantity(
-            float(height), float(0.08 + reach * np.radians(2 * slope_sd)), view=view.kind
-        )
-        if surface
-        else not_measured(_SLANTED),
-        slope_deg=slope_deg,
-    )
+    return Quantity(float(np.degrees(inclination)), 2 * float(sd), view=view.kind)
+
+
+def _height(
+    propped: _Propped, surface: Surface | None, slope_deg: float, slope_sd: float, view: View
+) -> Quantity:
+    """Height of the hands above the feet, arm lengths."""
+    if surface is None:
+        return not_measured(_SLANTED)
+    rise = np.sin(np.radians(propped.contact_deg - slope_deg))
+    height = 0.0 if surface == "floor" else float(propped.reach * rise)
+    doubt = HEIGHT_PLUS_MINUS + propped.reach * np.radians(2 * slope_sd)
+    return Quantity(height, float(doubt), view=view.kind)
 
 
 _SLANTED = (

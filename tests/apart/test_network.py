@@ -84,8 +84,9 @@ def test_finding_the_pose_uses_no_network(tmp_path: Path) -> None:
     assert len(network_calls(out, tmp_path / "control")) == 2  # the trap sees what it should
     clip = make_clip(tmp_path / "a.mp4", [n / 30 for n in range(4)])
     find = (
-        "from pathlib import Path; import formcheck as f; from formcheck.pose.model import "
-        f"find_model; f.find_pose(f.probe(Path({str(clip)!r})), find_model('full'))"
+        "from pathlib import Path; from formcheck.clip.read import probe_apart; "
+        "from formcheck.pose.landmarker import find_pose; "
+        f"find_pose(probe_apart(Path({str(clip)!r})))"
     )
     trace = tmp_path / "trace"
     assert network_calls(find, trace) == []

@@ -5,12 +5,12 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import pytest
 
-from formcheck.apart.process import WorkLostError, work_apart
+from formcheck.apart.process import WorkLostError, stream_apart, work_apart
 from formcheck.errors import ClipError
 
 
@@ -76,6 +76,34 @@ def test_a_script_without_a_main_guard_may_ask_for_it() -> None:
         [sys.executable, "-"], input=code, capture_output=True, text=True, check=True
     )
     assert told.stdout == "8\n" and told.stderr == ""
+
+
+def counted(until: int) -> Iterator[tuple[int, int]]:
+    for n in range(abs(until)):
+        yield n, os.getpid()
+    if until < 0:
+        os.abort()
+
+
+def test_items_are_made_apart_and_come_in_order() -> None:
+    items = list(stream_apart(counted, 50))
+    assert [n for n, _ in items] == list(range(50))
+    assert {pid for _, pid in items} != {os.getpid()}
+
+
+def test_a_stream_that_breaks_off_is_an_error_after_its_last_item() -> None:
+    stream = stream_apart(counted, -3)
+    assert [n for n, _ in (next(stream), next(stream), next(stream))] == [0, 1, 2]
+    with pytest.raises(WorkLostError, match="died"):
+        next(stream)
+
+
+def test_a_stream_that_is_not_wanted_any_more_ends_its_process() -> None:
+    stream = stream_apart(counted, 1_000_000)
+    pid = next(stream)[1]
+    assert is_running(pid)
+    stream.close()
+    assert not is_running(pid)
 
 
 def sleep(_: None, one_more: Callable[[], None]) -> None:

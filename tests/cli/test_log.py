@@ -61,8 +61,8 @@ def test_trend_says_what_is_real_of_one_variation_only(path: Path) -> None:
     assert "a trend needs 6 days" in latest
     floor = said(run("log", "trend", "--log", path, "--variation", "floor"))
     assert "10 sets on 10 days, 2026-03-02 to 2026-03-29" in floor
-    assert "Depth (elbow) 98° 81° deeper by 17° ± 8° real" in floor
-    assert "Lockout (elbow) 172° 172° unchanged, 0° ± 7° within the error" in floor
+    assert "Elbow at the bottom 98° 81° deeper by 18° ± 7° real" in floor
+    assert "Elbow at the top 172° 172° unchanged, 0° ± 7° within the error" in floor
 
 
 def test_it_asks_whose_trend_where_there_are_several(path: Path) -> None:

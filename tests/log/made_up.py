@@ -55,7 +55,7 @@ def entry(day: float = 0.0, **values: Any) -> SetEntry:
 
 
 def report(**values: Any) -> dict[str, Any]:
-    """The smallest report that meets the contract: two reps on the floor, filmed from the side."""
+    """What the log reads of a report: two reps on the floor, filmed from the side."""
     rep = {
         "index": 1, "attempt": "counted", "start_s": 1.0, "bottom_s": 2.0, "top_s": 3.0,
         "end_s": 4.0, "eccentric_s": 1.0, "bottom_pause_s": 0.5, "concentric_s": 0.6,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from formcheck.advice.step import ladder
+from formcheck.advice.ladder import ladder
 from formcheck.log.entry import FaultCount, SetEntry, clip_key, entry_of, variation_words
 from tests.log.made_up import report
 
@@ -85,5 +85,5 @@ def test_a_clip_without_a_hash_is_told_by_its_name_length_and_size() -> None:
 
 
 def test_what_the_set_alone_earned_is_kept_where_the_log_held_it_back() -> None:
-    step = {**report()["next_step"], "direction": "same", "alone": "harder"}
-    assert entry(next_step=step).earned
+    assert not entry().earned
+    assert entry(log={"direction_alone": "harder"}).earned

@@ -17,6 +17,7 @@ from formcheck.measures.bodyline import (
     OwnLine,
     hip_deviation,
     hip_deviation_change,
+    hip_offset_of,
     line_curve,
     read_line,
 )
@@ -218,3 +219,27 @@ def test_the_moment_is_told_on_the_clock_of_the_set() -> None:
     line = BodyLine(SAGS, NO_ERROR)
     here, there = (hip_deviation(look, REP, line).at_s for look in (look_at(drawn()), later))
     assert here is not None and there == pytest.approx(here + 1.5)
+
+
+def test_a_known_straight_line_counts_as_zero_and_shrinks_what_is_in_doubt() -> None:
+    known = hip_offset_of(4.0, 0.5, "toes")
+    signals = drawn(body_line_deg=np.full(len(T_S), 4.0))
+    usual = read_line(look_at(signals, SIDE, (REP,)), "toes").own
+    own = read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
+    assert own.error_deg == pytest.approx(4.0, abs=0.3)
+    assert own.error_sd_deg < 0.75 * usual.error_sd_deg
+
+
+def test_a_sag_from_the_start_stays_one_beside_a_known_straight_line() -> None:
+    known = hip_offset_of(0.0, 0.5, "toes")
+    signals = drawn(body_line_deg=np.full(len(T_S), 8.0))
+    own = read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
+    assert own.measured_deg - own.error_deg == pytest.approx(8.0, abs=1.0)
+
+
+def test_one_hip_landmark_turns_the_line_to_the_knees_by_more_than_that_to_the_ankles() -> None:
+    # Out by b trunks it turns the line by b (1 + trunk / leg): 1.60 b to the ankles at 1.67 trunks,
+    # 2.25 b to the knees at 0.80 (de Leva 1996).
+    on_toes, on_knees = hip_offset_of(3.2, 0.0, "toes"), hip_offset_of(4.5, 0.0, "knees")
+    assert on_toes.share == pytest.approx(on_knees.share, rel=0.01)
+    assert on_toes.plus_minus > 0, "a stick does not make anyone perfectly straight"

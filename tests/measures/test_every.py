@@ -36,7 +36,7 @@ def measured(
         looks,
         looks[0],
         line or BodyLine(LEVEL, OwnLine(0.0, 0.0, 1.0)),
-        load or LoadCurve(LEVEL + 0.65, 0.04, "side"),
+        load or LoadCurve(LEVEL + 0.65, LEVEL + 0.65, LEVEL + 0.65, 0.04, "side"),
         person or Person(),
     )
 
@@ -118,7 +118,7 @@ def test_each_look_is_read_on_its_own_clock() -> None:
 def test_line_and_load_are_read_in_the_look_they_came_from_alone() -> None:
     side, slanted = (look_at(drawn(T_S), view, REPS) for view in (SIDE, OBLIQUE))
     line = BodyLine(LEVEL + 9.0, OwnLine(4.0, 0.0, 1.0))
-    load = LoadCurve(LEVEL + 0.7, 0.05, "side")
+    load = LoadCurve(LEVEL + 0.7, LEVEL + 0.7, LEVEL + 0.7, 0.05, "side")
     for looks in ((side, slanted), (slanted, side)):
         for rep in measure_reps(looks, side, line, load, Person()):
             assert rep["hip_deviation_deg"].value == pytest.approx(9.0)

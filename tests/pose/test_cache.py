@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import dataclasses
+import os
 from pathlib import Path
 
 import pytest
@@ -119,6 +120,27 @@ def test_a_damaged_or_unwritable_cache_is_no_error(
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "a.mp4"))  # a file, not a folder
     find_pose_once(info, model)
     assert len(searches) == 3
+
+
+def test_where_nobody_is_at_home_nothing_is_kept(
+    tmp_path: Path, searches: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def nobody() -> Path:
+        raise RuntimeError("Could not determine home directory.")
+
+    monkeypatch.delenv("XDG_CACHE_HOME")
+    monkeypatch.setattr(Path, "home", nobody)
+    find_pose_once(clip(tmp_path / "a.mp4"), find_model("full"))
+    assert searches == ["a.mp4"]
+
+
+def test_what_a_killed_run_left_in_the_cache_goes(tmp_path: Path, searches: list[str]) -> None:
+    left = tmp_path / "cache" / "formcheck" / "tracks" / ".a.parquet.1.partial"
+    left.parent.mkdir(parents=True)
+    left.touch()
+    os.utime(left, (0, 0))
+    find_pose_once(clip(tmp_path / "a.mp4"), find_model("full"))
+    assert not left.exists()
 
 
 def test_the_oldest_tracks_go(

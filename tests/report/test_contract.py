@@ -3,7 +3,9 @@ from __future__ import annotations
 import copy
 import json
 import math
+from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -11,6 +13,7 @@ from formcheck.analysis import Analysis
 from formcheck.maths.quantity import not_measured
 from formcheck.measures.values import rep_values
 from formcheck.report.contract import ContractError, check, report_dict
+from formcheck.report.schema import schema
 from tests.report.conftest import judged, nobody
 
 
@@ -98,6 +101,20 @@ def test_a_report_that_breaks_the_contract_is_refused(
 def test_every_value_of_a_rep_stands_in_every_rep(sagging: Analysis) -> None:
     for rep in report_dict(sagging)["reps"]:
         assert set(rep_values()) <= set(rep)
+
+
+def test_every_field_that_is_described_is_written(sagging: Analysis) -> None:
+    def missing(part: dict[str, Any], written: Any, place: str) -> Iterator[str]:
+        for name, field in part.get("properties", {}).items():
+            if written.get(name):
+                inner = written[name][0] if "items" in field else written[name]
+                yield from missing(field.get("items", field), inner, f"{place}/{name}")
+            elif name not in written and not name.endswith("_plus_minus"):
+                yield f"{place}/{name}"
+
+    told = set(missing(schema(), report_dict(sagging), ""))
+    only_when_logged = {"/person", "/recorded_at", "/recorded_from", "/log"}
+    assert told == only_when_logged
 
 
 @pytest.mark.parametrize("field", ["prescription", "not_judged", "next_step"])

@@ -16,6 +16,7 @@ from formcheck.faults.limits import Limit
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.depth import elbow_bottom, elbow_top
 from formcheck.measures.values import RepValue, add_value, drop_value
+from formcheck.report.advice_words import why_words
 from formcheck.report.contract import check
 from formcheck.report.schema import schema
 from formcheck.report.video.canvas import Canvas
@@ -94,7 +95,7 @@ def test_it_is_seen_in_report_table_page_and_clip(
 
 def test_the_advice_weighs_it(strict: Analysis) -> None:
     assert strict.next_step.direction == "easier"
-    assert any("little travel (reps 1–6)" in why for why in strict.next_step.why)
+    assert any("little travel (reps 1–6)" in why for why in why_words(strict.next_step))
     assert strict.summary.clean == 0 and strict.summary.first_breakdown_rep == 1
 
 

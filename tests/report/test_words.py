@@ -14,7 +14,6 @@ from formcheck.report.words import (
     plus_minus,
     unit_name,
     variation_text,
-    visible,
     with_unit,
 )
 from formcheck.variation.recognise import Disagreement
@@ -79,8 +78,3 @@ def test_every_unit_can_be_written_and_heads_a_column() -> None:
     for unit in {one.unit for one in limits} | {one.unit for one in values}:
         assert with_unit(1.0, unit).startswith("1")
         assert unit_name(unit) in with_unit(1.0, unit)
-
-
-def test_a_plain_name_stays_as_it_is_and_a_turning_sign_is_written_out() -> None:
-    assert visible("plain name – 1.mp4") == "plain name – 1.mp4"
-    assert visible("a\u202eb\x1b[31m") == "a⟨U+202E⟩b⟨U+001B⟩[31m"

@@ -89,8 +89,8 @@ def _fault_words(data: Path) -> str:
         for name in ("faults.csv", "faults_at_one_tempo.csv")
     )
     return (
-        f"Faults of range and line: {_raised(form)}. With one tempo asked of all sets, faults of "
-        f"the tempo among them: {_raised(tempo)}."
+        f"Faults of form: {_raised(form)}. With one tempo asked of every set, those of the tempo "
+        f"included: {_raised(tempo)}."
     )
 
 
@@ -106,7 +106,12 @@ def _raised(row: pd.Series[float]) -> str:
 def speed(data: Path) -> str:
     """What a run costs, against a bare loop over the same clip."""
     table = pd.read_csv(data / "speed.csv").set_index("clip")
-    return as_markdown(table.rename(columns=lambda name: name.replace("_s", ", s")))
+    heads = {
+        "bare_loop_s": "bare loop, s",
+        "formcheck_set_s": "formcheck set, s",
+        "peak_mb": "peak memory, MB",
+    }
+    return as_markdown(table.rename(columns=heads))
 
 
 def by_view(data: Path) -> str:

@@ -3,10 +3,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from formcheck.asked.prescription import Support, Surface
 from formcheck.measures.plank import plank
 from formcheck.signals.curves import Signals
 from formcheck.signals.view import View
-from formcheck.variation.stance import Stance, Support, Surface, stance_at_top
+from formcheck.variation.stance import Stance, stance_at_top
 from tests.measures.handmade import FRONT, REAR, SIDE, look_at
 from tests.measures.posed import ONE_REP, posed_signals
 

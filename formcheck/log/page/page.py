@@ -10,7 +10,7 @@ from pathlib import Path
 
 import jinja2
 
-from formcheck.advice.step import CAUTIONS, ladder
+from formcheck.advice.ladder import ladder
 from formcheck.errors import OutputError
 from formcheck.log.change import (
     LEAST_DAYS,
@@ -22,11 +22,13 @@ from formcheck.log.change import (
     with_unit,
 )
 from formcheck.log.entry import SetEntry, local_day
-from formcheck.log.next_step import break_words, day_words, step_with_log, step_words
+from formcheck.log.next_step import StepRules, break_words, day_words, step_with_log, step_words
 from formcheck.log.page.multiples import HEIGHT, WIDTH, Multiple, multiples
 from formcheck.log.person import BodyMass
+from formcheck.plain import plain
 from formcheck.report import theme
-from formcheck.report.words import fault_words, visible
+from formcheck.report.advice_words import ALWAYS_CAUTIONS
+from formcheck.report.words import fault_name
 
 _MOST_WEEKS = 16
 _MOST_FAULTS = 8
@@ -92,13 +94,19 @@ class LogPage:
     cautions: tuple[str, ...]
 
 
-def log_page(sets: Sequence[SetEntry], variation: str, mass_of: BodyMass, now: datetime) -> LogPage:
+def log_page(
+    sets: Sequence[SetEntry],
+    variation: str,
+    mass_of: BodyMass,
+    now: datetime,
+    rules: StepRules | None = None,
+) -> LogPage:
     """The page of one person's ``sets``, all variations in order of time, trends of one."""
     of = [entry for entry in sets if entry.variation == variation]
     found = changes(of, mass_of)
     latest, before = of[-1], of[:-1]
     best = max(before or of, key=lambda one: (one.clean, one.load_reps or 0.0, one.recorded_at))
-    step, pause = step_with_log(sets, latest), break_words(sets, now)
+    step, pause = step_with_log(sets, latest, rules), break_words(sets, now, rules)
     headline, rest = _headline(found)
     weeks = sorted({_monday(entry) for entry in sets})[-_MOST_WEEKS:]
     return LogPage(
@@ -115,8 +123,8 @@ def log_page(sets: Sequence[SetEntry], variation: str, mass_of: BodyMass, now: d
         rows=_rows(best, latest, mass_of),
         weeks=tuple(_week_label(day) for day in weeks),
         faults=_faults(sets, weeks),
-        rungs=_rungs(sets),
-        cautions=CAUTIONS,
+        rungs=_rungs(sets, rules),
+        cautions=ALWAYS_CAUTIONS,
     )
 
 
@@ -129,7 +137,7 @@ def page_html(page: LogPage) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.filters["plain"] = visible
+    environment.filters["plain"] = plain
     return environment.get_template("log.html.j2").render(
         page=page, theme=theme, width=WIDTH, height=HEIGHT
     )
@@ -212,7 +220,7 @@ def _rows(best: SetEntry, latest: SetEntry, mass_of: BodyMass) -> tuple[Row, ...
 
 def _fault_text(entry: SetEntry) -> str:
     said = [
-        f"{fault_words(key).name.lower()} {count.reps}×"
+        f"{fault_name(key).lower()} {count.reps}×"
         for key, count in entry.faults.items()
         if count.reps
     ]
@@ -238,7 +246,7 @@ def _faults(sets: Sequence[SetEntry], weeks: Sequence[date]) -> tuple[FaultLine,
     often = sorted((key for key in totals if totals[key]), key=lambda key: -totals[key])
     lines = []
     for key in often[:_MOST_FAULTS]:
-        name = fault_words(key).name
+        name = fault_name(key)
         cells = []
         for week in weeks:
             there = [entry for entry in within if _monday(entry) == week]
@@ -255,13 +263,14 @@ def _faults(sets: Sequence[SetEntry], weeks: Sequence[date]) -> tuple[FaultLine,
     return tuple(lines)
 
 
-def _rungs(sets: Sequence[SetEntry]) -> tuple[RungLine, ...]:
+def _rungs(sets: Sequence[SetEntry], rules: StepRules | None) -> tuple[RungLine, ...]:
     """The ladder, heaviest first: where the latest set stands and where steps were earned."""
     latest = next((entry.rung for entry in reversed(sets) if entry.rung), None)
     lines = []
     for rung in reversed(ladder()):
         there = [entry for entry in sets if entry.rung == rung.key]
-        earned = [entry for entry in there if step_with_log(sets, entry).direction == "harder"]
+        steps = ((entry, step_with_log(sets, entry, rules)) for entry in there)
+        earned = [entry for entry, step in steps if step.direction == "harder"]
         standing = "here" if rung.key == latest else "earned" if earned else "done" if there else ""
         note = ""
         if earned:

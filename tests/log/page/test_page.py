@@ -55,7 +55,7 @@ def test_the_head_says_what_changed_for_sure_and_nothing_else() -> None:
 
 def test_variations_are_never_mixed() -> None:
     made = page(weeks())
-    depth = next(one for one in made.multiples if one.title == "Depth (elbow)")
+    depth = next(one for one in made.multiples if one.title == "Elbow at the bottom")
     assert len(depth.marks) == 12
     assert not any("60°" in mark.words for mark in depth.marks)
     assert "12 sets" in made.scope
@@ -73,9 +73,9 @@ def test_every_set_is_one_mark_within_its_field_in_order_of_time() -> None:
 
 def test_higher_values_are_drawn_higher_and_a_line_only_through_what_is_real() -> None:
     drawn = {one.title: one for one in page(weeks()).multiples}
-    marks = drawn["Depth (elbow)"].marks
+    marks = drawn["Elbow at the bottom"].marks
     assert marks[0].y < marks[-1].y  # from 98 degrees down to 80
-    assert [title for title, one in drawn.items() if one.course] == ["Depth (elbow)"]
+    assert [title for title, one in drawn.items() if one.course] == ["Elbow at the bottom"]
 
 
 def test_the_best_set_before_stands_beside_the_latest() -> None:

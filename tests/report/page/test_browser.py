@@ -131,7 +131,7 @@ def test_the_time_strip_works_from_the_keyboard(opened: Opened, written: Written
     wait_for_time(opened.page, written.analysis.reps[0].rep.start_s)
     strip.press("PageDown")
     wait_for_time(opened.page, written.analysis.reps[1].rep.start_s)
-    expect(strip).to_have_attribute("aria-valuetext", re.compile(r"^\d+\.\d s, rep 2, lower$"))
+    expect(strip).to_have_attribute("aria-valuetext", re.compile(r"^\d+\.\d s, rep 2, lowering$"))
     strip.press("Home")
     wait_for_time(opened.page, 0.0)
 

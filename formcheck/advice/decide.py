@@ -1,0 +1,311 @@
+"""Easier, the same or harder, and why: as codes and numbers, in the order of their weight.
+
+Double progression: build reps to a range, then take the step. Words are made in the report.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from formcheck.advice.ladder import Direction, steps
+from formcheck.asked.prescription import Prescription
+from formcheck.faults.catalogue import fault_kinds, keys_weighing
+from formcheck.faults.counting import TestResult
+from formcheck.faults.hold import NOT_BROKEN, HoldVerdict
+from formcheck.faults.rules import Fault
+from formcheck.maths.quantity import Quantity
+from formcheck.measures.hold import SupportHold
+
+Code = Literal[
+    "pain", "failed", "score", "test", "target_met", "range_met", "far_above", "one_rep",
+    "few_reps", "build_reps", "short_of_target", "broke_down", "too_heavy", "end_earlier",
+    "other_faults", "not_counted", "faults_allowed", "unseen", "unclear", "drops", "none_left",
+    "plenty_left", "slowed", "ground", "remedy", "hold", "hold_broke", "hold_unclear",
+    "hold_unseen", "hold_earns_reps", "nothing", "no_size", "load", "size", "load_stays",
+    "usual_stature", "vest_first", "way", "log",
+]  # fmt: skip
+When = Literal["from the start", "late"]
+
+
+@dataclass(frozen=True)
+class Reason:
+    """One reason: what it is, and the numbers that belong to it."""
+
+    code: Code
+    data: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class SetRecord:
+    """What the decision rests on. ``good`` of every attempt in order: counted and without a fault;
+    ``faults`` of all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
+    share of body mass on the hands; ``eccentric_s`` median of the set; ``press_s`` of every rep
+    pressed up, in order; ``hold`` where the set was one, with its ``hold_verdict``; ``test``
+    where one was asked for."""
+
+    good: Sequence[bool]
+    counted: int
+    faults: Sequence[Fault]
+    not_judged: Collection[str]
+    speed_loss_percent: float = math.nan
+    load_fraction: Quantity | None = None
+    eccentric_s: float = math.nan
+    press_s: Sequence[float] = ()
+    hold: SupportHold | None = None
+    hold_verdict: HoldVerdict = NOT_BROKEN
+    test: TestResult | None = None
+
+    @property
+    def attempts(self) -> int:
+        return len(self.good)
+
+    @property
+    def clean(self) -> int:
+        return sum(self.good)
+
+    @property
+    def failed(self) -> dict[int, float]:
+        """Attempts that failed, and how far each was pressed up (%)."""
+        return {f.rep: f.value for f in self.faults if (f.key, f.verdict) == ("failed", "fault")}
+
+
+@dataclass(frozen=True)
+class Decision:
+    """``bigger`` a step of twice the usual size."""
+
+    direction: Direction
+    why: tuple[Reason, ...]
+    bigger: bool = False
+
+
+def decide(record: SetRecord, asked: Prescription) -> Decision:
+    """Which way the next set goes.
+
+    Never harder with pain, nor when range or line could not be judged, nor on reps short of what
+    was asked.
+    """
+    if asked.pain is not None:
+        return Decision("easier", (Reason("pain", {"where": asked.pain}),))
+    if record.attempts == 0:
+        return _of_hold(record)
+    said = _facts(record, asked)
+    wanted, _ = reps_wanted(asked)
+    if not _reached(record, asked):
+        return _short(record, asked, wanted, said)
+    return _met(record, asked, said)
+
+
+def _facts(record: SetRecord, asked: Prescription) -> list[Reason]:
+    """What happened, the most important first."""
+    said = [Reason("failed", {"rep": rep, "up_percent": up}) for rep, up in record.failed.items()]
+    if record.test is not None:
+        said.append(Reason("test", {"result": record.test}))
+    said.append(
+        Reason(
+            "score",
+            {
+                "clean": record.clean,
+                "attempts": record.attempts,
+                "target": asked.target_reps,
+                "test": record.test is not None,
+                "range": reps_wanted(asked),
+            },
+        )
+    )
+    return said
+
+
+def reps_wanted(asked: Prescription) -> tuple[int, int]:
+    """How many reps make a set, and how many earn the step."""
+    low, high = asked.rep_range or steps()["range_reps"]
+    if asked.target_reps is not None:
+        return asked.target_reps, asked.target_reps
+    return low, high
+
+
+def _allowed(record: SetRecord, asked: Prescription) -> int:
+    """Reps that may have a fault: as told; else none in a test, one in ten in training."""
+    if asked.allow_faulty is not None:
+        return asked.allow_faulty
+    if asked.standard is not None:
+        return 0
+    return int(steps()["faulty_share"] * record.attempts)
+
+
+def _reached(record: SetRecord, asked: Prescription) -> bool:
+    """Whether the reps that earn the step were done; what comes after them counts no more."""
+    _, wanted = reps_wanted(asked)
+    allowed, done, faulty = _allowed(record, asked), 0, 0
+    for i, good in enumerate(record.good):
+        if good:
+            done += 1
+        elif i + 1 not in record.failed:
+            faulty += 1
+        if faulty <= allowed and done + faulty >= wanted:
+            return True
+    return False
+
+
+def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision:
+    """The reps are there: is there anything against the step?"""
+    figures = steps()
+    _, high = reps_wanted(asked)
+    if asked.target_reps is not None:
+        said.append(Reason("target_met", {"target": asked.target_reps, "clean": record.clean}))
+    else:
+        said.append(Reason("range_met", {"high": high}))
+    faulty = record.attempts - record.clean - len(record.failed)
+    if faulty > 0:
+        said.append(Reason("faults_allowed", {"faults": _by_key(record, "fault")}))
+    if record.clean < figures["least_reps"]:
+        return Decision("same", (*said, Reason("few_reps", {"least": figures["least_reps"]})))
+    if unseen := _unseen(record):
+        return Decision("same", (*said, Reason("unseen", {"keys": unseen})))
+    if unclear := _unclear(record):
+        return Decision("same", (*said, unclear))
+    if drops := _drops(record, asked):
+        return Decision("same", (*said, drops))
+    if asked.reps_left == 0:
+        return Decision("same", (*said, Reason("none_left")))
+    said += _tired(record, asked)
+    plenty = asked.reps_left is not None and asked.reps_left >= figures["plenty_left"]
+    far_above = record.clean >= figures["far_above_reps"]
+    if plenty:
+        said.append(Reason("plenty_left", {"left": asked.reps_left}))
+    if far_above:
+        said.append(Reason("far_above", {"clean": record.clean}))
+    return Decision("harder", tuple(said), bigger=plenty or far_above)
+
+
+def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reason]) -> Decision:
+    """The reps are not there: too heavy, faulty, or only too few?"""
+    kinds, figures = fault_kinds(), steps()
+    sure = [f for f in record.faults if f.verdict == "fault"]
+    blocking = [f for f in sure if kinds[f.key].weighs != "attention" and f.key != "failed"]
+    early = record.clean < figures["early_share"] * wanted
+    if blocking or record.failed:
+        first = min([f.rep for f in blocking] + list(record.failed))
+        heavy = bool(record.failed) or any(kinds[f.key].too_heavy for f in blocking)
+        if blocking:
+            broke = {
+                "rep": first,
+                "faults": _by_key(record, "fault", keys_weighing("range", "line")),
+            }
+            said.append(Reason("broke_down", broke))
+        # What was lost of tempo or hand placing is no lost strength.
+        kept = record.attempts - len({f.rep for f in blocking} | set(record.failed))
+        if heavy and early and kept < figures["early_share"] * wanted:
+            said += [Reason("too_heavy"), *_remedies(record)]
+            return Decision("easier", tuple(said))
+        if first > 2 and heavy:
+            said.append(Reason("end_earlier", {"after": first - 1}))
+        said += _remedies(record)
+        return Decision("same", tuple(said))
+    uncounted = record.attempts - record.counted
+    if uncounted:
+        said.append(Reason("not_counted", {"reps": uncounted}))
+    if unseen := _unseen(record):
+        said.append(Reason("unseen", {"keys": unseen}))
+    others = _by_key(record, "fault")
+    if others:
+        said += [Reason("other_faults", {"faults": others}), *_remedies(record)]
+        return Decision("same", tuple(said))
+    if drops := _drops(record, asked):
+        said.append(drops)
+    if asked.target_reps is not None:
+        if early and not uncounted and (asked.reps_left or 0) == 0:
+            said.append(Reason("short_of_target", {"done": record.clean, "target": wanted}))
+            return Decision("easier", tuple(said))
+        said.append(Reason("build_reps", {"low": wanted, "high": wanted}))
+        return Decision("same", tuple(said))
+    low, high = reps_wanted(asked)
+    said.append(
+        Reason("one_rep")
+        if record.attempts == 1
+        else Reason("build_reps", {"low": low, "high": high})
+    )
+    return Decision("same", (*said, *_tired(record, asked)))
+
+
+def _remedies(record: SetRecord) -> list[Reason]:
+    """What to do about each fault, the costliest first: by fault, and by when it began."""
+    kinds = fault_kinds()
+    sure = _by_key(record, "fault")
+    sure.pop("aborted", None)  # whose remedy is to end the set earlier
+    out = []
+    for key in sorted(sure, key=lambda key: -kinds[key].cost * len(sure[key])):
+        when: When = "from the start" if min(sure[key]) <= 2 else "late"
+        out.append(Reason("remedy", {"key": key, "when": when}))
+    return out[:2]
+
+
+def _tired(record: SetRecord, asked: Prescription) -> list[Reason]:
+    """Context, no verdict: how much slower the presses got, every one meant to be fast; and a last
+    press that ground."""
+    fast = asked.tempo is not None and asked.tempo.concentric_s is None
+    out = []
+    if fast and record.speed_loss_percent > steps()["slowed_percent"]:
+        out.append(Reason("slowed", {"percent": record.speed_loss_percent}))
+    if fast and len(record.press_s) > 2 and record.press_s[-1] > 2 * min(record.press_s):
+        out.append(
+            Reason("ground", {"last_s": record.press_s[-1], "fastest_s": min(record.press_s)})
+        )
+    return out
+
+
+def _drops(record: SetRecord, asked: Prescription) -> Reason | None:
+    """A set lowered in free fall, no tempo being asked."""
+    if asked.tempo is None and record.eccentric_s < steps()["drop_s"]:
+        return Reason("drops", {"eccentric_s": record.eccentric_s})
+    return None
+
+
+def _unseen(record: SetRecord) -> tuple[str, ...]:
+    """Faults that have to be seen before a step up and were not judged."""
+    return tuple(
+        key for key, kind in fault_kinds().items() if kind.needed and key in record.not_judged
+    )
+
+
+def _unclear(record: SetRecord) -> Reason | None:
+    """Range or line that came so close to a limit that the set cannot be cleared."""
+    near = [f for f in record.faults if f.verdict == "borderline"]
+    for weight in ("line", "range"):
+        reps = {f.rep for f in near if f.key in keys_weighing(weight)}
+        share = 0.0 if weight == "line" else steps()["borderline_share"]
+        if len(reps) > share * record.attempts:
+            return Reason("unclear", {"what": weight, "reps": sorted(reps)})
+    return None
+
+
+def _by_key(
+    record: SetRecord, verdict: str, keys: Collection[str] | None = None
+) -> dict[str, list[int]]:
+    """Reps with each fault but that of having failed, which is said by itself."""
+    out: dict[str, set[int]] = {}
+    for fault in record.faults:
+        if fault.verdict == verdict and fault.key != "failed" and (not keys or fault.key in keys):
+            out.setdefault(fault.key, set()).add(fault.rep)
+    return {key: sorted(reps) for key, reps in out.items()}
+
+
+def _of_hold(record: SetRecord) -> Decision:
+    hold, broken, needed_s = record.hold, record.hold_verdict, steps()["hold_s"]
+    if hold is None:
+        return Decision("same", (Reason("nothing"),))
+    held = Reason("hold", {"held_s": hold.held_s, "needed_s": needed_s})
+    if broken.broke_at_s is not None:
+        kept_s = broken.broke_at_s - hold.start_s
+        direction: Direction = "easier" if kept_s < needed_s / 2 else "same"
+        return Decision(direction, (held, Reason("hold_broke", {"after_s": kept_s})))
+    if not hold.line_deg.known:
+        return Decision("same", (held, Reason("hold_unseen")))
+    if broken.unclear_at_s is not None:
+        kept_s = broken.unclear_at_s - hold.start_s
+        return Decision("same", (held, Reason("hold_unclear", {"after_s": kept_s})))
+    if hold.held_s < needed_s:
+        return Decision("same", (held,))
+    return Decision("harder", (held, Reason("hold_earns_reps")))

@@ -1,0 +1,73 @@
+"""What an archer or one-arm set says of the arm that worked, and of left against right."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.pose.track import Side
+from formcheck.reps.look import Look
+from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork
+
+# Of the arm in the picture; where that one only props, they say nothing of the rep.
+_OF_THE_NEAR_ARM = (
+    "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "elbow_flare_deg",
+    "sticking_elbow_deg",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class SideKept:
+    """What one arm did: its reps, how many counted and were clean, and its elbow at the bottom
+    (deg, median; NaN where it was not seen)."""
+
+    reps: int
+    counted: int
+    clean: int
+    elbow_bottom_deg: float
+
+
+def of_working_arm(
+    values: Sequence[dict[str, Quantity]], looks: Sequence[Look], work: ArmWork
+) -> None:
+    """Keep what was measured of the arm that worked, in place; the rest is not known, and why."""
+    if work.arms not in ("archer", "one"):
+        return
+    front = any(look.view.kind == "front" for look in looks)
+    near = next((look.signals.near_side for look in looks if look.view.from_side), None)
+    for i, of_rep in enumerate(values):
+        of_rep["symmetry_deg"] = not_measured(ONE_AT_A_TIME)
+        side = work.working[i] if i < len(work.working) else None
+        if side is None:
+            continue
+        if front:
+            of_rep["elbow_flare_deg"] = of_rep[f"elbow_flare_{side}_deg"]
+        elif side != near and work.arms == "archer":
+            for name in _OF_THE_NEAR_ARM:
+                of_rep[name] = not_measured(FAR_ARM)
+
+
+def sides_kept(
+    values: Sequence[Mapping[str, Quantity]],
+    counted: Sequence[bool],
+    clean: Sequence[bool],
+    work: ArmWork,
+) -> dict[Side, SideKept]:
+    """Left against right over the reps; empty unless one arm worked at a time."""
+    out: dict[Side, SideKept] = {}
+    sides: tuple[Side, ...] = ("left", "right")
+    for side in sides:
+        mine = [i for i, working in enumerate(work.working) if working == side]
+        if not mine:
+            continue
+        elbows = [q.value for q in (values[i]["elbow_bottom_deg"] for i in mine) if q.known]
+        out[side] = SideKept(
+            reps=len(mine),
+            counted=sum(counted[i] for i in mine),
+            clean=sum(clean[i] for i in mine),
+            elbow_bottom_deg=float(np.median(elbows)) if elbows else float("nan"),
+        )
+    return out

@@ -1,0 +1,279 @@
+"""The advice in words: what comes out of ``formcheck.advice`` is codes and numbers.
+
+Every sentence of the next step stands here, as a coach would say it to the trainee.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from formcheck.advice.ladder import Exercise
+from formcheck.advice.step import Caution, Move, NextStep
+from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.counting import TestResult
+from formcheck.reps.find import rep_list
+
+CAUTIONS: Mapping[Caution, str] = {
+    "pain": "Stop on pain in wrists, elbows, shoulders or back, and on dizziness or pressure in "
+    "the chest.",
+    "not_medical": "This is training advice from a video, not a medical judgement.",
+    "professional": "After an injury or with a condition, a qualified professional decides what "
+    "you train.",
+    "supports": "Raise hands or feet only on supports that cannot slip, tip or roll.",
+    "slowly": "Build up weighted and one-arm work slowly, over weeks.",
+    "rings": "Check the ring straps and their anchor before every set.",
+}
+ALWAYS_CAUTIONS = tuple(CAUTIONS[one] for one in ("pain", "not_medical", "professional"))
+_PAIN = {
+    "wrist": "the wrist", "elbow": "the elbow", "shoulder": "the shoulder", "back": "the back",
+    "other": "the place that hurts",
+}  # fmt: skip
+_ENDED = {
+    "corrections": "the test ended there, by the number of corrections",
+    "time": "time was up",
+    "reps": "the most reps of the test were reached",
+    "rest": "the test ended there, by a rest at the bottom",
+}
+_STAYED_DOWN_PERCENT = 10  # pressed up by less, it was not pressed
+_WEIGHED = {"range": "range", "line": "body line"}
+
+
+def variation_words(step: NextStep) -> str:
+    """What to do next, in a line."""
+    exercise, move = step.exercise, step.move
+    name = exercise_words(exercise)
+    if move.kind == "rest":
+        return f"rest {_PAIN[step.pain or 'other']}; see a professional before you train it again"
+    if move.kind == "hold":
+        return f"hold at the top of the {name}"
+    if move.kind == "first_reps":
+        return f"first reps of the {name}: sets of 3 to 5"
+    said = _moved(move, exercise, name)
+    if step.instead is not None:
+        said += f"; or {_moved(step.instead, exercise, name, alone=False)}"
+    return said
+
+
+def exercise_words(exercise: Exercise) -> str:
+    """The exercise in a few words: ``diamond push-up on the floor, in rings``."""
+    where = {
+        "wall": "against a wall",
+        "hands_raised": "with the hands raised",
+        "feet_raised": "with the feet raised",
+        "floor": "on the floor",
+        None: "",
+    }[exercise.surface]
+    name = f"{_kind(exercise)} {where}".strip()
+    if exercise.support == "knees":
+        name = f"{_kind(exercise)} on the knees"
+        name += ", hands raised" if exercise.surface == "hands_raised" else ""
+    return name + _extras(exercise)
+
+
+def why_words(step: NextStep) -> tuple[str, ...]:
+    """The reasons, a sentence each."""
+    said = [_SENTENCES[reason.code](reason.data) for reason in step.why]
+    if step.ways and step.direction != "same":
+        said.append("Without equipment: " + ", or ".join(way.words for way in step.ways[:2]) + ".")
+    return tuple(sentence for sentence in said if sentence)
+
+
+def caution_words(step: NextStep) -> tuple[str, ...]:
+    """What to mind."""
+    return tuple(CAUTIONS[caution] for caution in step.cautions)
+
+
+def _kind(exercise: Exercise) -> str:
+    if exercise.arms in ("archer", "one"):
+        return {"archer": "archer push-up", "one": "one-arm push-up"}[exercise.arms]
+    hands = {"diamond": "diamond push-up", "close": "close push-up", "wide": "wide push-up"}
+    return hands.get(exercise.hands or "", "push-up")
+
+
+def _extras(exercise: Exercise) -> str:
+    said = ""
+    if exercise.rings:
+        said += ", in rings" + (" turned out at the top" if exercise.rings_turned_out else "")
+    if exercise.added_load_kg:
+        said += f", {exercise.added_load_kg:g} kg added"
+    return said
+
+
+def _moved(move: Move, exercise: Exercise, name: str, alone: bool = True) -> str:
+    """The exercise with what changes of it; without its name where another change named it."""
+    kind = _kind(exercise) + (", in rings" if exercise.rings else "")
+    if move.kind == "weight":
+        more = "more" if exercise.added_load_kg else "on the upper back"
+        size = f"{abs(move.kg):g} kg" if move.kg is not None else None
+        size = size or f"{abs(move.body_percent or 0):g} % of your body mass"
+        return f"{name}, about {size} {more}" if alone else f"about {size} {more}"
+    if move.kind == "vest_off":
+        bare = exercise_words(Exercise(**{**vars(exercise), "added_load_kg": 0.0}))
+        return f"{bare}, without the {exercise.added_load_kg:g} kg"
+    if move.kind == "turn_out":
+        return f"{name}, rings turned out at the top"
+    if move.kind == "way" and move.way is not None:
+        return f"{name}: {move.way.words}"
+    if move.kind == "earlier" and move.named is not None:
+        return move.named
+    if move.kind == "rung" and move.rung is not None:
+        return move.rung.words
+    cm = round(move.change_cm or 0)
+    if move.kind == "wall_feet":
+        return f"{name}, feet about {abs(cm)} cm {'farther from' if cm > 0 else 'nearer to'} it"
+    if move.kind == "toes":
+        return f"{kind} on the toes, hands raised by about {cm} cm"
+    if move.kind == "floor":
+        return f"{kind} on the floor"
+    if move.kind in ("hands", "feet"):
+        knees = " on the knees" if exercise.support == "knees" else ""
+        raised = exercise.surface == f"{move.kind}_raised"
+        how = f"raised by about {cm} cm"
+        if raised:
+            how = f"about {abs(cm)} cm {'higher' if cm > 0 else 'lower'} than this time"
+        return f"{kind}{knees}, {move.kind} {how}"
+    return name
+
+
+def _score(data: Mapping[str, Any]) -> str:
+    clean, attempts, target = data["clean"], data["attempts"], data["target"]
+    done = f"{clean} of {attempts} reps clean" if attempts > 1 else "One rep" + (
+        ", clean" if clean else ""
+    )  # fmt: skip
+    if target:
+        return f"{done}; {target} asked."
+    if data["test"]:
+        return f"{done}."
+    low, high = data["range"]
+    return f"{done}; the aim is {low} to {high} before the next step."
+
+
+def _failed(data: Mapping[str, Any]) -> str:
+    up = data["up_percent"]
+    if up < _STAYED_DOWN_PERCENT:
+        return f"Rep {data['rep']} failed: it went down and stayed down."
+    return f"Rep {data['rep']} failed: the press stopped {up:.0f} % of the way up."
+
+
+def _test(data: Mapping[str, Any]) -> str:
+    result: TestResult = data["result"]
+    said = f"{result.standard.name[:1].upper()}{result.standard.name[1:]}: {result.score} count"
+    if result.ended_by is not None:
+        said += f"; after rep {result.ended_at_rep} {_ENDED[result.ended_by]}"
+    return said + "."
+
+
+def _broke_down(data: Mapping[str, Any]) -> str:
+    return f"Rep {data['rep']} was the first to break down: {_named(data['faults'])}."
+
+
+def _named(faults: Mapping[str, Sequence[int]]) -> str:
+    kinds = fault_kinds()
+    return "; ".join(
+        f"{kinds[key].name.lower()} ({rep_list(reps)})" for key, reps in faults.items()
+    )
+
+
+def _remedy(data: Mapping[str, Any]) -> str:
+    kind = fault_kinds()[data["key"]]
+    drill = kind.drill_late if data["when"] == "late" and kind.drill_late else kind.drill
+    return f"Against “{kind.name.lower()}”: {drill[:1].lower()}{drill[1:]}"
+
+
+def _unseen(data: Mapping[str, Any]) -> str:
+    kinds = fault_kinds()
+    what = " and ".join(dict.fromkeys(f"the {kinds[key].judged.lower()}" for key in data["keys"]))
+    return f"This view does not show {what}: film it, and if it is good, take the next step."
+
+
+def _load(data: Mapping[str, Any]) -> str:
+    mass = data["body_mass_kg"]
+    now, plus_minus, then = data["now"], data["plus_minus"], data["then"]
+
+    def share(value: float) -> str:
+        return f"{100 * value:.0f} %"
+
+    of_mass = f" ({now * mass:.0f} ± {plus_minus * mass:.0f} kg)" if mass else ""
+    said = f"The hands carried about {share(now)} ± {share(plus_minus)} of body mass{of_mass}"
+    if then is not None:
+        after = f" ({then * mass:.0f} kg)" if mass else ""
+        said += f"; next time about {share(then)}{after}"
+    return said + "."
+
+
+def _size(data: Mapping[str, Any]) -> str:
+    percent = data["percent"]
+    way = "more" if percent > 0 else "less"
+    return f"The step is about {abs(percent):.0f} % {way} load on the hands."
+
+
+def _plain(text: str) -> Any:
+    return lambda data: text.format(**data)
+
+
+_SENTENCES: Mapping[str, Any] = {
+    "log": lambda data: data["says"],
+    "pain": lambda data: (
+        f"Pain was reported in {_PAIN[data['where']]}: that comes before any count."
+    ),
+    "failed": _failed,
+    "score": _score,
+    "test": _test,
+    "target_met": _plain("The target of {target} is met."),
+    "range_met": _plain("{high} good reps earn the next step."),
+    "far_above": _plain("{clean} clean reps: the load is far too small, so the step is a big one."),
+    "one_rep": _plain("One rep says little: do a whole set."),
+    "few_reps": _plain("So few reps earn no step: build up the reps first."),
+    "build_reps": lambda data: (
+        f"Add reps before load, until {data['high']} are clean."
+        if data["low"] == data["high"]
+        else f"Add reps before load: one or two a session, from {data['low']} up to {data['high']}."
+    ),
+    "short_of_target": _plain("The set ended after {done} clean reps, less than half of {target}."),
+    "broke_down": _broke_down,
+    "too_heavy": _plain("It broke down early: make it lighter and build it up again."),
+    "end_earlier": _plain("End the set while it is still good, after rep {after}."),
+    "other_faults": lambda data: f"To clean up first: {_named(data['faults'])}.",
+    "faults_allowed": lambda data: (
+        f"The rest do not stand in the way: {_named(data['faults'])}." if data["faults"] else ""
+    ),
+    "not_counted": lambda data: (
+        f"{data['reps']} did not count: the range was probably missed, or could not be judged."
+    ),
+    "unseen": _unseen,
+    "unclear": lambda data: (
+        f"But {rep_list(data['reps'])} came so close to the limit of the {_WEIGHED[data['what']]} "
+        "that the measurement cannot tell."
+    ),
+    "drops": _plain(
+        "The way down took only {eccentric_s:.1f} s: that is a drop. Control comes first: lower "
+        "for two seconds in every rep."
+    ),
+    "none_left": _plain("It took all there was: do it again with a rep or two in reserve."),
+    "plenty_left": _plain("{left} reps were left, so the step may be bigger."),
+    "slowed": _plain("The press slowed by {percent:.0f} % from the fastest rep to the last."),
+    "ground": _plain(
+        "The last press took {last_s:.1f} s, the fastest {fastest_s:.1f} s: that was the end of "
+        "the set."
+    ),
+    "remedy": _remedy,
+    "hold": _plain("The position was held for {held_s:.0f} s; {needed_s:.0f} s are enough."),
+    "hold_broke": _plain("The body line was lost after {after_s:.0f} s."),
+    "hold_unclear": _plain(
+        "After {after_s:.0f} s the line came so close to its limit that the measurement cannot "
+        "tell."
+    ),
+    "hold_unseen": _plain("The body line does not show here: film from the side."),
+    "hold_earns_reps": _plain("The line held: that earns reps of the same push-up."),
+    "nothing": _plain("No rep was found, so there is nothing to step from."),
+    "no_size": _plain("Which push-up this was does not show here, so the step has no size."),
+    "load": _load,
+    "size": _size,
+    "load_stays": lambda data: "The load stays" + (f": {data['lever']}." if data["lever"] else "."),
+    "usual_stature": _plain(
+        "Centimetres are for a body of {stature_m:.2f} m: give the stature for yours."
+    ),
+    "vest_first": _plain("The added weight comes off first; the push-up stays."),
+    "way": _plain("{words}."),
+}

@@ -1,0 +1,214 @@
+"""Which arm worked in each rep: two arms, archer (one bends, the other props) or one arm alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import Literal
+
+import numpy as np
+
+from formcheck.asked.prescription import Arms
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.geometry import length
+from formcheck.maths.quantity import Quantity, median_known, not_measured
+from formcheck.pose.track import INDEX, PoseTrack, Side
+from formcheck.reps.look import Look
+from formcheck.signals.body_model import SIDES, elbow_offset, flare_deg
+from formcheck.signals.curves import Signals
+from formcheck.variation.stance import lifted_hand, top_frames
+
+_BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
+# From the side: how much of the bend that the shoulder's drop takes shows at the near elbow. A
+# straight arm shows next to none, and so does one that points at the camera; only where both are
+# seen in one set does one arm work and then the other.
+_SHOWS_NONE, _SHOWS = 0.25, 0.5
+_LIFTED_TRACK = 0.3  # arm lengths that one wrist stays higher than the other in a front view
+# 95 %, deg: from exact motion, the elbow of one arm at work, hands further in or out than two arms
+# have them, reads up to 10 degrees too bent from the front, and from the side, where the arm leans
+# along the line of sight, up to 14.
+WORKING_PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 10.0, 14.0
+
+FAR_ARM = "the far arm worked in this rep, and the body hides it; film from the front"
+ONE_AT_A_TIME = "one arm works at a time, so the two are not compared within a rep"
+
+
+@dataclass(frozen=True)
+class ArmWork:
+    """Who worked. ``working`` the bent arm of each rep in order (archer and one arm only), None
+    where it was not seen.
+
+    ``pattern`` over the reps; ``assisting_reach`` of the straight arm's hand to the side of its
+    shoulder, arm lengths.
+    """
+
+    arms: Arms | None
+    confidence: float
+    working: tuple[Side | None, ...] = ()
+    pattern: Literal["alternating", "same_side"] | None = None
+    assisting_reach: Quantity = field(default_factory=lambda: not_measured("no archer"))
+
+
+def arm_work(front: Look | None, side: Look | None, told: Arms | None = None) -> ArmWork:
+    """Who worked, from the front where there is one; ``told`` is the user's word."""
+    if told == "two":
+        return ArmWork("two", 1.0)
+    seen = front or side
+    if seen is None or not seen.reps:
+        return ArmWork(told, 0.0)
+    lifted = _lifted_hand(seen)
+    if told != "archer" and (lifted.arms == "one" or told == "one"):
+        return lifted if lifted.arms == "one" else replace(lifted, arms="one", working=())
+    if front is not None:
+        return _archer_in_front(front, told)
+    return _archer_from_side(seen, lifted, told)
+
+
+def _archer_in_front(front: Look, told: Arms | None) -> ArmWork:
+    bent: list[Side | None] = []
+    reaches: list[float] = []
+    px = front.signals.points_px
+    for rep in front.reps:
+        now = np.abs(front.signals.t_s - rep.bottom_s) <= 0.1
+        left = median_known(front.signals.elbow_left_deg[now])
+        right = median_known(front.signals.elbow_right_deg[now])
+        if not (min(left, right) < _BENT_DEG and max(left, right) > _STRAIGHT_DEG):
+            bent.append(None)
+            continue
+        working: Side = "left" if left < right else "right"
+        other = "right" if working == "left" else "left"
+        bent.append(working)
+        arm = _arm_px(px, other)[now]
+        across = np.abs(px[f"{other}_wrist"][now, 0] - px[f"{other}_shoulder"][now, 0])
+        reaches.append(median_known(across / arm))
+    part = sum(side is not None for side in bent) / len(bent)
+    if part < 0.5 and told != "archer":
+        return ArmWork("two", 0.5 + abs(part - 0.5))
+    reach = not_measured("no straight arm was seen")
+    if reaches:
+        reach = Quantity(float(np.nanmedian(reaches)), 0.1, view="front")
+    return ArmWork("archer", 0.5 + abs(part - 0.5), tuple(bent), _pattern(bent), reach)
+
+
+def _archer_from_side(look: Look, otherwise: ArmWork, told: Arms | None) -> ArmWork:
+    """An archer that changes arms; one that does not looks like two arms from here."""
+    near: Side = "left" if look.signals.near_side == "left" else "right"
+    far: Side = "right" if near == "left" else "left"
+    shows = [_shown_bend(look.signals, rep.bottom_s) for rep in look.reps]
+    working: list[Side | None] = [
+        near if share > _SHOWS else far if share < _SHOWS_NONE else None for share in shows
+    ]
+    if told != "archer" and not {near, far} <= set(working):
+        return otherwise
+    reach = not_measured("only a front view shows how far out the straight arm's hand stands")
+    known = [side for side in working if side is not None]
+    return ArmWork("archer", len(known) / len(working), tuple(working), _pattern(working), reach)
+
+
+def _shown_bend(signals: Signals, at_s: float) -> float:
+    """Share of the elbow's bend that shows at the near elbow; NaN where it is not seen."""
+    near, now = signals.near_side, np.abs(signals.t_s - at_s) <= 0.1
+    shoulder, elbow, wrist = (
+        signals.points_px[f"{near}_{joint}"][now] for joint in ("shoulder", "elbow", "wrist")
+    )
+    line = wrist - shoulder
+    upper = elbow - shoulder
+    across = (upper[:, 0] * line[:, 1] - upper[:, 1] * line[:, 0]) / length(line)
+    seen = abs(median_known(across)) / signals.arm_length_px
+    reach = median_known(length(line)) / signals.arm_length_px
+    return seen / elbow_offset(min(reach, 0.99))
+
+
+def _lifted_hand(look: Look) -> ArmWork:
+    """One arm when the other hand stays off the surface in most reps."""
+    working: list[Side | None] = []
+    for rep in look.reps:
+        lifted = lifted_hand(look.signals, top_frames(look.signals, [rep]))
+        working.append(None if lifted is None else "left" if lifted == "right" else "right")
+    part = sum(side is not None for side in working) / len(working)
+    if part > 0.5:
+        return ArmWork("one", part, tuple(working), _pattern(working))
+    seen = look.view.kind != "side"
+    return ArmWork("two" if part < 0.2 else None, (0.9 if seen else 0.7) * (1 - part))
+
+
+def _pattern(working: Sequence[Side | None]) -> Literal["alternating", "same_side"] | None:
+    known = [side for side in working if side is not None]
+    changes = [one != next_ for one, next_ in pairwise(known)]
+    if not changes:
+        return None
+    if all(changes):
+        return "alternating"
+    return "same_side" if not any(changes) else None
+
+
+def _arm_px(px: Mapping[str, FloatArray], side: str) -> FloatArray:
+    upper = length(px[f"{side}_elbow"] - px[f"{side}_shoulder"])
+    lower = length(px[f"{side}_wrist"] - px[f"{side}_elbow"])
+    return np.asarray(upper + lower)
+
+
+def with_working_arm(look: Look, work: ArmWork) -> Look:
+    """The look with the elbow of the arm that worked, rep by rep; NaN where it was not seen."""
+    if work.arms not in ("archer", "one") or len(work.working) != len(look.reps):
+        return look
+    signals = look.signals
+    either = {"left": signals.elbow_left_deg, "right": signals.elbow_right_deg}
+    doubt_deg = FROM_SIDE_PLUS_MINUS_DEG if look.view.from_side else WORKING_PLUS_MINUS_DEG
+    elbow = signals.elbow_deg.copy()
+    flare = signals.flare_deg.copy()
+    for place, (rep, side) in enumerate(zip(look.reps, work.working, strict=True)):
+        if side is None:
+            continue
+        begins = -np.inf if place == 0 else look.reps[place - 1].end_s
+        last = place + 1 == len(look.reps)
+        here = (signals.t_s >= begins) & (signals.t_s < (np.inf if last else rep.end_s))
+        elbow[here] = either[side][here]
+        if signals.body is not None:
+            flare[here] = flare_deg(signals.body.bodies, side)[here]
+    return replace(
+        look,
+        signals=replace(
+            signals,
+            elbow_deg=elbow,
+            flare_deg=flare,
+            elbow_sd_deg=np.hypot(signals.elbow_sd_deg, doubt_deg / 1.96),
+        ),
+    )
+
+
+def resting_hand(track: PoseTrack) -> Side | None:
+    """The hand that a front view shows off the floor for most of the time; None if neither."""
+    left, right = track.xy("left_wrist"), track.xy("right_wrist")
+    arm_px = np.nanpercentile(
+        np.fmax(*(length(track.xy(f"{s}_shoulder") - track.xy(f"{s}_wrist")) for s in SIDES)), 90
+    )
+    shoulders = track.xy("left_shoulder")[:, 1] - track.xy("right_shoulder")[:, 1]
+    higher = (left[:, 1] - right[:, 1] - shoulders) / arm_px
+    known = higher[np.isfinite(higher)]
+    if len(known) < 10 or abs(np.median(known)) < _LIFTED_TRACK:
+        return None
+    if np.mean(np.sign(known) == np.sign(np.median(known))) < 0.8:
+        return None
+    return "right" if np.median(known) > 0 else "left"
+
+
+def mirrored_arm(track: PoseTrack, resting: Side) -> PoseTrack:
+    """The track with the working arm's picture in place of the resting one's, as in a mirror.
+
+    A front view places both arms in space together; the hand on the back would put the floor where
+    it is not. What is read of the arms is then that of the one that works.
+    """
+    working = "right" if resting == "left" else "left"
+    xy = track.xy_px.copy()
+    across = track.xy(f"{resting}_shoulder") - track.xy(f"{working}_shoulder")
+    unit = across / length(across)[:, None]
+    for joint in ("elbow", "wrist", "index", "pinky", "thumb"):
+        arm = track.xy(f"{working}_{joint}") - track.xy(f"{working}_shoulder")
+        along = np.sum(arm * unit, axis=1)[:, None] * unit
+        xy[:, INDEX[f"{resting}_{joint}"]] = track.xy(f"{resting}_shoulder") + arm - 2 * along
+    visible = track.visibility.copy()
+    for joint in ("elbow", "wrist"):
+        visible[:, INDEX[f"{resting}_{joint}"]] = visible[:, INDEX[f"{working}_{joint}"]]
+    return replace(track, xy_px=xy, visibility=visible)

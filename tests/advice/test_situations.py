@@ -1,0 +1,93 @@
+"""The situations of situations.toml, from a made track to the words of the advice."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from formcheck.analysis import Analysis, analyse
+from formcheck.asked.person import Person
+from formcheck.asked.prescription import Prescription
+from formcheck.asked.tempo import parse_tempo
+from formcheck.report.advice_words import caution_words, variation_words, why_words
+from tests.coached import SINKS_BACK, STAYS_DOWN, Coached, Move, rep
+
+SITUATIONS = tomllib.loads(Path(__file__).with_name("situations.toml").read_text("utf-8"))[
+    "situation"
+]
+# What the words of a set mean: the moves of a rep, and how far its hips hang.
+REPS: dict[str, tuple[list[Move], float]] = {
+    "clean": (rep(down_s=1.9, bottom_s=0.1, up_s=0.9, top_s=0.9), 0.0),
+    "shallow": (rep(bottom_deg=115.0), 0.0),
+    # One every three seconds.
+    "on the beat": (rep(down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
+    "shallow on the beat": (rep(115.0, down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
+    "soft": (rep(top_deg=140.0), 0.0),
+    "sag": (rep(), 25.0),
+    "piked": (rep(), -30.0),
+    "flared": (rep(), 0.0),
+    "dropped": (rep(down_s=0.45, up_s=0.7, top_s=1.0), 0.0),
+    "pressed fast": (rep(down_s=3.2, bottom_s=0.9, up_s=0.6, top_s=0.9), 0.0),
+    "grinding": (rep(down_s=1.9, bottom_s=0.1, up_s=3.0), 0.0),
+    "broken off": (rep(bottom_deg=142.0), 0.0),
+    "fails": (STAYS_DOWN, 0.0),
+    "sinks back": (SINKS_BACK, 0.0),
+}
+
+
+def done(text: str) -> Coached:
+    """The set that a line of words describes."""
+    if held := re.fullmatch(r"hold (\d+) s", text):
+        return Coached(course=[(float(held[1]) - 3.0, 170.0)])
+    course: list[Move] = []
+    sags: list[float] = []
+    for part in text.split(", "):
+        count, _, word = part.partition(" ")
+        moves, sag_deg = REPS[word]
+        course += moves * int(count)
+        sags += [sag_deg] * int(count)
+    return Coached(
+        course=course,
+        sag_deg=sags if any(sags) else (),
+        flare_deg=85.0 if "flared" in text else 45.0,
+        hand_spacing=1.6 if "flared" in text else 1.35,
+    )
+
+
+def judged(one: dict[str, Any]) -> Analysis:
+    asked = dict(one.get("asked", {}))
+    if "tempo" in asked:
+        asked["tempo"] = parse_tempo(asked["tempo"])
+    tracks = done(one["set"]).tracks(one.get("view", "side"))
+    return analyse(tracks, Prescription(**asked), person=Person(**one.get("person", {})))
+
+
+@pytest.mark.parametrize("one", SITUATIONS, ids=lambda one: one["name"])
+def test_what_a_coach_would_say(one: dict[str, Any]) -> None:
+    step = judged(one).next_step
+    what, why = variation_words(step), why_words(step)
+    said = "\n".join((f"{step.direction}: {what}", *why))
+    assert step.direction == one["next"], said
+    for words in one.get("do", []):
+        if words.startswith("not "):
+            assert words.removeprefix("not ") not in what, said
+        else:
+            assert words in what, said
+    for words in one.get("because", []):
+        assert any(words in sentence for sentence in why), f"“{words}” is missing from\n{said}"
+
+
+def test_there_are_thirty_and_no_two_alike() -> None:
+    names = [one["name"] for one in SITUATIONS]
+    assert len(set(names)) == len(names) >= 30
+
+
+@pytest.mark.parametrize("one", SITUATIONS[:12:3], ids=lambda one: one["name"])
+def test_the_caution_stands_beside_every_advice_once(one: dict[str, Any]) -> None:
+    cautions = caution_words(judged(one).next_step)
+    assert len(set(cautions)) == len(cautions)
+    assert "not a medical judgement" in " ".join(cautions)
