@@ -8,6 +8,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from distributed import Client
@@ -47,8 +48,9 @@ def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
                   "--local-directory", str(folder / name), folder=folder)
             for name in ("one", "two")
         ]  # fmt: skip
-        with Client(address, set_as_default=False) as client:
-            client.wait_for_workers(2, timeout=120)  # type: ignore[no-untyped-call]
+        connect: Any = Client
+        with connect(address, set_as_default=False) as client:
+            client.wait_for_workers(2, timeout=120)
         yield address
     finally:
         for process in reversed(running):

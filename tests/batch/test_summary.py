@@ -10,7 +10,7 @@ import pytest
 from formcheck.batch.run import BatchOutcome
 from formcheck.batch.summary import all_reps_table, described_columns, sets_table
 from formcheck.job import SetJob
-from tests.batch.folders import batch
+from tests.batch.folders import batch, fill
 from tests.batch.sets import made_set
 
 Judged = tuple[Path, Path, BatchOutcome]
@@ -51,8 +51,9 @@ def test_no_set_gives_empty_tables() -> None:
     assert len(reps) == 0 and all(described_columns(reps).values())
 
 
-def test_a_workbook_has_sets_reps_and_what_the_columns_mean(judged: Judged, tmp_path: Path) -> None:
-    batch(judged[0], tmp_path / "out", each=SetJob((), xlsx=True))
+def test_a_workbook_has_sets_reps_and_what_the_columns_mean(tmp_path: Path) -> None:
+    clips = fill(tmp_path / "clips", {"cy/pike.parquet": "pike_side"})
+    batch(clips, tmp_path / "out", each=SetJob((), xlsx=True))
     book = openpyxl.load_workbook(tmp_path / "out/summary.xlsx")
     assert book.sheetnames == ["sets", "reps", "columns"]
     assert book["sets"].max_row == 2
