@@ -201,7 +201,10 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
 
 
 def _signals_of(
-    track: PoseTrack, view: View, hands_above_feet: float = 0.0, on_knees: bool = False
+    track: PoseTrack,
+    view: View,
+    hands_above_feet: float | None = None,
+    on_knees: bool | None = None,
 ) -> Signals:
     """The curves; from the front, a hand that rests off the floor takes no part in them."""
     resting = resting_hand(track) if view.kind == "front" else None
@@ -228,10 +231,9 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     of_working_arm(values, looks, work)
     for of_rep, arms in zip(values, arm_loads(values, variation, front), strict=True):
         of_rep |= arms
-    scene = front.signals.scene if front else None
     notes = (
         *(paired.evidence if paired else ()),
-        *(stance_remarks(scene) if scene and work.arms != "one" else ()),
+        *(stance_remarks(front) if front and work.arms != "one" else ()),
         *load.remarks,
     )
     return Measured(
@@ -367,9 +369,9 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
 def _with_stance(front: Look, variation: Variation) -> Look:
     """The front view read again knowing what the feet and hands stand on."""
     height = variation.surface_height
-    raised = height.value if height.known else 0.0
-    on_knees = variation.support == "knees"
-    if not on_knees and abs(raised) < _WORTH_KNOWING:
+    raised = height.value if height.known else None
+    on_knees = None if variation.support is None else variation.support == "knees"
+    if raised is None and on_knees is None:
         return front
     return replace(front, signals=_signals_of(front.track, front.view, raised, on_knees))
 
@@ -444,7 +446,7 @@ def _in_order(ours: Sequence[Rep], theirs: Sequence[Rep]) -> list[Rep]:
 
 def _set_spacing(front: Look | None) -> Quantity | None:
     """Hand spacing of the whole set: the median over its reps."""
-    if front is None or front.signals.scene is None:
+    if front is None or front.signals.body is None:
         return None
     each = [hand_spacing(front, rep) for rep in front.reps]
     known = [q for q in each if q.known]

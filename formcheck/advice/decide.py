@@ -43,8 +43,8 @@ class SetRecord:
     """What the decision rests on. ``good`` of every attempt in order: counted and without a fault;
     ``faults`` of all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
     share of body mass on the hands; ``eccentric_s`` median of the set; ``press_s`` of every rep
-    pressed up, in order; ``hold`` where the set was one, with its ``hold_verdict``; ``test`` where
-    one was asked for."""
+    pressed up, in order; ``hold`` where the set was one, with its ``hold_verdict``; ``test``
+    where one was asked for."""
 
     good: Sequence[bool]
     counted: int

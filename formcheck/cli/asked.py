@@ -87,6 +87,14 @@ PoseRateOption = Annotated[
 DrawingOption = Annotated[
     bool, typer.Option("--drawing/--no-drawing", help="The annotated clip and the pictures.")
 ]
+BlurFacesOption = Annotated[
+    bool,
+    typer.Option(
+        "--blur-faces",
+        help="Hide the face of who does the set, in the clip and all pictures. Other people's "
+        "faces stay.",
+    ),
+]
 FreshOption = Annotated[
     bool, typer.Option("--fresh", help="Find the pose again even if it is known.")
 ]

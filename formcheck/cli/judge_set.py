@@ -12,6 +12,7 @@ from formcheck.asked.person import Person
 from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.cli.asked import (
     AllowFaultyOption,
+    BlurFacesOption,
     CountsOption,
     DrawingOption,
     FreshOption,
@@ -123,6 +124,7 @@ def judge_set(
     model: ModelOption = DEFAULT_MODEL,
     pose_rate: PoseRateOption = POSE_RATE_HZ,
     drawing: DrawingOption = True,
+    blur_faces: BlurFacesOption = False,
     fresh: FreshOption = False,
 ) -> None:
     """Judge one push-up set: which reps count, how they were done, what to train next.
@@ -163,6 +165,7 @@ def judge_set(
         pose_rate_hz=pose_rate,
         note=note,
         drawing=drawing,
+        blur_faces=blur_faces,
         xlsx=xlsx,
         overwrite=overwrite,
         fresh=fresh,

@@ -20,6 +20,7 @@ from formcheck.report.words import (
     DIRECTIONS,
     VERDICTS,
     disagreement_text,
+    in_force_text,
     judged_name,
     plus_minus,
     variation_text,
@@ -51,6 +52,8 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         inclined = plus_minus(angle.value, angle.plus_minus, "deg")
         at = f", body inclined {inclined}" if angle.known else ""
         console.print(f"Variation: {done}{at}")
+    if held_to := in_force_text(analysis.limits, analysis.prescription.standard):
+        console.print(f"Limits: {held_to}")
     for name, text in () if analysis.empty else set_facts(analysis):
         console.print(f"{name}: {text}")
     if analysis.reps:

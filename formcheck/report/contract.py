@@ -12,6 +12,7 @@ from formcheck.advice.ladder import nearest_rung
 from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.errors import FormcheckError
+from formcheck.faults.limit_sets import in_force
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
@@ -64,6 +65,7 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
             "left": _side(analysis, "left"),
             "right": _side(analysis, "right"),
         },
+        "limits_in_force": in_force(analysis.limits, analysis.prescription.standard).name,
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
         "next_step": _next_step(analysis.next_step),
         "pairing": _pairing(analysis),

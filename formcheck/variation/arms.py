@@ -15,9 +15,8 @@ from formcheck.maths.geometry import length
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.pose.track import INDEX, PoseTrack, Side
 from formcheck.reps.look import Look
+from formcheck.signals.body_model import SIDES, elbow_offset, flare_deg
 from formcheck.signals.curves import Signals
-from formcheck.signals.front_arms import SIDES
-from formcheck.signals.side_arm import elbow_of, offset_of
 from formcheck.variation.stance import lifted_hand, top_frames
 
 _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
@@ -118,8 +117,7 @@ def _shown_bend(signals: Signals, at_s: float) -> float:
     across = (upper[:, 0] * line[:, 1] - upper[:, 1] * line[:, 0]) / length(line)
     seen = abs(median_known(across)) / signals.arm_length_px
     reach = median_known(length(line)) / signals.arm_length_px
-    whole = float(offset_of(elbow_of(np.array(min(reach, 0.99)))))
-    return seen / whole
+    return seen / elbow_offset(min(reach, 0.99))
 
 
 def _lifted_hand(look: Look) -> ArmWork:
@@ -168,15 +166,15 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         last = place + 1 == len(look.reps)
         here = (signals.t_s >= begins) & (signals.t_s < (np.inf if last else rep.end_s))
         elbow[here] = either[side][here]
-        if signals.scene is not None:
-            flare[here] = signals.scene.flare_deg[side][here]
+        if signals.body is not None:
+            flare[here] = flare_deg(signals.body.bodies, side)[here]
     return replace(
         look,
         signals=replace(
             signals,
             elbow_deg=elbow,
             flare_deg=flare,
-            elbow_plus_minus_deg=np.hypot(signals.elbow_plus_minus_deg, doubt_deg),
+            elbow_sd_deg=np.hypot(signals.elbow_sd_deg, doubt_deg / 1.96),
         ),
     )
 

@@ -20,6 +20,7 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import line_curve
 from formcheck.measures.values import rep_values
 from formcheck.report import theme
+from formcheck.report.figures import ShownFigure
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
 from formcheck.report.targets import Targets, elbow_view
 
@@ -123,7 +124,7 @@ def curves_figure(
     heights = [1.9 if one.key == "elbow_deg" else 1.25 for one in series] + [0.75]
     width_in, height_in = width_px / 96, sum(heights) + 0.32 * len(heights) + 0.5
     with matplotlib.rc_context(_style(width_px)):
-        figure = Figure(figsize=(width_in, height_in))
+        figure = ShownFigure(figsize=(width_in, height_in))
         rows = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights, squeeze=False)
         axes: list[Axes] = list(rows[:, 0])
         for axis, one in zip(axes, series, strict=False):

@@ -57,6 +57,7 @@ from formcheck.report.words import (
     VERDICTS,
     disagreement_text,
     how_to_film,
+    in_force_text,
     judged_name,
     limit_text,
     number,
@@ -205,6 +206,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Surface", _surface_text(analysis)),
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _range_text(analysis) if analysis.reps else ""),
+        ("Limits", in_force_text(analysis.limits, asked.standard)),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
         ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
          if summary.time_under_tension_s > 0 else ""),

@@ -20,6 +20,7 @@ from formcheck.measures.bodyline import line_curve
 from formcheck.report import theme
 from formcheck.report.moments import called_at_s, moment
 from formcheck.report.targets import elbow_view, targets_of
+from formcheck.report.video.blur import Head, blur_head, heads_at
 from formcheck.report.video.canvas import Canvas, Matrix, Picture
 from formcheck.report.video.overlay import (
     BAND_UNITS,
@@ -94,14 +95,16 @@ def annotate(
     clip_paths: Sequence[Path],
     out: Path,
     on_frame: Callable[[float], None] | None = None,
+    *,
+    blur_faces: bool = False,
 ) -> Annotated:
     """Write the annotated clip of a set.
 
     ``clip_paths`` are the clips of ``analysis.looks``, in that order. The first one keeps the
     clock: each of its pictures is kept with its own time, and beside it stands the picture of
     the other view nearest in time. The longer side is at most ``LONG_SIDE_PX`` and the whole at
-    most ``MOST_PX``. ``on_frame`` is
-    told the seconds done. Raises ClipError.
+    most ``MOST_PX``. ``on_frame`` is told the seconds done. ``blur_faces`` makes the person's
+    face unrecognisable in every picture. Raises ClipError.
     """
     infos = [probe_apart(path) for path in clip_paths]
     targets = targets_of(analysis)
@@ -123,6 +126,7 @@ def annotate(
         poster_at_s = analysis.reps[0].rep.bottom_s
     stills: dict[FaultId, Picture] = {}
     poster: Picture | None = None
+    heads = [_heads(panel) if blur_faces else None for panel in panels]
     half_frame_s = 0.5 / max(clock.info.fps, 1.0)
     with ClipWriter(
         out,
@@ -134,9 +138,11 @@ def annotate(
     ) as clip:
         for t_s, frames in _in_step(panels):
             now = moment(analysis.reps, t_s)
-            for panel, (index, frame) in zip(panels, frames, strict=True):
+            for panel, head, (index, frame) in zip(panels, heads, frames, strict=True):
                 shown = picture.part(panel.left, 0, panel.left + panel.width, height)
                 shown.show(frame, panel.cut)
+                if head is not None:
+                    blur_head(shown, head[index])
                 points = {name: path[index] for name, path in panel.points.items()}
                 readings = _readings(panel, index, analysis, calls, t_s)
                 if readings is not None:
@@ -248,6 +254,15 @@ def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel]
         )  # fmt: skip
         at += shown
     return panels, at, rows
+
+
+def _heads(panel: _Panel) -> list[Head | None]:
+    """The head in each picture of the panel's clip, in px of the panel."""
+    scale = panel.height / panel.info.height
+    return [
+        head and Head(head.x * scale - panel.cut, head.y * scale, head.radius * scale)
+        for head in heads_at(panel.source.track, panel.info.times_s)
+    ]
 
 
 def _drawn(view: Look) -> dict[str, FloatArray]:
