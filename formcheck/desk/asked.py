@@ -11,6 +11,7 @@ from formcheck.asked.standards import RangeStandard
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
 from formcheck.log.person import person_name
+from formcheck.plain import plain
 
 _MOST_REPS = 1000
 _MOST_KG = 200.0
@@ -62,10 +63,10 @@ def asked_from(said: Mapping[str, Any]) -> Asked:
         value = said.get(one.name, one.default)
         if not isinstance(value, str):
             raise AskedWrongError(f"“{one.name}” has to be a text.")
-        values[one.name] = value.strip()
+        values[one.name] = plain(value.strip())
     asked = Asked(**{**values, "range_standard": values["range_standard"] or "elbow-90"})
-    if asked.person:
-        person_name(asked.person)
+    if person := said.get("person"):
+        person_name(person)
     if len(asked.note) > LONGEST_NOTE:
         raise AskedWrongError(f"a remark has at most {LONGEST_NOTE} letters.")
     _ = asked.prescription

@@ -7,6 +7,7 @@ import contextlib
 from formcheck.batch.records import write_whole
 from formcheck.desk.folder import DeskError, DeskFolder, DeskSet
 from formcheck.files import read_small
+from formcheck.plain import plain
 from formcheck.report.page.remarks import with_remarks
 
 LONGEST = 500  # letters of a remark
@@ -16,7 +17,7 @@ _LARGEST_PAGE = 20_000_000
 
 def remark(folder: DeskFolder, one: DeskSet, rep: int, says: str) -> None:
     """Write a remark beside a rep, in place of what was there; an empty one takes it away."""
-    says = " ".join(says.split())
+    says = plain(" ".join(says.split()))
     if len(says) > LONGEST:
         raise DeskError(f"a remark has at most {LONGEST} letters.")
     kept = folder.remarks(one)
