@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Any, Literal, cast, get_args
+from urllib.parse import quote
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -165,7 +166,7 @@ async def tell_of_person(request: Request) -> Response:
         mass,
         cast("Literal['female', 'male'] | None", sex or None),
     )
-    return RedirectResponse(request.url_for("person", name=name).path, 303)
+    return RedirectResponse(f"/people/{quote(name)}", 303)
 
 
 def _keep_person(

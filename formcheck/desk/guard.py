@@ -28,7 +28,7 @@ POLICY = (
 TOKEN_HEADER, TOKEN_FIELD = "x-token", "token"
 _ALWAYS = {
     "x-content-type-options": "nosniff",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # with none, browsers name no origin either
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",
     "permissions-policy": "camera=(), geolocation=(), microphone=()",

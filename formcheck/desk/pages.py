@@ -173,7 +173,7 @@ async def person(request: Request) -> Response:
 async def trends(request: Request) -> Response:
     """The page that “formcheck log page” writes."""
     known, sets = await run_in_threadpool(_in_log, desk_of(request))
-    record = _of_name(known, request.path_params["name"])
+    record = _of_name(known, request.query_params.get("person", ""))
     mine = [one for one in sets if record is not None and one.person == record.name]
     variation = request.query_params.get("variation", "")
     if variation not in [one.variation for one in mine]:

@@ -53,7 +53,7 @@ def test_a_person_is_remembered_and_their_sets_are_in_their_log(
     assert "/people/Ana" in client.get("/people").text
     person = client.get("/people/Ana").text
     assert f"/sets/{set_id}" in person
-    frame = re.search(r'src="(/people/Ana/trends[^"]*)"', person)
+    frame = re.search(r'src="(/trends.person=Ana[^"]*)"', person)
     assert frame is not None
     trends = client.get(frame.group(1).replace("&amp;", "&"))
     assert trends.status == 200 and "Ana" in trends.text
