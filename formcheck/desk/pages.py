@@ -303,7 +303,7 @@ def policy_of(page: str) -> str:
 
 def qr_svg(address: str) -> str:
     svg: str = segno.make(address, error="m").svg_inline(
-        scale=6, border=4, dark=theme.INK, light="#ffffff", omitsize=False
+        scale=6, border=4, dark=theme.INK, light="#ffffff", omitsize=True
     )
     return svg
 
