@@ -10,11 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
 from formcheck.analysis import Analysis, analyse, rejudge
+from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import Tempo, parse_tempo
 from formcheck.clip.read import ClipInfo, probe_apart
-from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits, LimitsError, default_limits, read_limits, with_values
 from formcheck.plain import plain
 from formcheck.pose.cache import find_pose_once
@@ -30,6 +30,7 @@ from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
 
 Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
 # Told what is being done, and how much of it, in whatever unit.
@@ -42,10 +43,6 @@ MEASURED_BY = (
     "support", "surface", "arms", "hands", "rings", "rings_turned_out", "supinated_hands",
     "added_load_kg", "added_load_place",
 )  # fmt: skip
-
-
-class AskedError(FormcheckError):
-    """What is asked of the set makes no sense."""
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -72,6 +69,35 @@ class Judged:
     def faults(self) -> pd.DataFrame:
         """A row a fault or borderline: rep, key, when, value ± uncertainty, limit, verdict."""
         return faults_table(self.report())
+
+    def curves(self) -> pd.DataFrame:
+        """The curves that the page draws, on one clock: ``t_s``, then a column a curve (deg; arm
+        lengths), NaN while not in position or where no view shows it."""
+        import numpy as np
+        import pandas as pd
+
+        from formcheck.report.page.curves import series_of
+
+        series = series_of(self.analysis)
+        t_s = self.analysis.looks[0].signals.t_s
+        columns = {
+            one.key: np.interp(t_s, one.t_s, one.values, left=np.nan, right=np.nan)
+            for one in series
+        }
+        return pd.DataFrame({"t_s": t_s, **columns})
+
+    def figure(self, width_in: float = 9.0) -> Figure:
+        """The curves and the tempo as the page draws them. Raises AskedError without a rep."""
+        from formcheck.report import theme
+        from formcheck.report.page.curves import curves_figure, series_of
+        from formcheck.report.targets import targets_of
+
+        if not self.analysis.reps:
+            raise AskedError("there is no rep in this set to draw.")
+        series, targets = series_of(self.analysis), targets_of(self.analysis)
+        figure = curves_figure(self.analysis, series, targets, 96 * width_in)
+        figure.set_facecolor(theme.PAPER)
+        return figure
 
     def report(self) -> dict[str, Any]:
         """The set as ``report.json`` has it."""
@@ -108,11 +134,12 @@ class Judged:
         drawing: bool = True,
         xlsx: bool = False,
         weeks: Weeks | None = None,
+        blur_faces: bool = False,
         on_progress: OnProgress = lambda what, done, of: None,
     ) -> None:
         """Write the report's files into a folder that is there, over any of the same name.
 
-        ``weeks`` what the training log adds.
+        ``weeks`` what the training log adds. ``blur_faces`` hides the face of who does the set.
         """
         from formcheck.report.write import write_report  # draws: slow to import
 
@@ -128,6 +155,7 @@ class Judged:
             xlsx=xlsx,
             note=note,
             weeks=weeks,
+            blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
         )
 
@@ -185,6 +213,7 @@ def judge(
     ClipError, NotOneSetError, LimitsError, AskedError.
     """
     _check(len(clips), views, names)
+    check_within("a pose rate", pose_rate_hz, 5.0, 120.0, "Hz")
     asked = asked_of(prescription or Prescription(), tempo)
     held_to = default_limits() if limits is None else limits_of(limits, default_limits())
     given = [look_at(path) for path in clips]

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from formcheck.asked.bounds import AskedError
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit, FormcheckError, OutputError
 from formcheck.job import SetJob, judge_set
-from formcheck.judged import AskedError
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import INDEX, LANDMARKS

@@ -12,10 +12,11 @@ from typing import Any
 import pytest
 
 import formcheck
+from formcheck.asked.bounds import AskedError
 from formcheck.asked.tempo import TempoError
 from formcheck.errors import ClipError, OutputError
 from formcheck.faults.limits import LimitsError
-from formcheck.judged import MEASURED_BY, AskedError, Judged
+from formcheck.judged import MEASURED_BY, Judged
 
 DATA = Path(__file__).parent / "data"
 SAGS = DATA / "hip_sag_side.parquet"

@@ -19,13 +19,13 @@ NAME = "formcheck"
 FOLDER = Path(__file__).parents[1] / NAME
 
 ROOMS = (
-    "plain", "errors", "files", "maths", "asked", "apart", "clip", "pose", "signals", "reps",
-    "variation", "measures", "faults", "advice", "analysis", "report", "public", "log", "job",
-    "batch", "agree", "desk", "cli",
+    "plain", "errors", "files", "outside", "maths", "asked", "apart", "clip", "pose", "signals",
+    "reps", "variation", "measures", "faults", "advice", "analysis", "report", "judged", "log",
+    "job", "batch", "agree", "public", "desk", "cli", "docs",
 )  # fmt: skip
-BASE = {"plain", "errors"}
+BASE = {"plain", "errors", "outside"}
 OPENS_A_FILE = {f"{NAME}.faults.limits"}  # the user's limits file, where it is read
-PUBLIC = (NAME, f"{NAME}.judged")  # what a user's own program imports
+PUBLIC = (NAME,)  # what a user's own program imports
 MIDDLE = {
     "maths", "asked", "pose", "signals", "reps", "variation", "measures", "faults", "advice",
     "analysis",

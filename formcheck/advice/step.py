@@ -25,7 +25,7 @@ from formcheck.asked.person import Person
 from formcheck.asked.prescription import Pain, Prescription
 from formcheck.measures.plank import worn_load_share
 from formcheck.variation.recognise import Variation
-from formcheck.variation.segments import arm_per_stature
+from formcheck.variation.segments import arm_m
 
 USUAL_STATURE_M = 1.74  # de Leva 1996's reference bodies; used, and said, when none was given
 
@@ -175,7 +175,7 @@ def _sized(
     elif move.kind in ("turn_out", "way", "rung"):
         lever = move.rung.lever if move.rung else None
         why.append(Reason("load_stays", {"lever": lever}))
-    if move.change_cm is not None and person.stature_m is None:
+    if move.change_cm is not None and not person.metres_known:
         why.append(Reason("usual_stature", {"stature_m": USUAL_STATURE_M}))
     return move, instead, why
 
@@ -277,7 +277,8 @@ def _stature_m(person: Person) -> float:
 
 
 def _arm_cm(person: Person) -> float:
-    return arm_per_stature(person.sex) * _stature_m(person) * 100
+    known = person if person.metres_known else Person(USUAL_STATURE_M, sex=person.sex)
+    return arm_m(known).value * 100
 
 
 def _cautions(

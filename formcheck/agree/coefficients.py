@@ -18,6 +18,7 @@ from formcheck.maths.arrays import FloatArray
 Coefficient = Callable[[FloatArray], FloatArray]
 
 DRAWS = 2000  # of the bootstrap: the ends of a 95 % interval then move by about a hundredth
+LEAST_SETS = 4  # assumed
 _SEED = 20  # any; the same labels give the same interval
 
 
@@ -86,7 +87,13 @@ def cohen_kappa(counts: FloatArray) -> FloatArray:
 def gwet_ac1(counts: FloatArray) -> FloatArray:
     """Agreement beyond chance, chance taken from how evenly yes and no are spread.
 
-    Gwet KL, Br J Math Stat Psychol 2008;61:29-48. Stays with the agreement where yes is rare.
+    Gwet KL, Br J Math Stat Psychol 2008;61:29-48. Stays with the agreement where yes is rare:
+
+    >>> counts = np.array([1.0, 2.0, 2.0, 95.0])  # both yes, first only, second only, neither
+    >>> round(float(agreement(counts)), 2), round(float(cohen_kappa(counts)), 2)
+    (0.96, 0.31)
+    >>> round(float(gwet_ac1(counts)), 2)
+    0.96
     """
     both, only_first, only_second, _ = _cells(counts)
     mean_yes = _share(both + (only_first + only_second) / 2, counts.sum(-1))
@@ -97,10 +104,11 @@ def estimate(counts: FloatArray, coefficient: Coefficient, draws: int = DRAWS) -
     """The coefficient of all sets together, and a percentile bootstrap over whole sets.
 
     ``counts`` (S, 4), a tally a set. Reps of one set are alike, so sets are drawn, not reps: an
-    interval from single reps would be too narrow. With one set there is no interval.
+    interval from single reps would be too narrow. There is no interval where fewer than
+    ``LEAST_SETS`` sets bear on the coefficient: it would come out too narrow.
     """
     value = float(coefficient(counts.sum(0)))
-    if len(counts) < 2:
+    if np.isfinite(coefficient(counts)).sum() < LEAST_SETS:
         return Estimate(value)
     drawn = np.random.default_rng(_SEED).multinomial(
         len(counts), np.full(len(counts), 1 / len(counts)), size=draws

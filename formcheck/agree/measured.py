@@ -8,12 +8,13 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
 from formcheck.analysis import Analysis, RepResult, judge_reps
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.person import Person
+from formcheck.asked.prescription import Prescription, parse_rep_range
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits, default_limits, with_values
@@ -36,7 +37,8 @@ class SavedReportError(FormcheckError):
 @dataclass(frozen=True, eq=False)
 class MeasuredSet:
     """The reps of one set as they were measured, ``values`` by contract field name, and what they
-    were held to. ``views`` of which the first has the clock; ``folder`` None: not saved."""
+    were held to. ``views`` of which the first has the clock; ``stated`` where the user said so;
+    ``folder`` None: not saved."""
 
     name: str
     reps: tuple[Rep, ...]
@@ -44,7 +46,9 @@ class MeasuredSet:
     views: tuple[ViewKind, ...]
     prescription: Prescription
     limits: Limits
+    person: Person = field(default_factory=Person)
     folder: Path | None = None
+    stated: bool = False
 
     def __repr__(self) -> str:
         return f"<MeasuredSet {self.name}: {len(self.reps)} attempts>"
@@ -66,6 +70,7 @@ def measured_set(analysis: Analysis, name: str) -> MeasuredSet:
         tuple(look.view.kind for look in analysis.looks),
         analysis.prescription,
         analysis.limits,
+        analysis.person,
     )
 
 
@@ -132,7 +137,9 @@ def _read(report: Mapping[str, Any], folder: Path, name: str) -> MeasuredSet:
         views=tuple(clip["view"] for clip in report["clips"]),
         prescription=_prescription(report["prescription"]),
         limits=with_values(known, given),
+        person=_person(report["prescription"]),
         folder=folder,
+        stated=any(clip.get("view_stated") for clip in report["clips"]),
     )
 
 
@@ -171,9 +178,12 @@ def _prescription(raw: Mapping[str, Any]) -> Prescription:
     if asked.get("tempo") is not None:
         asked["tempo"] = parse_tempo(asked["tempo"])
     if asked.get("rep_range") is not None:
-        least, most = asked["rep_range"].split("-")
-        asked["rep_range"] = (int(least), int(most))
+        asked["rep_range"] = parse_rep_range(asked["rep_range"])
     return Prescription(**asked)
+
+
+def _person(raw: Mapping[str, Any]) -> Person:
+    return Person(**{one.name: raw[one.name] for one in fields(Person) if one.name in raw})
 
 
 def _hidden(path: Path) -> bool:

@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from formcheck.agree.codes import BORDERLINE, FAULT, Codes, sweep_codes
-from formcheck.agree.coefficients import UNKNOWN, Estimate, estimate, f1, precision, recall
+from formcheck.agree.coefficients import (
+    LEAST_SETS,
+    UNKNOWN,
+    Estimate,
+    estimate,
+    f1,
+    precision,
+    recall,
+)
 from formcheck.agree.labels import COUNTED
 from formcheck.agree.own_limit import Evidence, evidence, own_limit
+from formcheck.agree.preference import Preference
 from formcheck.agree.sweep import (
     Labelled,
     SweepError,
@@ -22,13 +30,12 @@ from formcheck.agree.sweep import (
     where_it_matters,
 )
 from formcheck.maths.arrays import FloatArray
+from formcheck.report.words import unit_name
 
-Preference = Literal["few-false", "balanced", "find-all"]
 _FINE = 101  # of the curve that a suggestion is read from
 LEAST_REPS = (
     10  # that have the fault, and that have not: ten cases a number fitted, common practice
 )
-LEAST_SETS = 4  # that either kind comes from; assumed
 WIDEST = 2.0  # a suggestion less certain than this many times the measurement's own ± is none
 PRECISE = 0.95  # of the accusations right, where few false ones are preferred; the stated ± is 95 %
 _FOLDS = 10
@@ -195,16 +202,20 @@ def _too_few(chosen: Labelled) -> str:
         if reps < LEAST_REPS or sets < LEAST_SETS:
             more = []
             if reps < LEAST_REPS:
-                more.append(f"{LEAST_REPS - reps} more reps that {what}")
+                more.append(f"{_some(LEAST_REPS - reps, 'rep')} that {what}")
             if sets < LEAST_SETS:
-                more.append(f"{LEAST_SETS - sets} more sets with reps that {what}")
-            missing.append(" from ".join(more))
+                more.append(f"{_some(LEAST_SETS - sets, 'set')} with reps that {what}")
+            missing.append(" and ".join(more))
     if not missing:
         return ""
     return (
-        f"too few labels for {chosen.fault}: label {', and '.join(missing)} (at least {LEAST_REPS} "
+        f"too few labels for {chosen.fault}: label {', '.join(missing)} (at least {LEAST_REPS} "
         f"of each, from {LEAST_SETS} sets)."
     )
+
+
+def _some(count: int, what: str) -> str:
+    return f"{count} more {what}{'s' if count > 1 else ''}"
 
 
 def _too_wide(coach: Estimate, bare: Suggestion, found: _Found) -> str:
@@ -217,7 +228,7 @@ def _too_wide(coach: Estimate, bare: Suggestion, found: _Found) -> str:
     more = math.ceil((bare.labelled[0] + bare.labelled[1]) * ((half / bearable) ** 2 - 1))
     return (
         f"the verdicts on {bare.fault} fit any limit from {coach.low:.3g} to {coach.high:.3g} "
-        f"{bare.unit}; label about {more} more reps whose value lies between those."
+        f"{unit_name(bare.unit)}; label about {more} more reps whose value lies between those."
     )
 
 
@@ -251,13 +262,13 @@ def _remarks(value: float, bare: Suggestion, as_the_coach: bool) -> tuple[str, .
     if abs(value - bare.in_force) < bare.half_width:
         out.append(
             f"{value:g} and the {bare.in_force:g} in force lie closer together than the ± of "
-            f"{bare.half_width:.2g} {bare.unit} of the measurement: on a single rep they cannot "
-            "be told apart."
+            f"{bare.half_width:.2g} {unit_name(bare.unit)} of the measurement: on a "
+            "single rep they cannot be told apart."
         )
     if not as_the_coach:
         out.append(
-            f"milder than the {bare.coach.value:.3g} {bare.unit} that the verdicts fit, since "
-            "there more than one accusation in twenty would be false."
+            f"milder than the {bare.coach.value:.3g} {unit_name(bare.unit)} that the verdicts "
+            "fit, since there more than one accusation in twenty would be false."
         )
     return tuple(out)
 

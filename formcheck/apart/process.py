@@ -29,7 +29,7 @@ _Item = TypeVar("_Item")
 _Task = TypeVar("_Task")
 _Result = TypeVar("_Result")
 
-MEMORY_BYTES = 3 << 30  # of data a process may hold
+MEMORY_BYTES = 3 << 29  # of data a process may hold: enough to decode 8K, and for the models
 STALL_S = 60.0  # without a sign of life for so long, a process is ended
 _LOOK_EVERY_S = 0.2
 _START = (

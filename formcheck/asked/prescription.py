@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Literal
 
+from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import Tempo
 
@@ -26,7 +28,8 @@ class Prescription:
     hurt. ``counts`` what a rep has to keep to count; a named ``standard`` of standards.toml decides
     range and counting itself. ``added_load_kg`` worn at ``added_load_place``, the upper back when
     not told. ``support``, ``surface`` and ``arms`` are the user's word on what was done and win
-    over what the clip shows. Raises ValueError for a standard that does not exist.
+    over what the clip shows. Raises AskedError for a standard that does not exist and for numbers
+    that no set has.
     """
 
     tempo: Tempo | None = None
@@ -49,12 +52,25 @@ class Prescription:
     added_load_place: Literal["back", "vest", "belt"] | None = None
 
     def __post_init__(self) -> None:
+        check_within("an added load", self.added_load_kg, 0.0, 400.0, "kg")
+        for reps in (self.target_reps, *(self.rep_range or ())):
+            check_within("the reps asked for", reps, 1, 10_000, "reps")
+        for reps in (self.allow_faulty, self.reps_left):
+            check_within("reps with a fault, or left,", reps, 0, 10_000, "reps")
         if self.standard is None:
             return
         if self.standard not in standards():
-            raise ValueError(
+            raise AskedError(
                 f"“{self.standard}” is no standard: there are {', '.join(standards())}."
             )
         test = standards()[self.standard]
         object.__setattr__(self, "range_standard", test.range)
         object.__setattr__(self, "counts", "range-and-line" if test.line else "range")
+
+
+def parse_rep_range(text: str) -> tuple[int, int]:
+    """``8-12`` as its two numbers. Raises ValueError."""
+    match = re.fullmatch(r"\s*(\d{1,3})\s*[-–]\s*(\d{1,3})\s*", text)
+    if match is None or not 1 <= int(match[1]) <= int(match[2]):
+        raise ValueError(f"“{text}” is no range of reps: give the lower and the upper, e.g. 8-12.")
+    return int(match[1]), int(match[2])

@@ -13,8 +13,8 @@ from urllib.parse import quote
 import jinja2
 from markupsafe import Markup
 
+from formcheck.batch.judged_sets import JudgedSet
 from formcheck.batch.standout import common_faults, did_well, people_in, words_due
-from formcheck.batch.summary import JudgedSet
 from formcheck.faults.catalogue import FaultKind, fault_kinds
 from formcheck.plain import plain
 from formcheck.report import theme

@@ -77,7 +77,7 @@ class SetPlan:
     def told(self, text: str) -> str:
         """A message about the clips, which calls them as they are shown, wherever they lie."""
         for clip, name in zip(self.clips, self.shown, strict=True):
-            text = text.replace(str(clip.path), name)
+            text = text.replace(str(clip.path), name).replace(clip.place, name)
         for clip, name in zip(self.clips, self.job.names, strict=True):
             text = text.replace(clip.path.name, name)
         return text

@@ -37,6 +37,8 @@ ABOUT: tuple[About, ...] = get_args(About)
 _BOUNDS: dict[str, tuple[float, float]] = {
     "stature_m": (0.5, 2.6),
     "body_mass_kg": (10.0, 400.0),
+    "upper_arm_m": (0.1, 0.6),
+    "forearm_m": (0.1, 0.6),
     "added_load_kg": (0.0, 300.0),
     "target_reps": (1, 1000),
     "allow_faulty": (0, 1000),
@@ -157,14 +159,16 @@ def _column(name: str, kind: Any) -> Column:
 
 
 ASKED: tuple[str, ...] = tuple(field.name for field in fields(Prescription))
-BODY: tuple[str, ...] = tuple(field.name for field in fields(Person))
+# What is told of a body; the hip's offset is measured on a hold, and kept in the log.
+BODY: tuple[str, ...] = tuple(one.name for one in fields(Person) if one.name != "hip_offset")
 
 
 def columns() -> tuple[Column, ...]:
     """Every column a roster may have: all that can be asked of a set is one."""
     own = {"clip": str, "folder": str, "person": str, "code": str, "set": str,
            "view": ViewKind, "note": str}  # fmt: skip
-    every = {**own, **typing.get_type_hints(Person), **typing.get_type_hints(Prescription)}
+    body = {name: kind for name, kind in typing.get_type_hints(Person).items() if name in BODY}
+    every = {**own, **body, **typing.get_type_hints(Prescription)}
     return tuple(_column(name, kind) for name, kind in every.items())
 
 
@@ -401,7 +405,7 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
         for clip, person, group in found
     ]
     names = [column.name for column in every if column.name != "folder"]
-    table = pd.DataFrame(rows, columns=names).fillna("")
+    table = pd.DataFrame([dict.fromkeys(names, "") | row for row in rows], columns=names)
     explained = pd.DataFrame(
         [(column.name, column.meaning, column.allowed) for column in every],
         columns=["column", "meaning", "allowed"],

@@ -10,7 +10,7 @@ from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from formcheck.batch.summary import JudgedSet
+from formcheck.batch.judged_sets import JudgedSet
 from formcheck.faults.catalogue import fault_kinds
 
 # What a coach would speak up for; assumed, and about reps that were called, not near misses.

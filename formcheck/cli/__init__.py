@@ -7,7 +7,11 @@ from typing import Annotated
 
 import typer
 
+<<<<<<< HEAD
 from formcheck.cli import desk, judge_batch, judge_set, limits, log, person
+=======
+from formcheck.cli import again, agree, judge_batch, judge_set, limits, log, person
+>>>>>>> main
 from formcheck.cli.border import OneSentence
 
 app = typer.Typer(
@@ -22,6 +26,8 @@ app.command("set")(judge_set.judge_set)
 app.command("batch")(judge_batch.judge_batch)
 app.command("desk")(desk.desk)
 app.add_typer(limits.app, name="limits")
+app.command("agree")(agree.agree)
+app.command("again")(again.again)
 app.add_typer(log.app, name="log")
 app.add_typer(person.app, name="person")
 

@@ -7,8 +7,8 @@ from typing import Annotated
 
 import typer
 
-from formcheck.asked.prescription import HandSpacing
-from formcheck.asked.standards import RangeStandard
+from formcheck.asked.prescription import Counts, HandSpacing, Pain, parse_rep_range
+from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 
 
@@ -17,6 +17,20 @@ def _tempo(text: str) -> Tempo:
         return parse_tempo(text)
     except TempoError as error:
         raise typer.BadParameter(str(error)) from error
+
+
+def rep_range_of(text: str | None) -> tuple[int, int] | None:
+    """The range of reps that ``RepRangeOption`` was given."""
+    try:
+        return None if text is None else parse_rep_range(text)
+    except ValueError as error:
+        raise typer.BadParameter(str(error)) from error
+
+
+def _standard(text: str) -> str:
+    if text not in standards():
+        raise typer.BadParameter(f"“{text}” is no named test: there are {', '.join(standards())}.")
+    return text
 
 
 TempoOption = Annotated[
@@ -30,6 +44,32 @@ TempoOption = Annotated[
 ]
 RangeOption = Annotated[RangeStandard, typer.Option(help="How low a rep must go to count.")]
 RepsOption = Annotated[int | None, typer.Option(min=1, help="Clean reps asked for.")]
+CountsOption = Annotated[
+    Counts, typer.Option(help="What a rep has to keep to count; a named test decides it itself.")
+]
+StandardOption = Annotated[
+    str | None,
+    typer.Option(
+        parser=_standard,
+        metavar=f"[{'|'.join(standards())}]",
+        help="Hold the set to a named test: depth, line, pace, rests, and when it ends.",
+    ),
+]
+RepRangeOption = Annotated[
+    str | None,
+    typer.Option(
+        metavar="LOW-HIGH",
+        help="Reps to build up to before a step; 8-12 unless told.",
+    ),
+]
+AllowFaultyOption = Annotated[
+    int | None,
+    typer.Option(min=0, help="Reps that may have a fault; one in ten in training, none in a test."),
+]
+RepsLeftOption = Annotated[
+    int | None, typer.Option(min=0, help="Reps the trainee had left, as felt.")
+]
+PainOption = Annotated[Pain | None, typer.Option(help="Where it hurt, if it did.")]
 HandsOption = Annotated[HandSpacing | None, typer.Option(help="Hand position asked for.")]
 LimitsOption = Annotated[
     Path | None,
@@ -46,6 +86,14 @@ PoseRateOption = Annotated[
 ]
 DrawingOption = Annotated[
     bool, typer.Option("--drawing/--no-drawing", help="The annotated clip and the pictures.")
+]
+BlurFacesOption = Annotated[
+    bool,
+    typer.Option(
+        "--blur-faces",
+        help="Hide the face of who does the set, in the clip and all pictures. Other people's "
+        "faces stay.",
+    ),
 ]
 FreshOption = Annotated[
     bool, typer.Option("--fresh", help="Find the pose again even if it is known.")

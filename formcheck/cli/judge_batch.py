@@ -9,6 +9,7 @@ import typer
 
 from formcheck.asked.prescription import Prescription
 from formcheck.cli.asked import (
+    BlurFacesOption,
     DrawingOption,
     HandsOption,
     LimitsOption,
@@ -57,6 +58,7 @@ def judge_batch(
     model: ModelOption = DEFAULT_MODEL,
     pose_rate: PoseRateOption = POSE_RATE_HZ,
     drawing: DrawingOption = True,
+    blur_faces: BlurFacesOption = False,
     xlsx: Annotated[
         bool, typer.Option("--xlsx", help="Write summary.xlsx, and reps.xlsx of each set, too.")
     ] = False,
@@ -123,6 +125,7 @@ def judge_batch(
             model=model,
             pose_rate_hz=pose_rate,
             drawing=drawing,
+            blur_faces=blur_faces,
             xlsx=xlsx,
             fresh=fresh,
             log=LogAsk("", log, None, StepRules(sets_in_a_row, long_break_days))

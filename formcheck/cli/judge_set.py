@@ -11,15 +11,23 @@ import typer
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.cli.asked import (
+    AllowFaultyOption,
+    BlurFacesOption,
+    CountsOption,
     DrawingOption,
     FreshOption,
     HandsOption,
     LimitsOption,
     ModelOption,
+    PainOption,
     PoseRateOption,
     RangeOption,
+    RepRangeOption,
+    RepsLeftOption,
     RepsOption,
+    StandardOption,
     TempoOption,
+    rep_range_of,
 )
 from formcheck.cli.log import LogFile, LongBreak, SetsInARow, log_ask, print_weeks
 from formcheck.cli.progress import progress_bar
@@ -54,7 +62,13 @@ def judge_set(
     note: Annotated[str, typer.Option(help="A remark to show on the report.")] = "",
     tempo: TempoOption = None,
     range_standard: RangeOption = "elbow-90",
+    counts: CountsOption = "range",
+    standard: StandardOption = None,
     reps: RepsOption = None,
+    rep_range: RepRangeOption = None,
+    allow_faulty: AllowFaultyOption = None,
+    reps_left: RepsLeftOption = None,
+    pain: PainOption = None,
     hands: HandsOption = None,
     support: Annotated[Support | None, typer.Option(help="On toes or knees.")] = None,
     surface: Annotated[
@@ -110,6 +124,7 @@ def judge_set(
     model: ModelOption = DEFAULT_MODEL,
     pose_rate: PoseRateOption = POSE_RATE_HZ,
     drawing: DrawingOption = True,
+    blur_faces: BlurFacesOption = False,
     fresh: FreshOption = False,
 ) -> None:
     """Judge one push-up set: which reps count, how they were done, what to train next.
@@ -122,7 +137,13 @@ def judge_set(
     prescription = Prescription(
         tempo=tempo,
         range_standard=range_standard,
+        counts=counts,
+        standard=standard,
         target_reps=reps,
+        rep_range=rep_range_of(rep_range),
+        allow_faulty=allow_faulty,
+        reps_left=reps_left,
+        pain=pain,
         hands=hands,
         support=support,
         surface=surface,
@@ -144,6 +165,7 @@ def judge_set(
         pose_rate_hz=pose_rate,
         note=note,
         drawing=drawing,
+        blur_faces=blur_faces,
         xlsx=xlsx,
         overwrite=overwrite,
         fresh=fresh,

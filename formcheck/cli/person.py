@@ -4,13 +4,19 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
+from pathlib import Path
 from typing import Annotated, Literal
 
 import typer
 
+from formcheck.asked.prescription import Support
 from formcheck.asked.units import UnitsError, length_m, mass_kg
+from formcheck.cli.asked import ModelOption
 from formcheck.cli.log import LogFile, when
+from formcheck.cli.progress import progress_bar
 from formcheck.errors import FormcheckError
+from formcheck.log.person import PersonRecord, person_name
+from formcheck.pose.model import DEFAULT_MODEL
 
 Name = Annotated[str, typer.Argument(metavar="NAME", help="The person.", show_default=False)]
 _STATURE_M, _ARM_M, _MASS_KG = (0.5, 2.6), (0.1, 0.6), (10.0, 400.0)
@@ -90,7 +96,6 @@ def set_(
     log: LogFile = None,
 ) -> None:
     """Tell the log of a person; what is not given stays as it is. A bare number is cm or kg."""
-    from formcheck.log.person import PersonRecord, person_name
     from formcheck.log.store import changing, default_log, keep_copy, open_log, people, put_person
 
     day = when(on).date() if on else date.today()
@@ -115,6 +120,46 @@ def set_(
             )
         keep_copy(opened, path)
     show(name, log)
+
+
+@app.command()
+def calibrate(
+    name: Name,
+    clip: Annotated[
+        Path,
+        typer.Argument(
+            help="A hold of five seconds or more on straight arms, from the side; or its pose."
+        ),
+    ],
+    support: Annotated[Support | None, typer.Option(help="On toes or knees, if not seen.")] = None,
+    model: ModelOption = DEFAULT_MODEL,
+    log: LogFile = None,
+) -> None:
+    """Learn a person's own straight line from a hold that somebody checked with a stick.
+
+    Top position, arms straight, filmed square from the side. Somebody lays a stick along the
+    back: it touches the back of the head, the upper back and the tailbone, all three. Then they
+    step out of the picture and the hold is kept for five seconds. From then on the body line of
+    this person is judged against it, with a smaller ±.
+    """
+    from formcheck.log.calibrate import calibrated
+    from formcheck.log.store import changing, default_log, keep_copy, open_log, people, put_person
+
+    path = log or default_log()
+    name = person_name(name)
+    with open_log(path, write=True) as opened:
+        with progress_bar() as on_progress:
+            found = calibrated(clip, support, model, on_progress)
+        with changing(opened, path):
+            known = {one.name.casefold(): one for one in people(opened)}
+            before = known.get(name.casefold()) or PersonRecord(name)
+            put_person(opened, replace(before, hip_offset=found.hold))
+        keep_copy(opened, path)
+    print(f"{name}'s straight line read {found.reading_deg:+.1f}° here; it now counts as 0°.")
+    print(
+        f"A moment's body line: ± {found.before_deg:.1f}° without this, "
+        f"± {found.after_deg:.1f}° from now on."
+    )
 
 
 @app.command()

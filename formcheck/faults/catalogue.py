@@ -17,6 +17,7 @@ from typing import Any, Literal
 from formcheck.asked.standards import RangeStandard
 from formcheck.faults.limits import Limit, add_limit, default_limits, drop_limit
 from formcheck.measures.values import rep_values
+from formcheck.outside import load_outside
 from formcheck.signals.view import ViewKind
 
 Side = Literal["above", "below", "either", "outside"]
@@ -84,6 +85,7 @@ _added: dict[str, FaultKind] = {}
 
 def fault_kinds() -> Mapping[str, FaultKind]:
     """The catalogue: every fault by its key, in the order they are judged."""
+    load_outside()
     return MappingProxyType({**_shipped(), **_added})
 
 

@@ -16,6 +16,7 @@ from typing import Any
 
 from formcheck.errors import FormcheckError
 from formcheck.files import read_small
+from formcheck.outside import load_outside
 from formcheck.plain import plain
 
 ABOUT = "set"  # the table of a limits file that says what it is, and is no limit
@@ -58,6 +59,7 @@ _added: dict[str, Limit] = {}
 
 def default_limits() -> Limits:
     """The limits shipped with formcheck, and those that came with added faults, by key."""
+    load_outside()
     return MappingProxyType({**_shipped(), **_added})
 
 

@@ -15,7 +15,7 @@ from typing import Any
 
 from formcheck.errors import FormcheckError
 from formcheck.log.entry import ClipRef, FaultCount, SetEntry
-from formcheck.log.person import HipOffset, PersonRecord, person_name
+from formcheck.log.person import CheckedHold, PersonRecord, person_name
 from formcheck.log.store import changing, find_person, people, put_person, put_set, sets_of
 
 # The people of a CSV stand in a second file beside that of the sets.
@@ -23,7 +23,7 @@ PEOPLE = "_people"
 _HIP = "hip_offset_"
 _PERSON_COLUMNS = (
     "person", "sex", "stature_m", "upper_arm_m", "forearm_m", "body_mass",
-    *(_HIP + one.name for one in fields(HipOffset)),
+    *(_HIP + one.name for one in fields(CheckedHold)),
 )  # fmt: skip
 
 
@@ -219,7 +219,7 @@ def _person(row: Mapping[str, Any]) -> PersonRecord:
         row.get("upper_arm_m"),
         row.get("forearm_m"),
         tuple(sorted((one["on_date"], one["kg"]) for one in row.get("body_mass") or ())),
-        HipOffset(**hip) if hip else None,
+        CheckedHold(**hip) if hip else None,
     )
 
 

@@ -19,10 +19,10 @@ class PersonError(FormcheckError):
 
 
 @dataclass(frozen=True)
-class HipOffset:
-    """Where this person's hip landmark lies, from a hold that someone checked with a stick.
+class CheckedHold:
+    """The person's own straight line, from a hold that someone checked with a stick.
 
-    ``share`` of the trunk's length that it lies in front of the hip joint with straight arms,
+    ``share`` of the trunk's length that the hip landmark lies in front of where it usually does,
     ``plus_minus`` its 95 % half-width, ``clip`` the file of the hold, ``on_date`` of the hold.
     """
 
@@ -46,7 +46,7 @@ class PersonRecord:
     upper_arm_m: float | None = None
     forearm_m: float | None = None
     body_mass: tuple[tuple[str, float], ...] = ()
-    hip_offset: HipOffset | None = None
+    hip_offset: CheckedHold | None = None
 
     def body_mass_on(self, day: date) -> float | None:
         """Body mass (kg) as last told by that day; before the first, the first."""

@@ -20,7 +20,7 @@ import platformdirs
 
 from formcheck.errors import FormcheckError
 from formcheck.log.entry import ClipRef, FaultCount, SetEntry
-from formcheck.log.person import HipOffset, PersonError, PersonRecord
+from formcheck.log.person import CheckedHold, PersonError, PersonRecord
 
 _APPLICATION_ID = 0x70757368  # tells this file from any other SQLite database
 _WAIT_S = 60.0  # for other programs that are writing
@@ -253,7 +253,7 @@ def people(log: sqlite3.Connection) -> list[PersonRecord]:
             upper_arm_m,
             forearm_m,
             tuple(masses.get(person_id, ())),
-            HipOffset(*hip) if hip[0] is not None else None,
+            CheckedHold(*hip) if hip[0] is not None else None,
         )
         for person_id, name, sex, stature_m, upper_arm_m, forearm_m, *hip in log.execute(
             "SELECT id, name, sex, stature_m, upper_arm_m, forearm_m, hip_offset_share, "

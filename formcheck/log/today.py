@@ -11,7 +11,7 @@ from formcheck.advice.decide import Reason
 from formcheck.advice.ladder import ladder
 from formcheck.advice.step import Caution, Move, NextStep
 from formcheck.analysis import Analysis
-from formcheck.asked.person import Person
+from formcheck.asked.person import HipOffset, Person
 from formcheck.clip.read import ClipInfo
 from formcheck.judged import look_at
 from formcheck.log.change import Change, sentence, since
@@ -71,12 +71,15 @@ def look_back(ask: LogAsk, clips: Sequence[Path]) -> Before:
 
 def body_of(before: Before, told: Person) -> Person:
     """The person as told for this set, and as the log knows them where nothing was told."""
-    kept = before.person
+    kept, hold = before.person, before.person.hip_offset
     return replace(
         told,
         stature_m=told.stature_m or kept.stature_m,
         body_mass_kg=told.body_mass_kg or kept.body_mass_on(before.recorded.at.date()),
         sex=told.sex or kept.sex,
+        hip_offset=told.hip_offset or (HipOffset(hold.share, hold.plus_minus) if hold else None),
+        upper_arm_m=told.upper_arm_m or kept.upper_arm_m,
+        forearm_m=told.forearm_m or kept.forearm_m,
     )
 
 

@@ -52,6 +52,9 @@ def inclination_deg(low_end: FloatArray, high_end: FloatArray) -> FloatArray:
     return np.asarray(np.degrees(np.arctan2(rise, run)))
 
 
+_MOST_CELLS = 1000  # of a side of the grid in which a mode is looked for
+
+
 def usual_place(points: FloatArray, span: float, within: float) -> FloatArray:
     """(2,) where ``points`` (N, 2) are for longest: their mode, on a scale of ``span``.
 
@@ -59,11 +62,17 @@ def usual_place(points: FloatArray, span: float, within: float) -> FloatArray:
     """
     known = points[np.isfinite(points[:, 0])]
     low = known.min(axis=0)
-    cells = np.floor((known - low) / (0.1 * span)).astype(int)
+    # One point far away does not make the grid as large as its distance.
+    cell = max(0.1 * span, float(np.ptp(known, axis=0).max()) / _MOST_CELLS)
+    if cell <= 0:  # all in one place
+        return np.asarray(low)
+    cells = np.floor((known - low) / cell).astype(int)
     counts = np.zeros(cells.max(axis=0) + 1)
     np.add.at(counts, (cells[:, 0], cells[:, 1]), 1.0)
     busiest = np.unravel_index(gaussian_filter(counts, 1.0).argmax(), counts.shape)
-    place = low + (np.array(busiest) + 0.5) * 0.1 * span
+    place = low + (np.array(busiest) + 0.5) * cell
     for _ in range(2):
-        place = np.median(known[length(known - place) < within * span], axis=0)
+        near = length(known - place) < within * span
+        if near.any():
+            place = np.median(known[near], axis=0)
     return np.asarray(place)

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from formcheck.asked.person import Person
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.filtering import low_pass
 from formcheck.maths.quantity import Quantity, not_measured
@@ -14,14 +15,12 @@ from formcheck.measures.timing import NOT_PRESSED_UP
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.curves import Signals
-from formcheck.variation.segments import arm_per_stature
+from formcheck.variation.segments import arm_m
 
 RISE_HIDDEN = "the shoulders or hips were not seen all the way up"
 HIPS_NEED_SIDE = "hips and shoulders rise apart visibly only from the side"
 # Arm lengths: an error of the rise between two smoothed points, one standard deviation.
 _RISE_SD = 0.02
-# How much the arm's share of stature differs from person to person (from memory).
-_ARM_PER_STATURE_SPREAD = 0.04
 _PEAK_CUTOFF_HZ = 4.0  # a peak over less than a tenth of a second is noise
 _LEAST_HIP_RISE = 0.06  # arm lengths; hips that hardly move have no time of their own
 
@@ -51,16 +50,15 @@ def peak_concentric_speed(look: Look, rep: Rep) -> Quantity:
     return Quantity(value, 0.15 * value, view=look.view.kind)
 
 
-def in_metres(speed: Quantity, stature_m: float | None) -> Quantity:
-    """A speed in arm lengths per second as metres per second, where the stature is known."""
-    if stature_m is None or not speed.known:
+def in_metres(speed: Quantity, person: Person) -> Quantity:
+    """A speed in arm lengths per second as metres per second, where the arm's length is known."""
+    arm = arm_m(person)
+    if not arm.known or not speed.known:
         return speed
-    arm_m = arm_per_stature() * stature_m
-    spread = 1.96 * _ARM_PER_STATURE_SPREAD * speed.value
     return replace(
         speed,
-        value=speed.value * arm_m,
-        plus_minus=float(np.hypot(speed.plus_minus, spread)) * arm_m,
+        value=speed.value * arm.value,
+        plus_minus=float(np.hypot(speed.plus_minus * arm.value, speed.value * arm.plus_minus)),
     )
 
 

@@ -26,6 +26,7 @@ _CUTOFF_HZ = 3.5
 # A press slows when its speed falls below this share of the fastest before and after; reps of even
 # effort waver by less (set on made movements; common practice names no figure).
 _SLOWED_TO = 0.7
+_GAINS_AGAIN = 0.35  # of the fastest: what waves about near lockout gains less
 # Sd of the speed that jitter leaves (1/s), over the jitter: smoothing at 3.5 Hz (computed).
 _SPEED_PER_JITTER = 11.0
 _MOMENT_S = 0.1  # 95 %, of the slowest moment
@@ -45,7 +46,7 @@ def sticking_elbow(look: Look, rep: Rep) -> Quantity:
     value = float(np.interp(stuck_s, signals.t_s, signals.elbow_deg))
     if not np.isfinite(value):
         return not_measured(ELBOW_HIDDEN)
-    error = float(np.nanmedian(signals.elbow_plus_minus_deg[near]))
+    error = 1.96 * float(np.nanmedian(signals.elbow_sd_deg[near]))
     passed = float(np.nanmax(np.abs(signals.elbow_deg[near] - value)))
     return Quantity(value, float(np.hypot(error, passed)), view=look.view.kind, at_s=stuck_s)
 
@@ -105,6 +106,7 @@ def slowest(speed: FloatArray, noise: float, edge: int) -> int | None:
             continue
         faster = min(float(speed[:dip].max()), float(speed[dip:].max()))
         slowed = speed[dip] < _SLOWED_TO * faster and faster - speed[dip] > 3.0 * noise
-        if slowed and (found is None or speed[dip] < speed[found]):
+        gains = faster > _GAINS_AGAIN * float(speed.max())
+        if slowed and gains and (found is None or speed[dip] < speed[found]):
             found = int(dip)
     return found

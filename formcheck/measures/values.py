@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from formcheck.maths.quantity import Quantity
+from formcheck.outside import load_outside
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.view import ViewKind
@@ -49,6 +50,7 @@ _added: dict[str, RepValue] = {}
 
 def rep_values() -> Mapping[str, RepValue]:
     """Every value of a rep by its key, in the order of the report."""
+    load_outside()
     return MappingProxyType({**_shipped(), **_added})
 
 

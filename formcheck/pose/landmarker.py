@@ -58,7 +58,6 @@ _PARTS = 2
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
 _TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed together
 _MAX_PEOPLE = 4
-_MEMORY_BYTES = 3 << 29  # 1.5 GB a process: the heavy model and a 4K clip take 0.6
 _LOOKS_FOR_OTHERS = 6  # at key pictures, which cost no decoding of others
 _LOOKS_AT_ALL = 24  # over the clip, when there are others: enough to tell who goes up and down
 _OFTEN_SEEN = 0.5  # a person found in fewer pictures may be too small in them
@@ -230,7 +229,6 @@ def _run(
             _without_drawing,
             [(work, task) for task in tasks],
             lambda done: report(min(done, pictures), pictures),
-            _MEMORY_BYTES,
         )
     except WorkLostError as error:
         if error.how == "died" and not model.shipped:

@@ -25,6 +25,7 @@ _LONE_BEND_DEG = 45.0  # with no rep to compare it with
 # A press that gets less than this share of its way up, and no further, has failed; one that gets
 # less than the other share and sinks back at once has, too.
 PRESSED_SHARE, _NEARLY_UP_SHARE = 0.5, 0.85
+_SINKS_SHARE = 0.35  # of what was pressed up, that is lost again by one who sinks back
 _PRESSED_DEG = 8.0  # a rise of less is no press
 # The clip has to show the lifter stopped for this long, or it ended in the middle of a rep; and
 # who leaves the position has to have stayed down for this long, or was only lost from sight.
@@ -57,15 +58,19 @@ def with_failed(
     for number in range(1, count + 1):
         places = np.flatnonzero(stretches == number)
         inside = [rep for rep in reps if t_s[places[0]] <= rep.bottom_s <= t_s[places[-1]]]
-        last = inside[-1] if inside else None
+        waves = _last_waves(inside, t_s, smooth)
+        last = _joined(waves, t_s, smooth) if waves else None
         failed = _failed(last, t_s[places], smooth[places], least, float(t_s[-1]))
         if failed is None:
             continue
+        before = inside[-1] if inside else None
         if last is not None and failed.start_s == last.start_s:
-            out.remove(last)
-        elif last is not None:
-            place = out.index(last)
-            out[place] = replace(last, end_s=max(failed.start_s, last.top_s), last=False)
+            for rep in waves:
+                out.remove(rep)
+            before = inside[-len(waves) - 1] if len(inside) > len(waves) else None
+        if before is not None:
+            ends_s = max(failed.start_s, before.top_s)
+            out[out.index(before)] = replace(before, end_s=ends_s, last=False)
         out.append(failed)
     out.sort(key=lambda rep: rep.bottom_s)
     return [replace(rep, index=i + 1) for i, rep in enumerate(out)]
@@ -88,7 +93,7 @@ def _failed(
     cut_off = ends_s > clip_ends_s - _CLIP_ENDS_S
     if last is not None and (part := _pressed_share(last, t_s, curve)) < _NEARLY_UP_SHARE:
         down_deg = _bend_deg(last, t_s, curve)
-        sinks = fell_deg > 0.5 * part * down_deg and t_s[high] - last.top_s < _AT_ONCE_S
+        sinks = fell_deg > _SINKS_SHARE * part * down_deg and t_s[high] - last.top_s < _AT_ONCE_S
         stopped = part < PRESSED_SHARE and (not cut_off or ends_s - last.top_s >= _STOPPED_S)
         if down_deg >= least and (sinks or stopped):
             return replace(
@@ -117,6 +122,24 @@ def _failed(
         last=True,
         failed=True,
     )
+
+
+def _last_waves(reps: Sequence[Rep], t_s: FloatArray, curve: FloatArray) -> list[Rep]:
+    """The last of ``reps`` with those that it only goes on: not pressed up, and no rest between,
+    as one does who sinks back in waves."""
+    waves = list(reps[-1:])
+    for before in reversed(reps[:-1]):
+        up = _pressed_share(before, t_s, curve) < _NEARLY_UP_SHARE
+        if not up or waves[0].start_s - before.top_s >= _AT_ONCE_S:
+            break
+        waves.insert(0, before)
+    return waves
+
+
+def _joined(waves: Sequence[Rep], t_s: FloatArray, curve: FloatArray) -> Rep:
+    """One attempt of them all, which got as far up as the highest."""
+    highest = max(waves, key=lambda rep: float(np.interp(rep.top_s, t_s, curve)))
+    return replace(waves[0], top_s=highest.top_s, end_s=waves[-1].end_s, last=waves[-1].last)
 
 
 def _bend_deg(rep: Rep, t_s: FloatArray, curve: FloatArray) -> float:

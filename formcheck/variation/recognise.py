@@ -17,7 +17,7 @@ from formcheck.maths.quantity import Quantity
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.variation.arms import ArmWork, arm_work
-from formcheck.variation.segments import arm_per_stature
+from formcheck.variation.segments import arm_m
 from formcheck.variation.stance import (
     Stance,
     stance_at_top,
@@ -146,10 +146,10 @@ def _holds(reps: Sequence[Rep]) -> tuple[Literal["top", "bottom"], ...]:
 
 def _height_cm(stance: Stance, person: Person) -> float | None:
     """Height of the raised end."""
-    if person.stature_m is None or not stance.height.known:
+    arm = arm_m(person)
+    if not arm.known or not stance.height.known:
         return None
-    arm_m = arm_per_stature(person.sex) * person.stature_m
-    return abs(stance.height.value) * arm_m * 100
+    return abs(stance.height.value) * arm.value * 100
 
 
 def _declared(prescription: Prescription) -> dict[str, str | float | bool]:

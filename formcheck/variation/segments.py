@@ -10,8 +10,18 @@ from importlib.resources import files
 
 import numpy as np
 
-from formcheck.asked.person import Sex
+from formcheck.asked.person import Person, Sex
 from formcheck.maths.arrays import FloatArray
+from formcheck.maths.quantity import Quantity, not_measured
+
+# Joint to joint over what a tape reads from bone to bone. Upper arm: 0.1618 of stature (de Leva
+# 1996, men) over acromion to radiale, 0.340 m at 1.756 m; forearm: 0.1545 over radiale to stylion,
+# 0.269 m (men of the 1988 ANSUR survey, Gordon et al. 1989, from memory).
+_TAPE_UPPER_ARM, _TAPE_FOREARM = 0.835, 1.01
+# One standard deviation of an arm's length, as a share of it: from a tape, with 5 mm for each
+# reading and 2 % for where the joints lie under the bones (assumed); from the stature, what the
+# arm's share of it differs by from person to person (from memory).
+_TAPE_SPREAD, _STATURE_SPREAD = 0.025, 0.04
 
 
 @dataclass(frozen=True)
@@ -56,6 +66,17 @@ def arm_per_stature(sex: Sex | None = None) -> float:
     """Upper arm plus forearm between joint centres, as a share of stature (de Leva 1996)."""
     segments = body_segments(sex)
     return segments["upper_arm"].length + segments["forearm"].length
+
+
+def arm_m(person: Person) -> Quantity:
+    """Length of an arm between joint centres (m), from a tape or else from the stature."""
+    if person.upper_arm_m is not None and person.forearm_m is not None:
+        length = _TAPE_UPPER_ARM * person.upper_arm_m + _TAPE_FOREARM * person.forearm_m
+        return Quantity(length, 1.96 * _TAPE_SPREAD * length)
+    if person.stature_m is None:
+        return not_measured("neither the stature nor the arm's length was given")
+    length = arm_per_stature(person.sex) * person.stature_m
+    return Quantity(length, 1.96 * _STATURE_SPREAD * length)
 
 
 def centre_of_mass(joints: Mapping[str, FloatArray], segments: Mapping[str, Segment]) -> FloatArray:

@@ -87,9 +87,12 @@ def test_reps_that_repeat_their_set_do_not_narrow_the_interval() -> None:
     assert (copied.low, copied.high) == pytest.approx((once.low, once.high))
 
 
-def test_one_set_has_a_value_and_no_interval() -> None:
-    only = estimate(np.array([[3.0, 1.0, 0.0, 6.0]]), precision)
-    assert only.value == 0.75 and math.isnan(only.low) and math.isnan(only.high)
+def test_few_sets_that_bear_on_it_have_a_value_and_no_interval() -> None:
+    """Twenty sets, but the fault is called in three of them."""
+    counts = np.array([[3.0, 1.0, 0.0, 6.0]] * 3 + [[0.0, 0.0, 0.0, 10.0]] * 17)
+    few = estimate(counts, precision)
+    assert few.value == 0.75 and math.isnan(few.low) and math.isnan(few.high)
+    assert math.isfinite(estimate(counts, gwet_ac1).low)
 
 
 def test_interval_holds_the_true_value_about_95_times_in_100() -> None:

@@ -86,7 +86,7 @@ def test_too_few_labels_are_refused_and_how_many_more_is_said() -> None:
     ]
     found = suggest(labelled(compare(labels, sets), sets, "hip_sag"))
     assert found.labelled == (2, 10, 6)
-    assert f"{LEAST_REPS - 2} more reps that have it from 3 more sets" in found.refused
+    assert f"{LEAST_REPS - 2} more reps that have it and 3 more sets" in found.refused
     assert np.isnan(found.limit.value)
 
 

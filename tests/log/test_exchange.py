@@ -12,12 +12,12 @@ import pytest
 
 from formcheck.log.entry import SetEntry
 from formcheck.log.exchange import ExchangeError, export, import_log, schema
-from formcheck.log.person import HipOffset, PersonRecord
+from formcheck.log.person import CheckedHold, PersonRecord
 from formcheck.log.store import changing, open_log, people, put_person, put_set, sets_of
 from tests.log.made_up import entry
 
 ANA = PersonRecord("ana", "female", 1.68, 0.31, 0.25, (("2026-01-05", 61.0), ("2026-03-01", 60.0)),
-                   HipOffset(0.05, 0.01, "hold.mp4", "2026-03-01"))  # fmt: skip
+                   CheckedHold(0.05, 0.01, "hold.mp4", "2026-03-01"))  # fmt: skip
 SETS = [
     entry(0),
     entry(3, hip_deviation_deg=None, hip_deviation_deg_plus_minus=None, tempo=None),

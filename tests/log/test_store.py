@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from formcheck.log.entry import SetEntry
-from formcheck.log.person import HipOffset, PersonError, PersonRecord
+from formcheck.log.person import CheckedHold, PersonError, PersonRecord
 from formcheck.log.store import (
     LogDamagedError,
     LogError,
@@ -105,7 +105,7 @@ def test_the_sets_of_a_folder_go_and_those_beside_it_stay(path: Path) -> None:
 def test_a_person_comes_back_with_all_that_was_told(path: Path) -> None:
     told = PersonRecord(
         "ben", "male", 1.80, 0.33, 0.27, (("2026-01-05", 82.0), ("2026-03-01", 80.5)),
-        HipOffset(0.05, 0.01, "hold.mp4", "2026-03-01"),
+        CheckedHold(0.05, 0.01, "hold.mp4", "2026-03-01"),
     )  # fmt: skip
     with open_log(path, write=True) as log:
         with changing(log, path):

@@ -15,6 +15,7 @@ from formcheck.maths.geometry import (
     joint_angle_deg,
     line_deviation_deg,
     signed_turn_deg,
+    usual_place,
 )
 
 FloatArray = npt.NDArray[np.float64]
@@ -183,3 +184,17 @@ def test_a_turn_is_positive_clockwise_on_the_screen() -> None:
 def test_a_joint_whose_segment_has_no_length_has_no_angle() -> None:
     point = np.array([1.0, 1.0])
     assert np.isnan(joint_angle_deg(point, point, np.array([2.0, 1.0])))
+
+
+def test_the_usual_place_takes_no_more_room_for_a_point_that_is_far_off() -> None:
+    hand = np.full((300, 2), 100.0) + np.random.default_rng(0).normal(0, 0.5, (300, 2))
+    hand[7] = [1e7, -1e7]
+    assert usual_place(hand, 5.0, within=0.5) == pytest.approx([100.0, 100.0], abs=1e4)
+    hand[7] = [2000.0, 2000.0]
+    assert usual_place(hand, 5.0, within=0.5) == pytest.approx([100.0, 100.0], abs=0.3)
+
+
+def test_the_usual_place_of_what_never_moves_is_where_it_is() -> None:
+    still = np.full((9, 2), 7.0)
+    assert usual_place(still, 0.0, within=0.5).tolist() == [7.0, 7.0]
+    assert usual_place(still, 5.0, within=0.5).tolist() == [7.0, 7.0]

@@ -23,7 +23,8 @@ from formcheck.measures.load import (
 )
 from formcheck.measures.plank import plank, plank_load, worn_load_share
 from formcheck.signals.view import View
-from formcheck.variation.recognise import ArmWork, Variation, recognise_variation
+from formcheck.variation.arms import ArmWork
+from formcheck.variation.recognise import Variation, recognise_variation
 from tests.measures.handmade import FRONT, SIDE, look_at
 from tests.measures.posed import ONE_REP, PX_PER_STATURE, posed_signals
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from formcheck.asked.person import Person
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures.speed import (
     HIPS_NEED_SIDE,
@@ -119,12 +120,12 @@ def test_shoulders_that_never_rose_have_no_speed_to_lose() -> None:
 def test_arm_lengths_are_metres_once_the_stature_is_known() -> None:
     # Arm from shoulder to wrist joint 0.314 of stature (de Leva 1996, mean of both sexes).
     speed = Quantity(0.8, 0.05, view="side")
-    metres = in_metres(speed, 1.74)
+    metres = in_metres(speed, Person(1.74))
     assert metres.value == pytest.approx(0.8 * 0.314 * 1.74, rel=0.005)
     assert metres.view == "side"
     assert metres.plus_minus / metres.value > speed.plus_minus / speed.value, "arms differ"
 
 
 def test_without_a_stature_or_a_speed_nothing_is_made_of_it() -> None:
-    assert in_metres(Quantity(0.8, 0.05), None) == Quantity(0.8, 0.05)
-    assert in_metres(not_measured("hidden"), 1.74).reason == "hidden"
+    assert in_metres(Quantity(0.8, 0.05), Person()) == Quantity(0.8, 0.05)
+    assert in_metres(not_measured("hidden"), Person(1.74)).reason == "hidden"

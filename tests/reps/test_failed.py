@@ -61,6 +61,12 @@ def test_a_failed_attempt_begins_where_it_leaves_the_top_and_stops_where_it_got_
     assert last.last and last.index == 5
 
 
+def test_sinking_back_in_two_waves_is_one_attempt() -> None:
+    waves = [(1.5, 80.0), (0.4, 80.0), (1.2, 120.0), (0.5, 85.0), (0.5, 112.0), (0.8, 75.0),
+             (3.0, 75.0)]  # fmt: skip
+    assert failed(reps(3) + waves) == [False] * 3 + [True]
+
+
 def test_who_stays_down_pressed_nothing() -> None:
     last = found(reps(2) + STAYS_DOWN)[-1]
     assert last.bottom_end_s == last.top_s == last.end_s

@@ -21,6 +21,7 @@ from tests.filmed import (
 )
 from tests.pinhole import Camera
 
+pytestmark = pytest.mark.usefixtures("exact_joints")
 FloatArray = npt.NDArray[np.float64]
 
 

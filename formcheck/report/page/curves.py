@@ -20,8 +20,9 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import line_curve
 from formcheck.measures.values import rep_values
 from formcheck.report import theme
+from formcheck.report.figures import ShownFigure
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
-from formcheck.report.targets import Targets
+from formcheck.report.targets import Targets, elbow_view
 
 _PT_PER_INCH = 72.0
 _SVG = "http://www.w3.org/2000/svg"
@@ -61,6 +62,7 @@ class Chart:
 def series_of(analysis: Analysis) -> list[Series]:
     """The curves this set has, each from the view that shows it best; NaN out of position."""
     found = []
+    judged_from = elbow_view(analysis)
     for key, name, unit in (
         ("elbow_deg", "Elbow angle", "°"),
         ("body_line_deg", "Body line, + sags", "°"),
@@ -70,6 +72,8 @@ def series_of(analysis: Analysis) -> list[Series]:
         for view in analysis.looks:
             hidden = rep_values()["hip_deviation_deg"].hidden
             if key == "body_line_deg" and view.view.kind in hidden:
+                continue
+            if key == "elbow_deg" and view.view.kind != judged_from:
                 continue
             signals = view.signals
             curve = (
@@ -91,12 +95,36 @@ def chart(
     """Draw the curves ``width_px`` wide (96 px an inch); None when there is no rep to show."""
     if not analysis.reps or not series:
         return None
+    figure = curves_figure(analysis, series, targets, width_px)
+    axes = figure.axes
+    with matplotlib.rc_context(_style(width_px)):
+        svg = _svg(figure, f"w{width_px:.0f}")
+    t0_s, t1_s = axes[0].get_xlim()
+    width_in, height_in = figure.get_size_inches()
+    width, height = width_in * _PT_PER_INCH, height_in * _PT_PER_INCH
+    box = axes[0].get_position()
+    return Chart(
+        svg, width, height, t0_s, t1_s, box.x0 * width, box.x1 * width,
+        tuple(
+            (one.key, *axis.get_ylim(), (1 - axis.get_position().y0) * height,
+             (1 - axis.get_position().y1) * height)
+            for axis, one in zip(axes, series, strict=False)
+        ),
+    )  # fmt: skip
+
+
+def curves_figure(
+    analysis: Analysis, series: Sequence[Series], targets: Targets, width_px: float
+) -> Figure:
+    """The curves over the tempo, one column a rep. Raises ValueError where there is no rep."""
+    if not analysis.reps or not series:
+        raise ValueError("there is no rep to draw")
     t0_s = analysis.reps[0].rep.start_s - _ROOM_S
     t1_s = analysis.reps[-1].rep.end_s + _ROOM_S
     heights = [1.9 if one.key == "elbow_deg" else 1.25 for one in series] + [0.75]
     width_in, height_in = width_px / 96, sum(heights) + 0.32 * len(heights) + 0.5
     with matplotlib.rc_context(_style(width_px)):
-        figure = Figure(figsize=(width_in, height_in))
+        figure = ShownFigure(figsize=(width_in, height_in))
         rows = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights, squeeze=False)
         axes: list[Axes] = list(rows[:, 0])
         for axis, one in zip(axes, series, strict=False):
@@ -111,17 +139,7 @@ def chart(
             left=44 / width_px, right=1 - 8 / width_px, top=1 - 0.3 / height_in,
             bottom=0.46 / height_in, hspace=0.32,
         )  # fmt: skip
-        svg = _svg(figure, f"w{width_px:.0f}")
-    width, height = width_in * _PT_PER_INCH, height_in * _PT_PER_INCH
-    box = axes[0].get_position()
-    return Chart(
-        svg, width, height, t0_s, t1_s, box.x0 * width, box.x1 * width,
-        tuple(
-            (one.key, *axis.get_ylim(), (1 - axis.get_position().y0) * height,
-             (1 - axis.get_position().y1) * height)
-            for axis, one in zip(axes, series, strict=False)
-        ),
-    )  # fmt: skip
+    return figure
 
 
 def samples(series: Sequence[Series], t0_s: float, t1_s: float) -> dict[str, Any]:

@@ -1,0 +1,87 @@
+"""``formcheck again``: saved sets judged again under other limits or another tempo."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from formcheck.cli.asked import LimitsOption, TempoOption
+
+
+def again(
+    folders: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="FOLDER...", show_default=False, help="Report folders, or folders of them."
+        ),
+    ],
+    limits: LimitsOption = None,
+    tempo: TempoOption = None,
+    standard: Annotated[
+        str | None, typer.Option(metavar="TEST", help="A named test standard.")
+    ] = None,
+    write: Annotated[
+        bool,
+        typer.Option("--write", help="Rewrite the reports too; takes seconds a set."),
+    ] = False,
+) -> None:
+    """Judge saved sets again, in milliseconds each, and say what would change.
+
+    Nothing is written unless asked for with --write. A report that is rewritten is made from its
+    landmarks; its annotated clip, which shows the earlier verdict, goes.
+    """
+    from rich.console import Console
+    from rich.progress import track
+    from rich.table import Table
+
+    from formcheck.agree.again import changes_of
+    from formcheck.agree.measured import read_sets, report_folders
+    from formcheck.agree.rewrite import check_standard, rewrite
+    from formcheck.faults.limits import read_limits
+    from formcheck.plain import plain
+
+    if limits is None and tempo is None and standard is None:
+        raise typer.BadParameter("give --limits, --tempo or --standard to judge by.")
+    check_standard(standard)
+    held_to = None if limits is None else read_limits(limits)
+    sets = read_sets(report_folders(folders))
+    changes = changes_of(sets, held_to, tempo, standard)
+    changed = [one for one in changes if one.any]
+    console = Console(highlight=False, markup=False, soft_wrap=True)
+    console.print(f"{len(changed)} of {len(sets)} sets judged otherwise", style="bold")
+    if changed:
+        table = Table(box=None, pad_edge=False, header_style="dim")
+        for heading in ("set", "counted", "clean", "called now", "no more"):
+            table.add_column(heading)
+        for one in changed:
+            table.add_row(
+                plain(one.name),
+                f"{one.counted[0]} → {one.counted[1]}",
+                f"{one.clean[0]} → {one.clean[1]}",
+                _called(one.gained),
+                _called(one.lost),
+            )
+        console.print(table)
+    if not write:
+        return
+    for saved in track(
+        sets, "Rewriting reports", console=Console(stderr=True), transient=True,
+        disable=not Console(stderr=True).is_terminal,
+    ):  # fmt: skip
+        rewrite(saved, held_to, tempo, standard)
+    console.print(f"{len(sets)} reports rewritten")
+
+
+def _called(found: Sequence[tuple[int, str]]) -> str:
+    """``hips sag (reps 2, 4)``."""
+    from formcheck.report.words import fault_name
+    from formcheck.reps.find import rep_list
+
+    keys = dict.fromkeys(key for _, key in found)
+    return ", ".join(
+        f"{fault_name(key).lower()} ({rep_list([rep for rep, one in found if one == key])})"
+        for key in keys
+    )
