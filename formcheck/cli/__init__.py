@@ -7,11 +7,7 @@ from typing import Annotated
 
 import typer
 
-<<<<<<< HEAD
-from formcheck.cli import desk, judge_batch, judge_set, limits, log, person
-=======
-from formcheck.cli import again, agree, judge_batch, judge_set, limits, log, person
->>>>>>> main
+from formcheck.cli import again, agree, desk, judge_batch, judge_set, limits, log, person
 from formcheck.cli.border import OneSentence
 
 app = typer.Typer(
