@@ -134,11 +134,12 @@ class Judged:
         drawing: bool = True,
         xlsx: bool = False,
         weeks: Weeks | None = None,
+        blur_faces: bool = False,
         on_progress: OnProgress = lambda what, done, of: None,
     ) -> None:
         """Write the report's files into a folder that is there, over any of the same name.
 
-        ``weeks`` what the training log adds.
+        ``weeks`` what the training log adds. ``blur_faces`` hides the face of who does the set.
         """
         from formcheck.report.write import write_report  # draws: slow to import
 
@@ -154,6 +155,7 @@ class Judged:
             xlsx=xlsx,
             note=note,
             weeks=weeks,
+            blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
         )
 

@@ -175,7 +175,7 @@ def _sized(
     elif move.kind in ("turn_out", "way", "rung"):
         lever = move.rung.lever if move.rung else None
         why.append(Reason("load_stays", {"lever": lever}))
-    if move.change_cm is not None and person.stature_m is None:
+    if move.change_cm is not None and not person.metres_known:
         why.append(Reason("usual_stature", {"stature_m": USUAL_STATURE_M}))
     return move, instead, why
 
@@ -277,7 +277,7 @@ def _stature_m(person: Person) -> float:
 
 
 def _arm_cm(person: Person) -> float:
-    known = person if person.metres_known else Person(_stature_m(person), sex=person.sex)
+    known = person if person.metres_known else Person(USUAL_STATURE_M, sex=person.sex)
     return arm_m(known).value * 100
 
 

@@ -52,6 +52,7 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
             "attempts": summary.attempts,
             "counted": summary.counted,
             "clean": summary.clean,
+            "unclear": summary.unclear,
             "time_under_tension_s": _number(summary.time_under_tension_s),
             "pace_per_min": _number(summary.pace_per_min),
             "speed_loss_percent": _number(summary.speed_loss_percent),
@@ -242,8 +243,8 @@ def _rep(result: RepResult, working: Side | None) -> dict[str, Any]:
         measured |= _measured(name, values.get(name))
     return {
         "index": rep.index,
-        "working_arm": working,
         "attempt": result.attempt,
+        "working_arm": working,
         "why_not_counted": result.why_not_counted,
         "corrections": list(result.corrections),
         "start_s": _number(rep.start_s),

@@ -69,6 +69,7 @@ _UNITS: dict[str, tuple[str, int, float]] = {
     "s": (" s", 2, 1.0),
     "%": (" %", 0, 1.0),
     "% of the reps beside it": (" % of the reps beside it", 0, 1.0),
+    "% of the way up": (" % of the way up", 0, 1.0),
     "share of body mass": (" % of body mass", 0, 100.0),
 }
 

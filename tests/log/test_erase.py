@@ -10,7 +10,6 @@ import pytest
 from formcheck.log.enter import Recorded, enter
 from formcheck.log.entry import SetEntry
 from formcheck.log.erase import remove_reports
-from formcheck.pose.cache import _folder as cache_folder
 from formcheck.pose.store import read_track, write_track
 from tests.log.made_up import FIRST, write_report
 
@@ -56,9 +55,10 @@ def test_a_folder_that_is_gone_is_no_trouble(tmp_path: Path) -> None:
 
 def test_the_poses_found_in_the_clips_go_too(tmp_path: Path) -> None:
     entry = entered(tmp_path / "one", sha256="a" * 64)
-    cache_folder().mkdir(parents=True)
+    kept = tmp_path / "cache" / "formcheck" / "tracks"
+    kept.mkdir(parents=True)
     for name, sha256 in (("of_ana", "a" * 64), ("of_another", "b" * 64)):
         track = replace(read_track(TRACK), source_sha256=sha256)
-        write_track(track, cache_folder() / f"{name}.parquet")
+        write_track(track, kept / f"{name}.parquet")
     remove_reports([entry])
-    assert [file.name for file in cache_folder().iterdir()] == ["of_another.parquet"]
+    assert [file.name for file in kept.iterdir()] == ["of_another.parquet"]

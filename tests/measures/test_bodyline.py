@@ -17,6 +17,7 @@ from formcheck.measures.bodyline import (
     OwnLine,
     hip_deviation,
     hip_deviation_change,
+    hip_offset_of,
     line_curve,
     read_line,
 )
@@ -27,6 +28,7 @@ from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn,
 
 FloatArray = npt.NDArray[np.float64]
 
+pytestmark = pytest.mark.usefixtures("exact_joints")
 NO_ERROR = OwnLine(measured_deg=0.0, error_deg=0.0, error_sd_deg=0.0)
 SAGS = through((2.2, 0), (3, 18), (4, 18), (4.8, 0))
 
@@ -41,8 +43,10 @@ def own_line_of(
     view: View = SIDE,
     support: str = "toes",
     reps: Sequence[Rep] = (REP,),
+    sd_deg: float = 1.6,
 ) -> OwnLine:
-    shown = drawn(body_line_deg=line_deg, body_line_knee_deg=line_deg)
+    unsure = np.full(len(T_S), sd_deg)
+    shown = drawn(body_line_deg=line_deg, body_line_knee_deg=line_deg, line_sd_deg=unsure)
     return read_line(look_at(shown, view, reps), support).own
 
 
@@ -164,10 +168,11 @@ def test_without_a_top_before_the_first_rep_the_line_stands_as_it_is_seen() -> N
         assert own.error_deg == 0.0 and own.error_sd_deg > 0.5
 
 
-def test_on_the_knees_the_landmarks_are_trusted_less() -> None:
-    """The hip's error turns a shorter leg by more (segment lengths: de Leva 1996)."""
-    knees, toes = read_own_line(0.0, support="knees"), read_own_line(0.0, support="toes")
-    assert knees.error_sd_deg > toes.error_sd_deg
+def test_what_the_fit_of_the_body_doubts_stays_in_doubt() -> None:
+    level = np.full(len(T_S), 5.0)
+    sure, unsure = (own_line_of(level, sd_deg=sd_deg) for sd_deg in (1.0, 4.0))
+    assert unsure.error_sd_deg > sure.error_sd_deg
+    assert unsure.error_deg > sure.error_deg, "and more of a crooked start is put down to it"
 
 
 def test_change_is_told_against_the_persons_own_line_not_against_a_straight_one() -> None:
@@ -214,3 +219,27 @@ def test_the_moment_is_told_on_the_clock_of_the_set() -> None:
     line = BodyLine(SAGS, NO_ERROR)
     here, there = (hip_deviation(look, REP, line).at_s for look in (look_at(drawn()), later))
     assert here is not None and there == pytest.approx(here + 1.5)
+
+
+def test_a_known_straight_line_counts_as_zero_and_shrinks_what_is_in_doubt() -> None:
+    known = hip_offset_of(4.0, 0.5, "toes")
+    signals = drawn(body_line_deg=np.full(len(T_S), 4.0))
+    usual = read_line(look_at(signals, SIDE, (REP,)), "toes").own
+    own = read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
+    assert own.error_deg == pytest.approx(4.0, abs=0.3)
+    assert own.error_sd_deg < 0.75 * usual.error_sd_deg
+
+
+def test_a_sag_from_the_start_stays_one_beside_a_known_straight_line() -> None:
+    known = hip_offset_of(0.0, 0.5, "toes")
+    signals = drawn(body_line_deg=np.full(len(T_S), 8.0))
+    own = read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
+    assert own.measured_deg - own.error_deg == pytest.approx(8.0, abs=1.0)
+
+
+def test_one_hip_landmark_turns_the_line_to_the_knees_by_more_than_that_to_the_ankles() -> None:
+    # Out by b trunks it turns the line by b (1 + trunk / leg): 1.60 b to the ankles at 1.67 trunks,
+    # 2.25 b to the knees at 0.80 (de Leva 1996).
+    on_toes, on_knees = hip_offset_of(3.2, 0.0, "toes"), hip_offset_of(4.5, 0.0, "knees")
+    assert on_toes.share == pytest.approx(on_knees.share, rel=0.01)
+    assert on_toes.plus_minus > 0, "a stick does not make anyone perfectly straight"

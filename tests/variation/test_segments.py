@@ -3,9 +3,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from formcheck.asked.person import Sex
+from formcheck.asked.person import Person, Sex
 from formcheck.measures.plank import plank
-from formcheck.variation.segments import arm_per_stature, body_segments, centre_of_mass
+from formcheck.variation.segments import arm_m, arm_per_stature, body_segments, centre_of_mass
 
 
 @pytest.mark.parametrize("sex", ["female", "male", None])
@@ -41,3 +41,13 @@ def test_an_unseen_ear_hangs_the_head_on_the_trunk_axis() -> None:
     with_ear = body | {"ear": body["shoulder"] + 0.13 * along}
     apart = centre_of_mass(body, body_segments()) - centre_of_mass(with_ear, body_segments())
     assert np.abs(apart).max() < 0.002  # statures: under 4 mm
+
+
+def test_a_tape_tells_an_arm_more_closely_than_the_stature_does() -> None:
+    # Joint to joint 0.314 of stature (de Leva 1996, mean of both sexes). A tape on 0.340 and
+    # 0.269 m of a man of 1.756 m (ANSUR 1988 means, from memory) has to agree with 0.316 of it.
+    by_stature = arm_m(Person(1.756, sex="male"))
+    by_tape = arm_m(Person(1.60, upper_arm_m=0.340, forearm_m=0.269))
+    assert by_tape.value == pytest.approx(by_stature.value, rel=0.01)
+    assert by_tape.plus_minus < by_stature.plus_minus
+    assert not arm_m(Person(upper_arm_m=0.34)).known

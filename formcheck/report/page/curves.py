@@ -22,7 +22,7 @@ from formcheck.measures.values import rep_values
 from formcheck.report import theme
 from formcheck.report.figures import ShownFigure
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
-from formcheck.report.targets import Targets
+from formcheck.report.targets import Targets, elbow_view
 
 _PT_PER_INCH = 72.0
 _SVG = "http://www.w3.org/2000/svg"
@@ -62,6 +62,7 @@ class Chart:
 def series_of(analysis: Analysis) -> list[Series]:
     """The curves this set has, each from the view that shows it best; NaN out of position."""
     found = []
+    judged_from = elbow_view(analysis)
     for key, name, unit in (
         ("elbow_deg", "Elbow angle", "°"),
         ("body_line_deg", "Body line, + sags", "°"),
@@ -71,6 +72,8 @@ def series_of(analysis: Analysis) -> list[Series]:
         for view in analysis.looks:
             hidden = rep_values()["hip_deviation_deg"].hidden
             if key == "body_line_deg" and view.view.kind in hidden:
+                continue
+            if key == "elbow_deg" and view.view.kind != judged_from:
                 continue
             signals = view.signals
             curve = (

@@ -1,0 +1,93 @@
+"""A hold that somebody checked with a stick becomes the person's own straight line."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from formcheck.asked.person import HipOffset, Person
+from formcheck.cli import app
+from formcheck.judged import judge
+from formcheck.log.calibrate import CalibrationError, calibrated
+from formcheck.log.store import find_person, open_log
+from formcheck.pose.model import DEFAULT_MODEL
+from formcheck.pose.store import read_track, write_track
+from formcheck.pose.track import PoseTrack
+
+DATA = Path(__file__).parents[1] / "data"
+
+
+def moments_of(track: PoseTrack, order: np.ndarray) -> PoseTrack:
+    """The track's moments in another order, as filmed one after the other."""
+    return replace(
+        track,
+        t_s=np.arange(len(order)) / 15.0,
+        xy_px=track.xy_px[order],
+        visibility=track.visibility[order],
+        world_m=None if track.world_m is None else track.world_m[order],
+        duration_s=len(order) / 15.0,
+        source_sha256=None,
+    )
+
+
+@pytest.fixture(scope="module")
+def hold(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Clean Side before the first rep, forth and back: ten seconds on straight arms."""
+    track = read_track(DATA / "clean_side.parquet")
+    before = np.flatnonzero((track.t_s > 2.6) & (track.t_s < 6.0))
+    path = tmp_path_factory.mktemp("hold") / "hold.parquet"
+    write_track(moments_of(track, np.r_[before, before[::-1], before]), path)
+    return path
+
+
+def test_the_hold_reads_the_line_and_says_the_error_with_and_without(hold: Path) -> None:
+    found = calibrated(hold, None, DEFAULT_MODEL)
+    line = judge(hold).analysis.hold
+    assert line is not None
+    assert found.reading_deg == pytest.approx(line.line_deg.value)
+    assert found.after_deg < found.before_deg
+    assert found.hold.share > 0  # read as a sag
+
+
+def test_the_same_body_reads_straight_afterwards_with_a_smaller_error(hold: Path) -> None:
+    found = calibrated(hold, None, DEFAULT_MODEL).hold
+    own = Person(hip_offset=HipOffset(found.share, found.plus_minus))
+    before = judge(DATA / "clean_side.parquet").analysis
+    after = judge(DATA / "clean_side.parquet", person=own).analysis
+    for one, two in zip(before.reps, after.reps, strict=True):
+        was, is_now = one.values["hip_deviation_deg"], two.values["hip_deviation_deg"]
+        assert is_now.plus_minus < 0.85 * was.plus_minus
+        assert abs(is_now.value) < abs(was.value)
+
+
+@pytest.mark.parametrize(
+    ("track", "what"), [("clean_side", "5 reps"), ("clean_front", "5 reps"), ("oblique", "reps")]
+)
+def test_a_clip_that_is_no_hold_is_refused(track: str, what: str) -> None:
+    with pytest.raises(CalibrationError, match=what):
+        calibrated(DATA / f"{track}.parquet", None, DEFAULT_MODEL)
+
+
+def test_a_hold_that_sags_far_was_not_checked(hold: Path, tmp_path: Path) -> None:
+    track = read_track(hold)
+    sagging = track.xy_px.copy()
+    hips = [23, 24]  # of the landmark model's 33 points
+    sagging[:, hips, 1] += 40.0
+    write_track(replace(track, xy_px=sagging), tmp_path / "sagging.parquet")
+    with pytest.raises(CalibrationError, match="tailbone"):
+        calibrated(tmp_path / "sagging.parquet", None, DEFAULT_MODEL)
+
+
+def test_the_command_keeps_it_for_the_person(hold: Path, tmp_path: Path) -> None:
+    path = tmp_path / "log.sqlite"
+    result = CliRunner().invoke(app, ["person", "calibrate", "ana", str(hold), "--log", str(path)])
+    assert result.exit_code == 0, result.output
+    assert "without this" in result.stdout
+    with open_log(path) as log:
+        ana = find_person(log, "ana")
+    assert ana.hip_offset is not None
+    assert ana.hip_offset.clip == "clean_side.mp4"
