@@ -32,7 +32,14 @@ from formcheck.measures.working_arm import SideKept, of_working_arm, sides_kept
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.track import PoseTrack, Side
 from formcheck.reps.failed import with_failed
-from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
+from formcheck.reps.find import (
+    LEAST_BEND_DEG,
+    Attempt,
+    Rep,
+    find_reps,
+    pulse_remarks,
+    rest_remarks,
+)
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.signals.curves import Signals, read_signals
@@ -235,6 +242,8 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
         *(paired.evidence if paired else ()),
         *(stance_remarks(front) if front and work.arms != "one" else ()),
         *load.remarks,
+        *pulse_remarks(looks[0].reps),
+        *rest_remarks(looks[0].reps),
     )
     return Measured(
         looks=tuple(looks),

@@ -42,6 +42,6 @@ def formcheck(
 ) -> None:
     """Push-up form, measured from video.
 
-    Exit codes: 0 done; 2 usage; 3 the clip cannot be read; 4 no usable person or no rep found
-    (a report is still written, saying so); 5 a batch finished with some clips failed.
+    Exit codes: 0 done; 1 interrupted; 2 usage; 3 the clip cannot be read; 4 no usable person or
+    no rep found (a report is still written, saying so); 5 a batch finished with some clips failed.
     """

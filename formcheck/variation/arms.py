@@ -26,7 +26,7 @@ _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other 
 _SHOWS_NONE, _SHOWS = 0.25, 0.5
 _LIFTED_TRACK = 0.3  # arm lengths that one wrist stays higher than the other in a front view
 # 95 %, deg: from exact motion, the elbow of one arm at work, hands further in or out than two arms
-# have them, reads up to 10 degrees too bent from the front, and from the side, where the arm leans
+# have them, reads up to 10 degrees too bent; from the side, where the arm of an archer leans
 # along the line of sight, up to 14.
 WORKING_PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 10.0, 14.0
 
@@ -155,7 +155,8 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         return look
     signals = look.signals
     either = {"left": signals.elbow_left_deg, "right": signals.elbow_right_deg}
-    doubt_deg = FROM_SIDE_PLUS_MINUS_DEG if look.view.from_side else WORKING_PLUS_MINUS_DEG
+    leans = work.arms == "archer" and look.view.from_side
+    doubt_deg = FROM_SIDE_PLUS_MINUS_DEG if leans else WORKING_PLUS_MINUS_DEG
     elbow = signals.elbow_deg.copy()
     flare = signals.flare_deg.copy()
     for place, (rep, side) in enumerate(zip(look.reps, work.working, strict=True)):
