@@ -102,6 +102,7 @@ def test_who_changes_their_mind_replaces_only_their_own_label(desk: Desk, client
 def test_a_label_needs_somebody_who_says_so(desk: Desk, client: Client) -> None:
     set_id = client.judged(SAG)
     assert client.post(f"/sets/{set_id}/reps/1", counted="no", who=" ").status == 400
+    assert client.post(f"/sets/{set_id}/reps/1", counted="no", who="=1+1").status == 400
     assert client.post(f"/sets/{set_id}/reps/99", counted="no", who="ana").status == 404
     assert client.post(f"/sets/{set_id}/reps/1", fault="no_fault", who="ana").status == 400
     assert desk.labels.of(set_id) == ()
