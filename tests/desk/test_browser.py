@@ -14,7 +14,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect, sync_playwright
 
 from formcheck.desk.desk import Desk
-from formcheck.desk.work import Step
+from formcheck.desk.work import Result, Step
 from formcheck.job import SetJob
 from tests.desk.conftest import FRONT, SAG, SIDE, TRACKS, Client, judge_here, opened
 
@@ -218,7 +218,7 @@ def test_a_clip_that_is_none_is_refused_on_the_page(sit: Sit, tmp_path: Path) ->
 def test_progress_is_seen_and_judging_can_be_cancelled(browser: Browser, tmp_path: Path) -> None:
     free = threading.Event()
 
-    def judge_slowly(job: SetJob) -> Generator[Step | None, None, bool]:
+    def judge_slowly(job: SetJob) -> Generator[Step | None, None, Result]:
         while not free.wait(0.05):
             yield Step("Finding the pose in it", 50, 100)
         return (yield from judge_here(job))
@@ -289,7 +289,7 @@ def test_the_page_of_a_report_is_within_two_seconds_of_the_report(
     the machine may be busy with something else."""
     took: list[float] = []
 
-    def judge_timed(job: SetJob) -> Generator[Step | None, None, bool]:
+    def judge_timed(job: SetJob) -> Generator[Step | None, None, Result]:
         began = time.monotonic()
         found = yield from judge_here(job)
         took.append(time.monotonic() - began)
