@@ -32,7 +32,14 @@ from formcheck.measures.working_arm import SideKept, of_working_arm, sides_kept
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.track import PoseTrack, Side
 from formcheck.reps.failed import with_failed
-from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
+from formcheck.reps.find import (
+    LEAST_BEND_DEG,
+    Attempt,
+    Rep,
+    find_reps,
+    pulse_remarks,
+    rest_remarks,
+)
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.signals.curves import Signals, read_signals
@@ -75,6 +82,7 @@ class SetSummary:
     attempts: int
     counted: int
     clean: int
+    unclear: int  # of the clean: those with a value too close to a limit
     time_under_tension_s: float
     pace_per_min: float
     speed_loss_percent: float
@@ -200,7 +208,10 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
 
 
 def _signals_of(
-    track: PoseTrack, view: View, hands_above_feet: float = 0.0, on_knees: bool = False
+    track: PoseTrack,
+    view: View,
+    hands_above_feet: float | None = None,
+    on_knees: bool | None = None,
 ) -> Signals:
     """The curves; from the front, a hand that rests off the floor takes no part in them."""
     resting = resting_hand(track) if view.kind == "front" else None
@@ -227,11 +238,12 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     of_working_arm(values, looks, work)
     for of_rep, arms in zip(values, arm_loads(values, variation, front), strict=True):
         of_rep |= arms
-    scene = front.signals.scene if front else None
     notes = (
         *(paired.evidence if paired else ()),
-        *(stance_remarks(scene) if scene and work.arms != "one" else ()),
+        *(stance_remarks(front) if front and work.arms != "one" else ()),
         *load.remarks,
+        *pulse_remarks(looks[0].reps),
+        *rest_remarks(looks[0].reps),
     )
     return Measured(
         looks=tuple(looks),
@@ -341,11 +353,6 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         counted=summary.counted,
         faults=faults,
         not_judged={entry.key for entry in not_judged},
-        failed={
-            result.rep.index: result.values["pressed_up_percent"].value
-            for result in results
-            if result.attempt == "failed"
-        },
         speed_loss_percent=summary.speed_loss_percent,
         load_fraction=summary.load_fraction,
         eccentric_s=summary.tempo_kept["eccentric_s"].done_s,
@@ -371,9 +378,9 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
 def _with_stance(front: Look, variation: Variation) -> Look:
     """The front view read again knowing what the feet and hands stand on."""
     height = variation.surface_height
-    raised = height.value if height.known else 0.0
-    on_knees = variation.support == "knees"
-    if not on_knees and abs(raised) < _WORTH_KNOWING:
+    raised = height.value if height.known else None
+    on_knees = None if variation.support is None else variation.support == "knees"
+    if raised is None and on_knees is None:
         return front
     return replace(front, signals=_signals_of(front.track, front.view, raised, on_knees))
 
@@ -448,7 +455,7 @@ def _in_order(ours: Sequence[Rep], theirs: Sequence[Rep]) -> list[Rep]:
 
 def _set_spacing(front: Look | None) -> Quantity | None:
     """Hand spacing of the whole set: the median over its reps."""
-    if front is None or front.signals.scene is None:
+    if front is None or front.signals.body is None:
         return None
     each = [hand_spacing(front, rep) for rep in front.reps]
     known = [q for q in each if q.known]
@@ -537,6 +544,7 @@ def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
         attempts=len(results),
         counted=sum(r.attempt == "counted" for r in results),
         clean=sum(_good(r) for r in results),
+        unclear=sum(_good(r) and bool(r.faults) for r in results),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in full]),

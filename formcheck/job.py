@@ -37,7 +37,8 @@ class SetJob:
     ``out`` the folder of the report; None: here, named after the first clip. ``limits`` values
     that differ from the default ones, by key. ``views`` what each clip shows, where recognition
     is not wanted; empty otherwise. ``names`` shown in place of the clips' file names; empty to
-    show those. ``drawing`` whether to write the annotated clip and the pictures on the page.
+    show those. ``drawing`` whether to write the annotated clip and the pictures on the page;
+    ``blur_faces`` hides the face of who does the set in all of them.
     ``processes`` to look for the pose in. ``fresh`` finds the pose again even if it is known.
     ``log`` whose training log to enter the set in; None enters it in none.
     """
@@ -53,6 +54,7 @@ class SetJob:
     pose_rate_hz: float = POSE_RATE_HZ
     note: str = ""
     drawing: bool = True
+    blur_faces: bool = False
     xlsx: bool = False
     overwrite: bool = False
     fresh: bool = False
@@ -115,6 +117,7 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
             drawing=job.drawing,
             xlsx=job.xlsx,
             weeks=weeks,
+            blur_faces=job.blur_faces,
             on_progress=on_progress,
         )
     entered = enter(folder, log_path=before.ask.path) if before and weeks else None

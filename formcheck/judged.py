@@ -88,13 +88,16 @@ class Judged:
 
     def figure(self, width_in: float = 9.0) -> Figure:
         """The curves and the tempo as the page draws them. Raises AskedError without a rep."""
+        from formcheck.report import theme
         from formcheck.report.page.curves import curves_figure, series_of
         from formcheck.report.targets import targets_of
 
         if not self.analysis.reps:
             raise AskedError("there is no rep in this set to draw.")
-        targets = targets_of(self.analysis)
-        return curves_figure(self.analysis, series_of(self.analysis), targets, 96 * width_in)
+        series, targets = series_of(self.analysis), targets_of(self.analysis)
+        figure = curves_figure(self.analysis, series, targets, 96 * width_in)
+        figure.set_facecolor(theme.PAPER)
+        return figure
 
     def report(self) -> dict[str, Any]:
         """The set as ``report.json`` has it."""
@@ -131,11 +134,12 @@ class Judged:
         drawing: bool = True,
         xlsx: bool = False,
         weeks: Weeks | None = None,
+        blur_faces: bool = False,
         on_progress: OnProgress = lambda what, done, of: None,
     ) -> None:
         """Write the report's files into a folder that is there, over any of the same name.
 
-        ``weeks`` what the training log adds.
+        ``weeks`` what the training log adds. ``blur_faces`` hides the face of who does the set.
         """
         from formcheck.report.write import write_report  # draws: slow to import
 
@@ -151,6 +155,7 @@ class Judged:
             xlsx=xlsx,
             note=note,
             weeks=weeks,
+            blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
         )
 

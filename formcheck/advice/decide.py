@@ -41,16 +41,15 @@ class Reason:
 @dataclass(frozen=True)
 class SetRecord:
     """What the decision rests on. ``good`` of every attempt in order: counted and without a fault;
-    ``failed`` indices of attempts that failed, and how far each was pressed up (%). ``faults`` of
-    all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean share of body
-    mass on the hands; ``eccentric_s`` its median; ``press_s`` of every rep pressed up, in order;
-    ``hold`` where the set was one, with its ``hold_verdict``; ``test`` where one was asked for."""
+    ``faults`` of all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
+    share of body mass on the hands; ``eccentric_s`` median of the set; ``press_s`` of every rep
+    pressed up, in order; ``hold`` where the set was one, with its ``hold_verdict``; ``test``
+    where one was asked for."""
 
     good: Sequence[bool]
     counted: int
     faults: Sequence[Fault]
     not_judged: Collection[str]
-    failed: Mapping[int, float] = field(default_factory=dict)
     speed_loss_percent: float = math.nan
     load_fraction: Quantity | None = None
     eccentric_s: float = math.nan
@@ -66,6 +65,11 @@ class SetRecord:
     @property
     def clean(self) -> int:
         return sum(self.good)
+
+    @property
+    def failed(self) -> dict[int, float]:
+        """Attempts that failed, and how far each was pressed up (%)."""
+        return {f.rep: f.value for f in self.faults if (f.key, f.verdict) == ("failed", "fault")}
 
 
 @dataclass(frozen=True)

@@ -29,6 +29,10 @@ def bland_altman(first: FloatArray, second: FloatArray) -> BlandAltman:
 
     Bland JM, Altman DG, Lancet 1986;1:307-310: limits at 1.96 standard deviations, their standard
     error sqrt(3 s² / n), intervals by Student's t. All NaN but the bias for fewer than two pairs.
+
+    >>> found = bland_altman(np.array([5.0, 8.0, 6.0, 10.0]), np.array([5.0, 9.0, 6.0, 12.0]))
+    >>> found.bias.value, round(found.lower.value, 2), round(found.upper.value, 2)
+    (-0.75, -2.63, 1.13)
     """
     apart = np.asarray(first, float) - np.asarray(second, float)
     pairs = len(apart)

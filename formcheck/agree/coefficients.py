@@ -87,7 +87,13 @@ def cohen_kappa(counts: FloatArray) -> FloatArray:
 def gwet_ac1(counts: FloatArray) -> FloatArray:
     """Agreement beyond chance, chance taken from how evenly yes and no are spread.
 
-    Gwet KL, Br J Math Stat Psychol 2008;61:29-48. Stays with the agreement where yes is rare.
+    Gwet KL, Br J Math Stat Psychol 2008;61:29-48. Stays with the agreement where yes is rare:
+
+    >>> counts = np.array([1.0, 2.0, 2.0, 95.0])  # both yes, first only, second only, neither
+    >>> round(float(agreement(counts)), 2), round(float(cohen_kappa(counts)), 2)
+    (0.96, 0.31)
+    >>> round(float(gwet_ac1(counts)), 2)
+    0.96
     """
     both, only_first, only_second, _ = _cells(counts)
     mean_yes = _share(both + (only_first + only_second) / 2, counts.sum(-1))

@@ -61,6 +61,10 @@ def labels_from(
     """The labels of a table with the columns named above, later ones winning. Raises LabelsError.
 
     Rows are named as a spreadsheet numbers them: the heading is row 1.
+
+    >>> seen = {"set": ["mon"], "rep": [3], "fault": ["hip_sag"], "verdict": ["yes"], "who": ["AB"]}
+    >>> labels_from(pd.DataFrame(seen), ["hip_sag"])
+    (Label(set='mon', rep=3, fault='hip_sag', verdict='yes', who='AB', when=None),)
     """
     table = table.rename(columns=lambda heading: str(heading).strip().lower())
     if missing := [column for column in COLUMNS[:5] if column not in table.columns]:

@@ -37,7 +37,8 @@ class SavedReportError(FormcheckError):
 @dataclass(frozen=True, eq=False)
 class MeasuredSet:
     """The reps of one set as they were measured, ``values`` by contract field name, and what they
-    were held to. ``views`` of which the first has the clock; ``folder`` None: not saved."""
+    were held to. ``views`` of which the first has the clock; ``stated`` where the user said so;
+    ``folder`` None: not saved."""
 
     name: str
     reps: tuple[Rep, ...]
@@ -47,6 +48,7 @@ class MeasuredSet:
     limits: Limits
     person: Person = field(default_factory=Person)
     folder: Path | None = None
+    stated: bool = False
 
     def __repr__(self) -> str:
         return f"<MeasuredSet {self.name}: {len(self.reps)} attempts>"
@@ -137,6 +139,7 @@ def _read(report: Mapping[str, Any], folder: Path, name: str) -> MeasuredSet:
         limits=with_values(known, given),
         person=_person(report["prescription"]),
         folder=folder,
+        stated=any(clip.get("view_stated") for clip in report["clips"]),
     )
 
 

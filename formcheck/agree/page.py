@@ -162,9 +162,11 @@ def _next_words(one: Suggestion) -> tuple[str, ...]:
 def _headline(differ: int, accusations: int, verdicts: int) -> str:
     if not differ:
         return f"No disagreement in {verdicts} verdicts"
+    differs = "1 disagreement" if differ == 1 else f"{differ} disagreements"
+    wrong = {0: "no false accusation", 1: "1 false accusation"}
     return (
-        f"{differ} disagreements in {verdicts} verdicts, {accusations or 'none'} "
-        f"{'a false accusation' if accusations == 1 else 'false accusations'}"
+        f"{differs} in {verdicts} verdicts, "
+        f"{wrong.get(accusations, f'{accusations} false accusations')}"
     )
 
 

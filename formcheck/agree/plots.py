@@ -52,11 +52,11 @@ def precision_recall_figure(swept: Sweep, suggestion: Suggestion | None = None) 
         for words, value, colour in named:
             if len(table) and np.isfinite(value):
                 row = table.iloc[int(np.argmin(np.abs(table["limit"].to_numpy() - value)))]
-                axis.plot(row["recall"], row["precision"], "o", color=colour, ms=8)
-                axis.annotate(
-                    f"{words}: {value:g}", (row["recall"], row["precision"]), (8, -14),
-                    textcoords="offset points", color=colour,
+                axis.plot(
+                    row["recall"], row["precision"], "o", color=colour, ms=8, ls="",
+                    label=f"{words}: {value:g}",
                 )  # fmt: skip
+        axis.legend(loc="lower left")
         axis.axhline(_ENOUGH, color=theme.QUIET, lw=0.9, ls=(0, (4, 3)))
         axis.set_xlim(0, 1.04)
         axis.set_ylim(0, 1.04)
@@ -82,7 +82,7 @@ def values_figure(verdicts: Sequence[Verdict], fault: str) -> Figure:
             for one, beside in zip(rows, spread, strict=True):
                 colour = theme.FAULT.paper if one.disagrees else theme.LINE.paper
                 axis.errorbar(
-                    one.value, place + beside, xerr=one.plus_minus, color=colour, lw=0.8,
+                    one.value, place + beside, xerr=one.plus_minus, color=colour, elinewidth=0.5,
                     fmt="s" if one.disagrees else "o", ms=4,
                 )  # fmt: skip
         limits = {one.limit for one in known if np.isfinite(one.limit)}

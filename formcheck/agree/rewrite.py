@@ -43,5 +43,7 @@ def rewrite(
         prescription=asked_again(one, tempo, standard),
         person=one.person,
         limits={key: limit.value for key, limit in held_to.items()},
+        views=one.views if one.stated else (),
     )
-    judged.write(one.folder, overwrite=True, drawing=False)
+    xlsx = (one.folder / "reps.xlsx").is_file()
+    judged.write(one.folder, overwrite=True, drawing=False, xlsx=xlsx)

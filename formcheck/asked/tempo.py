@@ -34,7 +34,13 @@ class Tempo:
 
 
 def parse_tempo(text: str) -> Tempo:
-    """Read ``2-1-X-1``, ``2/1/X/1``, ``2 1 X 1`` or ``21X1``. Raises TempoError."""
+    """Read ``2-1-X-1``, ``2/1/X/1``, ``2 1 X 1`` or ``21X1``. Raises TempoError.
+
+    >>> str(parse_tempo("21X1"))
+    '2-1-X-1'
+    >>> parse_tempo("3-0-1-0").eccentric_s
+    3.0
+    """
     match = _SEPARATED.match(text.strip()) or _COMPACT.match(text.strip())
     if match is None:
         raise TempoError(

@@ -12,6 +12,13 @@ from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 
 
+def folder(text: str) -> Path:
+    """A folder to write to; an empty name, as of a variable that was not set, is none."""
+    if not text.strip() or "\0" in text:
+        raise typer.BadParameter("no folder has such a name; choose another.")
+    return Path(text)
+
+
 def _tempo(text: str) -> Tempo:
     try:
         return parse_tempo(text)
@@ -86,6 +93,14 @@ PoseRateOption = Annotated[
 ]
 DrawingOption = Annotated[
     bool, typer.Option("--drawing/--no-drawing", help="The annotated clip and the pictures.")
+]
+BlurFacesOption = Annotated[
+    bool,
+    typer.Option(
+        "--blur-faces",
+        help="Hide the face of who does the set, in the clip and all pictures. Other people's "
+        "faces stay.",
+    ),
 ]
 FreshOption = Annotated[
     bool, typer.Option("--fresh", help="Find the pose again even if it is known.")

@@ -9,6 +9,7 @@ import typer
 
 from formcheck.asked.prescription import Prescription
 from formcheck.cli.asked import (
+    BlurFacesOption,
     DrawingOption,
     HandsOption,
     LimitsOption,
@@ -17,6 +18,7 @@ from formcheck.cli.asked import (
     RangeOption,
     RepsOption,
     TempoOption,
+    folder,
 )
 from formcheck.cli.log import LogFile, LongBreak, SetsInARow
 from formcheck.job import SetJob
@@ -34,7 +36,9 @@ def judge_batch(
     ],
     out: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Folder of the reports. Default: named after FOLDER."),
+        typer.Option(
+            parser=folder, metavar="DIR", help="Folder of the reports. Default: named after FOLDER."
+        ),
     ] = None,
     roster: Annotated[
         Path | None,
@@ -57,6 +61,7 @@ def judge_batch(
     model: ModelOption = DEFAULT_MODEL,
     pose_rate: PoseRateOption = POSE_RATE_HZ,
     drawing: DrawingOption = True,
+    blur_faces: BlurFacesOption = False,
     xlsx: Annotated[
         bool, typer.Option("--xlsx", help="Write summary.xlsx, and reps.xlsx of each set, too.")
     ] = False,
@@ -123,6 +128,7 @@ def judge_batch(
             model=model,
             pose_rate_hz=pose_rate,
             drawing=drawing,
+            blur_faces=blur_faces,
             xlsx=xlsx,
             fresh=fresh,
             log=LogAsk("", log, None, StepRules(sets_in_a_row, long_break_days))

@@ -12,6 +12,7 @@ from formcheck.asked.person import Person
 from formcheck.asked.prescription import Arms, Prescription, Support, Surface
 from formcheck.cli.asked import (
     AllowFaultyOption,
+    BlurFacesOption,
     CountsOption,
     DrawingOption,
     FreshOption,
@@ -26,6 +27,7 @@ from formcheck.cli.asked import (
     RepsOption,
     StandardOption,
     TempoOption,
+    folder,
     rep_range_of,
 )
 from formcheck.cli.log import LogFile, LongBreak, SetsInARow, log_ask, print_weeks
@@ -52,7 +54,11 @@ def judge_set(
     ],
     out: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Folder of the report. Default: named after the clip."),
+        typer.Option(
+            parser=folder,
+            metavar="DIR",
+            help="Folder of the report. Default: named after the clip.",
+        ),
     ] = None,
     overwrite: Annotated[
         bool, typer.Option("--overwrite", help="Replace the report that is already there.")
@@ -123,6 +129,7 @@ def judge_set(
     model: ModelOption = DEFAULT_MODEL,
     pose_rate: PoseRateOption = POSE_RATE_HZ,
     drawing: DrawingOption = True,
+    blur_faces: BlurFacesOption = False,
     fresh: FreshOption = False,
 ) -> None:
     """Judge one push-up set: which reps count, how they were done, what to train next.
@@ -163,6 +170,7 @@ def judge_set(
         pose_rate_hz=pose_rate,
         note=note,
         drawing=drawing,
+        blur_faces=blur_faces,
         xlsx=xlsx,
         overwrite=overwrite,
         fresh=fresh,

@@ -14,11 +14,13 @@ from formcheck.measures.values import rep_values
 from formcheck.plain import plain
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import answer_line, fix_line, reps_with
+from formcheck.report.set_words import set_facts
 from formcheck.report.words import (
     ATTEMPTS,
     DIRECTIONS,
     VERDICTS,
     disagreement_text,
+    in_force_text,
     judged_name,
     plus_minus,
     variation_text,
@@ -50,6 +52,10 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
         inclined = plus_minus(angle.value, angle.plus_minus, "deg")
         at = f", body inclined {inclined}" if angle.known else ""
         console.print(f"Variation: {done}{at}")
+    if held_to := in_force_text(analysis.limits, analysis.prescription.standard):
+        console.print(f"Limits: {held_to}")
+    for name, text in () if analysis.empty else set_facts(analysis):
+        console.print(f"{name}: {text}")
     if analysis.reps:
         console.print(_reps(analysis))
     _print_faults(console, analysis)
@@ -100,7 +106,10 @@ def _said(result: RepResult) -> str:
     counted = [] if result.attempt == "counted" else [ATTEMPTS[result.attempt]]
     if result.attempt == "not_counted" and not faults:
         counted = [f"{ATTEMPTS[result.attempt]}: {result.why_not_counted}"]
-    return ", ".join(dict.fromkeys(counted + faults)) or "clean"
+    if counted or faults:
+        return ", ".join(dict.fromkeys(counted + faults))
+    near = [fault_kinds()[f.key].judged.lower() for f in result.faults]
+    return f"unclear: {', '.join(dict.fromkeys(near))}" if near else "clean"
 
 
 def _print_faults(console: Console, analysis: Analysis) -> None:

@@ -59,7 +59,11 @@ def limit_sets() -> Mapping[str, LimitSet]:
 
 
 def in_force(limits: Limits, standard: str | None = None) -> InForce:
-    """Which limits these are, told by their values; of sets alike, that of the ``standard``."""
+    """Which limits these are, told by their values; of sets alike, that of the ``standard``.
+
+    >>> in_force(limit_sets()["strict"].limits).name
+    'strict'
+    """
     defaults = default_limits()
     changed = {
         key: (limit, defaults[key])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 from formcheck.asked.prescription import Prescription
@@ -95,8 +95,6 @@ def rep_faults(
         quantity = values.get(kind.criterion(prescription.range_standard).measure)
         if quantity is None:
             continue
-        if kind.side == "either":
-            quantity = replace(quantity, value=abs(quantity.value))
         bound = _bound(kind, quantity, prescription, limits, hand_bounds)
         if bound is None:
             continue
@@ -124,6 +122,8 @@ def _bound(
         too_wide = quantity.value > hand_bounds[1]
         return _Bound(hand_bounds[1 if too_wide else 0], "shoulder widths", too_wide)
     limit = limits[kind.criterion(asked.range_standard).limit]
+    if kind.side == "either" and quantity.value < 0:  # the sign says which way it went
+        return _Bound(-limit.value, limit.unit, at_most=False)
     return _Bound(limit.value, limit.unit, at_most=kind.side != "below")
 
 

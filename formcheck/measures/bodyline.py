@@ -13,17 +13,17 @@ from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.measures.depth import JITTERY, MOST_NOISE
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.signals.curves import HIP_VENTRAL_SD, Signals
+from formcheck.signals.calibration import doubt_of, stated
+from formcheck.signals.curves import Signals
 from formcheck.signals.view import View
 
 LINE_NEEDS_SIDE = "the line of the body shows only from the side"
 LINE_HIDDEN = "shoulder, hip or foot was hidden or out of the picture during the rep"
 # A trunk sinks and rises slowly; faster wobble of the line is noise of three landmarks.
 _LINE_CUTOFF_HZ = 2.0
-# What remains within one clip after smoothing, and the clip's own constant error, as measured
-# against exact joints; both one standard deviation, degrees.
+# What remains within one clip after smoothing, as measured against exact joints; one standard
+# deviation, degrees.
 _WITHIN_SD_DEG, _WITHIN_SHARE = 0.7, 0.02
-_SLANT_SD_DEG = 4.0
 # How straight a body is that touches a stick with head, upper back and tailbone (assumed), and
 # what the same body's line differs by from one day and camera to another (tests/truth).
 _CHECKED_SD_DEG, _AGAIN_SD_DEG = 0.5, 0.8
@@ -85,9 +85,7 @@ def _own_line(
     practice). A line a few degrees off is then partly landmark error; one that is far off is
     the person's. So a set that sags from its start keeps its sag.
     """
-    prior, prior_sd = 0.0, _constant_sd_deg(look.view, support)
-    if hip_offset is not None:
-        prior, prior_sd = _own_error_deg(hip_offset, look.view, support)
+    prior, prior_sd = _line_error_deg(look.signals, look.view, support, hip_offset)
     first = look.reps[0].start_s if look.reps else float("nan")
     before = look.signals.between(first - 1.0, first) if look.reps else slice(0, 0)
     seen = median_known(line[before])
@@ -119,8 +117,10 @@ def hip_deviation(look: Look, rep: Rep, line: BodyLine) -> Quantity:
     value = float(high if sags else low)
     at_s = float(signals.t_s[span][np.nanargmax(part) if sags else np.nanargmin(part)])
     within = _within_sd_deg(signals) + _WITHIN_SHARE * abs(value)
-    doubt = float(1.96 * np.hypot(own.error_sd_deg, within))
-    return Quantity(value, doubt, view=look.view.kind, at_s=at_s + look.offset_s)
+    sd = float(np.hypot(own.error_sd_deg, within))
+    return stated(
+        "hip_deviation_deg", look.view.kind, value, sd, signals.misfit, at_s + look.offset_s
+    )
 
 
 def hip_deviation_change(look: Look, rep: Rep, line: BodyLine) -> Quantity:
@@ -128,7 +128,8 @@ def hip_deviation_change(look: Look, rep: Rep, line: BodyLine) -> Quantity:
     deviation, own = hip_deviation(look, rep, line), line.own
     if not deviation.known or not np.isfinite(own.measured_deg):
         return not_measured(deviation.reason or LINE_HIDDEN)
-    change = deviation.value + own.error_deg - own.measured_deg
+    bias = doubt_of("hip_deviation_deg", look.view.kind).bias
+    change = deviation.value + bias + own.error_deg - own.measured_deg
     slant = 3.0 if look.view.slanted else 1.0
     within = np.sqrt(2) * _within_sd_deg(look.signals) * slant + _WITHIN_SHARE * abs(change)
     return Quantity(float(change), float(1.96 * within), view=look.view.kind, at_s=deviation.at_s)
@@ -139,9 +140,7 @@ def line_doubt_deg(
 ) -> tuple[float, float]:
     """95 % half-widths of a moment's body line and of its change against another moment (deg)."""
     within = _within_sd_deg(signals)
-    constant = _constant_sd_deg(view, support)
-    if hip_offset is not None:
-        constant = _own_error_deg(hip_offset, view, support)[1]
+    _, constant = _line_error_deg(signals, view, support, hip_offset)
     line = float(1.96 * np.hypot(constant, within))
     return line, float(1.96 * np.sqrt(2) * within)
 
@@ -153,16 +152,19 @@ def _within_sd_deg(signals: Signals) -> float:
     return float(np.hypot(_WITHIN_SD_DEG, 1.5 * jitter))
 
 
-def _constant_sd_deg(view: View, support: str | None) -> float:
-    constant = HIP_VENTRAL_SD * _deg_per_share(support)
-    return float(np.hypot(constant, _SLANT_SD_DEG if view.slanted else 0.0))
+def _line_error_deg(
+    signals: Signals, view: View, support: str | None, hip_offset: HipOffset | None
+) -> tuple[float, float]:
+    """What the line of a straight body is read as over the whole set, and its sd (deg).
 
-
-def _own_error_deg(hip_offset: HipOffset, view: View, support: str | None) -> tuple[float, float]:
-    """What the line of this body reads when it is straight, and what that may err by (1 sd)."""
+    Of a body that is not known: nothing, give or take what the fit of the body has. At a slant
+    the view errs more than one body differs from another.
+    """
+    if hip_offset is None or view.slanted:
+        return 0.0, median_known(signals.line_sd_deg)
     per_share = _deg_per_share(support)
     sd = float(np.hypot(hip_offset.plus_minus / 1.96 * per_share, _AGAIN_SD_DEG))
-    return hip_offset.share * per_share, float(np.hypot(sd, _SLANT_SD_DEG if view.slanted else 0))
+    return hip_offset.share * per_share, sd
 
 
 def _deg_per_share(support: str | None) -> float:

@@ -10,15 +10,12 @@ from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures.timing import NOT_PRESSED_UP
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.signals.side_arm import UPPER
+from formcheck.signals.calibration import stated
 
 ELBOW_HIDDEN = "the near elbow or wrist was hidden or out of the picture at that moment"
 ARM_LOST = "the tracker lost the arm at the bottom of this rep, so its depth was not seen"
 JITTERY = "the landmarks jitter too much to tell angles; film in better light, nearer, on a tripod"
 MOST_NOISE = 0.0125  # jitter, in arm lengths, beyond which angles are not told
-# From the front a nearly straight arm bends along the line of sight.
-_FRONT_TOP_PLUS_MINUS_DEG = 5.0
-_UPPER_ARM_PLUS_MINUS_DEG = 14.0  # 95 %, against exact joints; the elbow landmark is the weak one
 _BEND_SHARE_PLUS_MINUS = 0.10  # 95 %, of the share, against exact joints
 _TOP_WINDOW_S = 1.5  # the straightest moment is looked for this long after reaching the top
 _STEADY = 90.0  # percentile that stands for "straightest" without chasing noise
@@ -37,8 +34,9 @@ def elbow_bottom(look: Look, rep: Rep) -> Quantity:
     if (signals.bridged | ~np.isfinite(signals.elbow_deg))[turn].any():
         return not_measured(ARM_LOST)
     deepest = int(np.nanargmin(curve))
-    error = float(signals.elbow_plus_minus_deg[span][deepest])
-    return Quantity(float(curve[deepest]), error, view=look.view.kind)
+    sd = float(signals.elbow_sd_deg[span][deepest])
+    value = float(curve[deepest])
+    return stated("elbow_bottom_deg", look.view.kind, value, sd, signals.misfit)
 
 
 def elbow_top(look: Look, rep: Rep) -> Quantity:
@@ -53,27 +51,21 @@ def elbow_top(look: Look, rep: Rep) -> Quantity:
     if signals.noise > MOST_NOISE:
         return not_measured(JITTERY)
     value = float(np.nanpercentile(curve, _STEADY))
-    error = float(np.nanmedian(signals.elbow_plus_minus_deg[span]))
-    if look.view.kind == "front":
-        error = float(np.hypot(error, _FRONT_TOP_PLUS_MINUS_DEG))
-    return Quantity(value, error, view=look.view.kind)
+    sd = float(np.nanmedian(signals.elbow_sd_deg[span]))
+    return stated("elbow_top_deg", look.view.kind, value, sd, signals.misfit)
 
 
 def upper_arm_bottom(look: Look, rep: Rep) -> Quantity:
     """How far (deg) the elbow end of the upper arm lies below its shoulder end at the bottom.
 
-    Zero is parallel to the floor, negative deeper. The vertical part of the upper arm shows
-    truly in a level view, whatever its direction in depth.
+    Zero is parallel to the floor, negative deeper.
     """
-    signals = look.signals
-    near = signals.near_side
-    drop = signals.steady_px[f"{near}_elbow"][:, 1] - signals.steady_px[f"{near}_shoulder"][:, 1]
-    span = signals.between(rep.bottom_start_s, rep.bottom_end_s)
-    sine = drop[span] / (UPPER * signals.arm_length_px)
-    if not look.view.from_side or not np.isfinite(sine).any():
+    body, span = look.signals.body, look.signals.between(rep.bottom_start_s, rep.bottom_end_s)
+    if body is None or not np.isfinite(body.curve["upper_arm"][span]).any():
         return not_measured(ELBOW_HIDDEN)
-    above = float(np.degrees(np.arcsin(np.clip(np.nanmedian(sine), -1.0, 1.0))))
-    return Quantity(above, _UPPER_ARM_PLUS_MINUS_DEG, view=look.view.kind)
+    value = float(np.nanmedian(body.curve["upper_arm"][span]))
+    sd = float(np.nanmedian(body.sd["upper_arm"][span]))
+    return stated("upper_arm_bottom_deg", look.view.kind, value, sd, body.misfit)
 
 
 def shoulder_height_bottom(look: Look, rep: Rep) -> Quantity:

@@ -55,7 +55,6 @@ _PLAIN: dict[str, Measure] = {
     "hand_spacing_ratio": hand_spacing,
     "symmetry_deg": symmetry,
     "shoulder_unevenness": shoulders_apart,
-    "sticking_elbow_deg": sticking_elbow,
     "sticking_height_percent": sticking_height,
     "pressed_up_percent": pressed_up,
 }
@@ -65,12 +64,17 @@ _SPEEDS: Mapping[str, Measure] = {
 }
 # Both views show it: the one that is usually surer over the whole set comes first.
 _FROM_THE_SURER: Mapping[str, Measure] = {
-    "elbow_bottom_deg": elbow_bottom,
-    "elbow_top_deg": elbow_top,
     "upper_arm_bottom_deg": upper_arm_bottom,
     "shoulder_height_bottom": shoulder_height_bottom,
     "elbow_flare_deg": elbow_flare,
 }
+# The elbow's values come from one look, whose curve is drawn: the surer of all of them together.
+_OF_THE_ELBOW: Mapping[str, Measure] = {
+    "elbow_bottom_deg": elbow_bottom,
+    "elbow_top_deg": elbow_top,
+    "sticking_elbow_deg": sticking_elbow,
+}
+_RANGE = ("elbow_bottom_deg", "elbow_top_deg")
 # These need what the whole set shows: its line, its load.
 _OF_THE_LINE = {
     "hip_deviation_deg": hip_deviation,
@@ -108,6 +112,13 @@ def measure_reps(
     for name, measure in {**_FROM_THE_SURER, **added}.items():
         seen = [_of_each_rep(measure, look) for look in looks]
         _take(out, name, sorted(seen, key=_usual_doubt))
+    of_looks = [
+        {name: _of_each_rep(measure, look) for name, measure in _OF_THE_ELBOW.items()}
+        for look in looks
+    ]
+    of_looks.sort(key=lambda of: sum(_usual_doubt(of[name]) for name in _RANGE))
+    for name in _OF_THE_ELBOW:
+        _take(out, name, [of[name] for of in of_looks])
     return out
 
 

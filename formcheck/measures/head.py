@@ -7,10 +7,10 @@ import numpy as np
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
+from formcheck.signals.calibration import stated
 
 HEAD_NEEDS_SIDE = "the head against the trunk shows only from the side"
 HEAD_HIDDEN = "ear, shoulder or hip was hidden or out of the picture, or the track has no ears"
-_PLUS_MINUS_DEG = 8.5  # 95 %, against exact joints
 
 
 def head_angle(look: Look, rep: Rep) -> Quantity:
@@ -18,8 +18,9 @@ def head_angle(look: Look, rep: Rep) -> Quantity:
     if look.view.along_body:
         return not_measured(HEAD_NEEDS_SIDE)
     signals = look.signals
-    part = signals.head_deg[signals.between(rep.bottom_s - 0.1, rep.bottom_s + 0.1)]
+    now = signals.between(rep.bottom_s - 0.1, rep.bottom_s + 0.1)
+    part = signals.head_deg[now]
     if not np.isfinite(part).any():
         return not_measured(HEAD_HIDDEN)
-    slant = 1.5 if look.view.slanted else 1.0
-    return Quantity(float(np.nanmedian(part)), _PLUS_MINUS_DEG * slant, view=look.view.kind)
+    value, sd = float(np.nanmedian(part)), float(np.nanmedian(signals.head_sd_deg[now]))
+    return stated("head_angle_deg", look.view.kind, value, sd, signals.misfit)

@@ -46,7 +46,7 @@ def sticking_elbow(look: Look, rep: Rep) -> Quantity:
     value = float(np.interp(stuck_s, signals.t_s, signals.elbow_deg))
     if not np.isfinite(value):
         return not_measured(ELBOW_HIDDEN)
-    error = float(np.nanmedian(signals.elbow_plus_minus_deg[near]))
+    error = 1.96 * float(np.nanmedian(signals.elbow_sd_deg[near]))
     passed = float(np.nanmax(np.abs(signals.elbow_deg[near] - value)))
     return Quantity(value, float(np.hypot(error, passed)), view=look.view.kind, at_s=stuck_s)
 

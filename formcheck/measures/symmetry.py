@@ -11,13 +11,13 @@ from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.measures.values import why_hidden
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
-from formcheck.signals.front_arms import FrontScene
 
 # 95 % of the left-right difference that landmarks show on rendered, perfectly even clips.
 ELBOW_PLUS_MINUS_DEG = 9.0
 HEIGHT_PLUS_MINUS = 0.04  # arm lengths
 # Near a straight arm a percent of landmark error is ten degrees, so only bent arms are compared.
 _BENT_DEG = 130.0
+_TOP_SHARE = 0.97  # of the longest reach: at the top
 _BOTTOM_WINDOW_S = 0.12  # either side of the deepest moment
 
 # Beyond these the stance itself is crooked and is said as such (common practice).
@@ -29,11 +29,11 @@ _UNSEEN = "one arm is hidden in this attempt; film from the front with both arms
 
 def elbows_apart(look: Look, rep: Rep) -> Quantity:
     """Left minus right elbow angle (deg) where both arms are bent; + the left arm is straighter."""
-    scene = look.signals.scene
-    if scene is None:
+    signals = look.signals
+    if look.view.kind != "front" or signals.body is None:
         return _unseen(look)
     within = _within(look, rep)
-    left, right = scene.elbow_deg["left"], scene.elbow_deg["right"]
+    left, right = signals.elbow_left_deg, signals.elbow_right_deg
     with np.errstate(invalid="ignore"):
         bent = within & (np.minimum(left, right) < _BENT_DEG)
     return _quantity(median_known((left - right)[bent]), ELBOW_PLUS_MINUS_DEG)
@@ -50,34 +50,45 @@ def shoulders_apart(look: Look, rep: Rep) -> Quantity:
 
     Positive: the left shoulder stays higher.
     """
-    scene = look.signals.scene
-    if scene is None:
+    signals = look.signals
+    if look.view.kind != "front" or signals.body is None:
         return _unseen(look)
-    within = _within(look, rep)
-    heights = scene.shoulder["left"][:, 2] - scene.shoulder["right"][:, 2]
-    at_top = heights[within & scene.top] if (within & scene.top).any() else heights[scene.top]
-    low = heights[np.abs(look.signals.t_s - rep.bottom_s) <= _BOTTOM_WINDOW_S]
+    picture = signals.steady_px
+    apart_px = picture["right_shoulder"][:, 1] - picture["left_shoulder"][:, 1]
+    heights = apart_px / signals.arm_length_px
+    within, top = _within(look, rep), _at_top(look)
+    at_top = heights[within & top] if (within & top).any() else heights[top]
+    low = heights[np.abs(signals.t_s - rep.bottom_s) <= _BOTTOM_WINDOW_S]
     return _quantity(median_known(low) - median_known(at_top), HEIGHT_PLUS_MINUS)
 
 
-def stance_remarks(scene: FrontScene) -> tuple[str, ...]:
+def stance_remarks(look: Look) -> tuple[str, ...]:
     """Sentences about hands that are not level and shoulders that are turned, over the set.
 
-    The picture was levelled on hands and shoulders together, so a roll of the camera tilts
-    neither; only one against the other shows.
+    A roll of the camera tilts hands and shoulders alike; only one against the other shows.
     """
+    if look.view.kind != "front" or look.signals.body is None:
+        return ()
     remarks = []
-    hands = _tilt_deg(scene.wrist["left"][scene.top] - scene.wrist["right"][scene.top])
-    shoulders = _tilt_deg(scene.shoulder["left"][scene.top] - scene.shoulder["right"][scene.top])
+    top, picture = _at_top(look), look.signals.steady_px
+    hands, shoulders = (
+        _tilt_deg((picture[f"left_{joint}"] - picture[f"right_{joint}"])[top])
+        for joint in ("wrist", "shoulder")
+    )
     if abs(hands - shoulders) > HANDS_STAGGERED_DEG:
         lower = "left" if hands < shoulders else "right"
         remarks.append(
             f"The hands are not level with the shoulders: the {lower} hand lies nearer the camera "
             f"or lower, by {abs(hands - shoulders):.0f} degrees."
         )
-    middle = (scene.wrist["left"] + scene.wrist["right"])[scene.top, 1] / 2
-    over = (scene.shoulder["left"] + scene.shoulder["right"])[scene.top, 1] / 2
-    lean = float(np.degrees(np.arctan(median_known(over - middle))))
+    wrist, shoulder = (
+        (picture[f"left_{joint}"] + picture[f"right_{joint}"])[top] / 2
+        for joint in ("wrist", "shoulder")
+    )
+    # Square to the hands, so that a rolled camera leans nobody.
+    lean = float(
+        np.degrees(np.arctan2(*np.nanmedian((shoulder - wrist) * [1, -1], axis=0))) + hands
+    )
     if abs(lean) > SHOULDERS_TURNED_DEG:
         toward = "left" if lean > 0 else "right"
         remarks.append(
@@ -87,9 +98,17 @@ def stance_remarks(scene: FrontScene) -> tuple[str, ...]:
     return tuple(remarks)
 
 
-def _tilt_deg(across: FloatArray) -> float:
-    """Median tilt of right-to-left lines (K, 3) above the horizontal, + = left end higher."""
-    return float(np.degrees(np.arctan2(median_known(across[:, 2]), median_known(across[:, 1]))))
+def _at_top(look: Look) -> BoolArray:
+    """(M,) where the arms are about as straight as they get in this set."""
+    reach = np.where(look.signals.in_position, look.signals.reach, np.nan)
+    return np.asarray(reach >= _TOP_SHARE * float(np.nanpercentile(reach, 95)))
+
+
+def _tilt_deg(across_px: FloatArray) -> float:
+    """Median tilt of right-to-left lines (K, 2) in the picture, + = left end higher."""
+    return float(
+        np.degrees(np.arctan2(-median_known(across_px[:, 1]), median_known(across_px[:, 0])))
+    )
 
 
 def _within(look: Look, rep: Rep) -> BoolArray:

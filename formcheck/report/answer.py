@@ -24,7 +24,8 @@ def fix_first(analysis: Analysis) -> str | None:
 
 
 def answer_line(analysis: Analysis) -> str:
-    """``4 of 6 counted, 2 clean``; or how long a support was held, or that nothing was found."""
+    """``4 of 6 counted, 2 clean, 1 unclear; rep 6 failed``; or how long a support was held, or that
+    nothing was found."""
     summary = analysis.summary
     hold = analysis.hold
     if analysis.empty:
@@ -34,7 +35,13 @@ def answer_line(analysis: Analysis) -> str:
         broke_at_s = analysis.hold_verdict.broke_at_s
         broke = "" if broke_at_s is None else f", line lost after {broke_at_s - hold.start_s:.0f} s"
         return f"Support hold, {hold.held_s:.0f} s{broke}"
-    return f"{summary.counted} of {summary.attempts} counted, {summary.clean} clean"
+    said = (
+        f"{summary.counted} of {summary.attempts} counted, {summary.clean - summary.unclear} clean"
+    )
+    if summary.unclear:
+        said += f", {summary.unclear} unclear"
+    failed = [result.rep.index for result in analysis.reps if result.attempt == "failed"]
+    return f"{said}; {rep_list(failed)} failed" if failed else said
 
 
 def fix_line(analysis: Analysis) -> str:

@@ -12,6 +12,7 @@ from formcheck.advice.ladder import nearest_rung
 from formcheck.advice.step import NextStep
 from formcheck.analysis import Analysis, RepResult
 from formcheck.errors import FormcheckError
+from formcheck.faults.limit_sets import in_force
 from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
@@ -51,6 +52,7 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
             "attempts": summary.attempts,
             "counted": summary.counted,
             "clean": summary.clean,
+            "unclear": summary.unclear,
             "time_under_tension_s": _number(summary.time_under_tension_s),
             "pace_per_min": _number(summary.pace_per_min),
             "speed_loss_percent": _number(summary.speed_loss_percent),
@@ -63,6 +65,7 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
             "left": _side(analysis, "left"),
             "right": _side(analysis, "right"),
         },
+        "limits_in_force": in_force(analysis.limits, analysis.prescription.standard).name,
         "limits": {key: _number(limit.value) for key, limit in analysis.limits.items()},
         "next_step": _next_step(analysis.next_step),
         "pairing": _pairing(analysis),
@@ -240,8 +243,8 @@ def _rep(result: RepResult, working: Side | None) -> dict[str, Any]:
         measured |= _measured(name, values.get(name))
     return {
         "index": rep.index,
-        "working_arm": working,
         "attempt": result.attempt,
+        "working_arm": working,
         "why_not_counted": result.why_not_counted,
         "corrections": list(result.corrections),
         "start_s": _number(rep.start_s),

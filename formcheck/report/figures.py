@@ -30,6 +30,16 @@ STYLE: dict[Any, Any] = {
 }  # fmt: skip
 
 
+class ShownFigure(Figure):
+    """A figure that a notebook shows where a cell ends with it, whatever its settings."""
+
+    def _repr_png_(self) -> bytes:
+        picture = io.BytesIO()
+        with matplotlib.rc_context(STYLE):
+            self.savefig(picture, format="png", dpi=110)
+        return picture.getvalue()
+
+
 @contextmanager
 def themed() -> Iterator[None]:
     """Whatever is drawn inside looks like the report."""
@@ -39,7 +49,7 @@ def themed() -> Iterator[None]:
 
 def new_figure(width_in: float = 7.0, height_in: float = 3.4) -> tuple[Figure, Axes]:
     """An empty figure of one part; inside ``themed``."""
-    figure = Figure(figsize=(width_in, height_in), layout="constrained")
+    figure = ShownFigure(figsize=(width_in, height_in), layout="constrained")
     return figure, figure.subplots()
 
 

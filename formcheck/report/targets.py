@@ -29,3 +29,15 @@ def targets_of(analysis: Analysis) -> Targets:
         sag_deg=limits["hip_sag"].value,
         pike_deg=limits["hip_pike"].value,
     )
+
+
+def elbow_view(analysis: Analysis) -> str:
+    """The view by which the elbows of most reps were judged: what is drawn is what was judged."""
+    views = [
+        result.values[name].view or ""
+        for result in analysis.reps
+        for name in ("elbow_bottom_deg", "elbow_top_deg")
+        if name in result.values and result.values[name].known
+    ]
+    kinds = [look.view.kind for look in analysis.looks]
+    return max(kinds, key=lambda kind: (views.count(kind), -kinds.index(kind)))

@@ -9,6 +9,8 @@ import math
 from typing import Literal
 
 from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.limit_sets import DEFAULT, OWN, in_force
+from formcheck.faults.limits import Limits
 from formcheck.measures.values import rep_values
 from formcheck.variation.recognise import Disagreement, Variation
 
@@ -67,6 +69,7 @@ _UNITS: dict[str, tuple[str, int, float]] = {
     "s": (" s", 2, 1.0),
     "%": (" %", 0, 1.0),
     "% of the reps beside it": (" % of the reps beside it", 0, 1.0),
+    "% of the way up": (" % of the way up", 0, 1.0),
     "share of body mass": (" % of body mass", 0, 100.0),
 }
 
@@ -156,3 +159,20 @@ def limit_text(value: float, limit: float, unit: str) -> str:
 
 def _suffix(unit: str) -> str:
     return _UNITS.get(unit, (f" {unit}", 2, 1.0))[0]
+
+
+def in_force_text(limits: Limits, standard: str | None) -> str:
+    """Which limits were in force; empty for the default ones.
+
+    ``strict``; ``your own: hip_sag 8 instead of 12``.
+    """
+    now = in_force(limits, standard)
+    if now.name == DEFAULT:
+        return ""
+    if now.name != OWN:
+        return now.title
+    changed = ", ".join(
+        f"{key} {limit.value:g} instead of {default.value:g}"
+        for key, (limit, default) in now.changed.items()
+    )
+    return f"{now.title}: {changed}"

@@ -23,13 +23,15 @@ def write_report(
     xlsx: bool = False,
     note: str = "",
     weeks: Weeks | None = None,
+    blur_faces: bool = False,
     on_frame: Callable[[float], None] | None = None,
 ) -> None:
     """``report.json reps.csv report.html annotated.mp4`` (and ``reps.xlsx``) into ``out_dir``.
 
     ``clip_paths`` one for each of ``analysis.looks``, in that order; None (or an empty
     sequence) where there is no clip, only a pose track: the page then comes without video.
-    ``note`` is the user's remark shown on the page, ``weeks`` what the training log adds.
+    ``note`` is the user's remark shown on the page, ``weeks`` what the training log adds,
+    ``blur_faces`` hides the person's face in clip and pictures.
     ``on_frame`` is told the seconds of the clip drawn so far. Works for a set without a rep, and
     says so. Raises ClipError when a clip cannot be read, ContractError when a value from outside
     breaks the report's contract; files already in ``out_dir`` are overwritten.
@@ -46,6 +48,6 @@ def write_report(
     clips = [path for path in clip_paths if path is not None]
     clip = None
     if clips and len(clips) == len(analysis.looks):
-        clip = annotate(analysis, clips, out_dir / DRAWN_CLIP, on_frame)
+        clip = annotate(analysis, clips, out_dir / DRAWN_CLIP, on_frame, blur_faces=blur_faces)
     page = page_html(analysis, clip, DRAWN_CLIP, note, weeks)
     (out_dir / "report.html").write_text(page, encoding="utf-8")

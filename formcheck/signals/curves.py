@@ -7,22 +7,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import label
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import CUTOFF_HZ, RATE_HZ, low_pass, resample, without_outliers
-from formcheck.maths.geometry import length, line_deviation_deg, signed_turn_deg
+from formcheck.maths.geometry import length
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
-from formcheck.signals.bends import bends
-from formcheck.signals.front_arms import SIDES, FrontScene, front_scene
+from formcheck.signals.body_fit import BodyFit, fit_body
+from formcheck.signals.body_model import SIDES
 from formcheck.signals.ground import (
     at_one_size,
     find_position,
-    place_of,
     planted_side,
     without_sway,
 )
-from formcheck.signals.side_arm import Arm, solve_arm
-from formcheck.signals.view import USUAL_FOCAL_PER_LONG_SIDE, View
+from formcheck.signals.view import View
 
 # Eyes, mouth and thumbs tell nothing about a push-up and are not smoothed.
 _USED = {
@@ -35,19 +34,31 @@ _ARM_AND_TRUNK = ("shoulder", "elbow", "wrist", "hip")
 # Landmarks jitter by less than 1 % of an arm on a usual clip. A track that jitters more is
 # smoothed more, as far as a slow push-up allows; its uncertainties grow with what is left.
 _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
-_MOST_TURNED_DEG = 30.0  # of a side view; a user's word may call anything one
 
-# How much nearer the camera a planted hand is than its shoulder in a side view, in arm
-# lengths: hands at 1.35 shoulder widths, biacromial breadth 0.237 and arm 0.332 of stature.
-_HIDDEN_OFFSET_SIDE = 0.12
 
-# From the side the hip landmark lies ventral of the hip joint centre, by a share of the trunk
-# that shrinks as the elbows bend, because the shoulder landmark moves too: means over 13 sets of
-# rendered bodies with exact joints, and the spread between bodies (tests/truth). Left in, it
-# would read as a sag of 2 to 4 degrees in everyone.
-HIP_VENTRAL_STRAIGHT, HIP_VENTRAL_BENT = 0.044, 0.026
-HIP_VENTRAL_SD = 0.0165
-_USUAL_ELBOW_DEG = 120.0  # half way down, where one value has to do for a whole rep
+# Getting down or up: the hips this far from their usual line, the arm's landmarks this many times
+# further from the body than usual, for at most so long.
+_LEFT_THE_LINE_DEG, _NO_ARM_OF_IT, _GETS_UP_S = 20.0, 2.5, 2.5
+
+# The joints that must be seen for each curve of the body: a body in space has them all.
+_ARM = ("shoulder", "elbow", "wrist")
+_TRUNK = ("shoulder", "hip")
+_NEEDS = {
+    "elbow_deg": _ARM,
+    "elbow_left_deg": _ARM,
+    "elbow_right_deg": _ARM,
+    "elbow_sd_deg": _ARM,
+    "body_line_deg": (*_TRUNK, "ankle"),
+    "body_line_knee_deg": (*_TRUNK, "knee"),
+    "line_sd_deg": _TRUNK,
+    "head_deg": (*_TRUNK, "ear"),
+    "head_sd_deg": (*_TRUNK, "ear"),
+    "flare_deg": _ARM,
+    "flare_sd_deg": _ARM,
+    "reach": ("shoulder", "wrist"),
+    "shoulder_height": ("shoulder", "wrist"),
+    "hip_height": ("hip", "wrist"),
+}
 
 
 @dataclass(frozen=True)
@@ -61,6 +72,8 @@ class Signals:
     same with the knee, for sets on the knees.
     ``head_deg`` head against the trunk line, + hangs below.
     ``flare_deg`` upper arm against the trunk axis.
+    Each angle has its ``…_sd_deg``, what the fit of the body itself doubts it by (one sd; what it
+    is known by in the end stands in ``calibration``). ``misfit`` of the landmarks with one body.
     ``reach`` shoulder to hand distance in arm lengths: what bending does, whatever the view.
     ``shoulder_height`` of the shoulders above the hands, in arm lengths (the height signal
     that speed and evenness use); ``hip_height`` of the hips above the hands, likewise.
@@ -76,12 +89,14 @@ class Signals:
     elbow_deg: FloatArray
     elbow_left_deg: FloatArray
     elbow_right_deg: FloatArray
-    elbow_plus_minus_deg: FloatArray
+    elbow_sd_deg: FloatArray
     body_line_deg: FloatArray
     body_line_knee_deg: FloatArray
+    line_sd_deg: FloatArray
     head_deg: FloatArray
+    head_sd_deg: FloatArray
     flare_deg: FloatArray
-    flare_plus_minus_deg: FloatArray
+    flare_sd_deg: FloatArray
     reach: FloatArray
     shoulder_height: FloatArray
     hip_height: FloatArray
@@ -92,8 +107,9 @@ class Signals:
     near_side: str
     pose_rate_hz: float
     noise: float  # jitter left in the smoothed landmarks, sd in arm lengths
-    bridged: BoolArray  # shoulder or wrist was lost here and is filled in
-    scene: FrontScene | None = None  # both arms in space, from the front
+    bridged: BoolArray  # the arm was lost here: filled in, or taken for something else
+    misfit: float = 0.0
+    body: BodyFit | None = None  # in space, where a body could be fitted
 
     def between(self, start_s: float, end_s: float) -> slice:
         """Grid slice of a span: one sample at least, none when the clip does not hold it."""
@@ -106,7 +122,10 @@ class Signals:
 
 
 def read_signals(
-    track: PoseTrack, view: View, hands_above_feet: float = 0.0, on_knees: bool = False
+    track: PoseTrack,
+    view: View,
+    hands_above_feet: float | None = None,
+    on_knees: bool | None = None,
 ) -> Signals:
     """All curves of one clip. Pure: no files, no clock.
 
@@ -120,49 +139,20 @@ def read_signals(
     centre_px = np.array([track.width / 2, track.height / 2])
     points = at_one_size(grid.points, near, view, in_position, centre_px)
     steady = without_sway(points, near, view, in_position)
-    blank = np.full(len(grid_s), np.nan)
-    arms = {
-        "elbow_deg": blank, "elbow_left_deg": blank, "elbow_right_deg": blank,
-        "elbow_plus_minus_deg": blank, "flare_deg": blank, "flare_plus_minus_deg": blank,
-        "reach": blank, "shoulder_height": blank,
-    }  # fmt: skip
-    arm_px, scene = float("nan"), None
-    if view.kind == "front" and in_position.any():
-        scene = front_scene(
-            steady, in_position, track.width, track.height, hands_above_feet, on_knees
-        )
-        arms |= _front_curves(scene, in_position)
-        arm_px = _arm_px_at_top(steady, scene)
-    elif view.kind in ("side", "oblique") and in_position.any():
-        arm = _arm(steady, near, view, in_position, track, grid.noise_px)
-        arm_px = arm.length_px
-        shoulder, wrist = steady[f"{near}_shoulder"], steady[f"{near}_wrist"]
-        arms |= {
-            "elbow_deg": arm.elbow_deg,
-            f"elbow_{near}_deg": arm.elbow_deg,
-            "elbow_plus_minus_deg": arm.elbow_plus_minus_deg,
-            "flare_deg": arm.flare_deg,
-            "flare_plus_minus_deg": arm.flare_plus_minus_deg,
-            "reach": arm.reach,
-            "shoulder_height": (wrist[:, 1] - shoulder[:, 1]) / arm_px,
-        }
-    # At a slant both sides show, and the middle of them errs less than the near side alone.
-    one_side = near if view.kind == "side" else None
-    shoulder, hip, knee, ankle, wrist, ear = (
-        place_of(steady, joint, one_side)
-        for joint in ("shoulder", "hip", "knee", "ankle", "wrist", "ear")
-    )
-    if view.kind == "side":
-        hip = _hip_joint(shoulder, hip, arms["elbow_deg"])
+    body = None
+    if view.kind != "rear" and in_position.any():
+        body = fit_body(
+            steady, in_position, track.width, track.height, view.kind, near, view.yaw_deg,
+            hands_above_feet, on_knees,
+        )  # fmt: skip
+    if body:
+        in_position = _without_getting_up(in_position, body)
+    arm_px = body.arm_length_px if body else _span_px(_in_picture(track)) or float("nan")
     return Signals(
         t_s=grid_s,
         rate_hz=RATE_HZ,
         in_position=in_position,
-        **arms,
-        body_line_deg=line_deviation_deg(shoulder, hip, ankle),
-        body_line_knee_deg=line_deviation_deg(shoulder, hip, knee),
-        head_deg=_head_deg(shoulder, hip, ear, view),
-        hip_height=(wrist[:, 1] - hip[:, 1]) / arm_px,
+        **_curves(body, view, near, in_position, steady),
         drawn_px=grid.points,
         points_px=points,
         steady_px=steady,
@@ -170,33 +160,82 @@ def read_signals(
         near_side=near,
         pose_rate_hz=grid.pose_rate_hz,
         noise=grid.noise_px / arm_px,
-        bridged=_bridged(track, grid, [near] if view.near_side else list(SIDES)),
-        scene=scene,
+        bridged=_bridged(track, grid, [near] if view.near_side else list(SIDES))
+        | (body is not None and body.arm_misfit > _NO_ARM_OF_IT),
+        misfit=body.misfit if body else 0.0,
+        body=body,
     )
 
 
-def _front_curves(scene: FrontScene, use: BoolArray) -> dict[str, FloatArray]:
-    """The arm curves of a front view, from both arms in space."""
-    lift = [scene.shoulder[s][:, 2] - scene.wrist[s][:, 2] for s in SIDES]
-    span = [length(scene.shoulder[s] - scene.wrist[s]) for s in SIDES]
-    flare = _mean([scene.flare_deg[s] for s in SIDES])
+def _without_getting_up(in_position: BoolArray, body: BodyFit) -> BoolArray:
+    """``in_position`` without the ends of each stretch in which the body leaves the push-up.
+
+    Who gets down or up still has the hands on the floor, but the hips far from the line that they
+    keep in the set, or joints that the body of the set cannot have.
+    """
+    line = body.curve["line_knee" if body.on_knees else "line"]
+    usual = float(np.nanmedian(line[in_position])) if in_position.any() else 0.0
+    strange = (np.abs(line - usual) > _LEFT_THE_LINE_DEG) & (body.arm_misfit > _NO_ARM_OF_IT)
+    kept = in_position.copy()
+    stretches, count = label(in_position)
+    for number in range(1, count + 1):
+        places = np.flatnonzero(stretches == number)
+        for ordered in (places, places[::-1]):
+            soon = strange[ordered[: round(_GETS_UP_S * RATE_HZ)]]
+            if soon.any():
+                kept[ordered[: int(np.flatnonzero(soon)[-1]) + 1]] = False
+    return kept
+
+
+def _curves(
+    body: BodyFit | None,
+    view: View,
+    near: str,
+    in_position: BoolArray,
+    seen: Mapping[str, FloatArray],
+) -> dict[str, FloatArray]:
+    """The curves of a body in space; what the view hides, or was not ``seen``, is unknown."""
+    blank = np.full(len(in_position), np.nan)
+    if body is None:
+        return dict.fromkeys(_NEEDS, blank)
+    of, sd = body.curve, body.sd
+    far = "left" if near == "right" else "right"
     curves = {
-        "elbow_deg": scene.both_elbows_deg,
-        "elbow_left_deg": scene.elbow_deg["left"],
-        "elbow_right_deg": scene.elbow_deg["right"],
-        "elbow_plus_minus_deg": scene.both_elbows_plus_minus_deg,
-        "flare_deg": flare,
-        "flare_plus_minus_deg": np.full(len(flare), np.nan),
-        "reach": _mean(span),
-        "shoulder_height": _mean(lift),
+        "elbow_deg": of["elbow"],
+        "elbow_left_deg": of["elbow_left"],
+        "elbow_right_deg": of["elbow_right"],
+        "body_line_deg": of["line"],
+        "body_line_knee_deg": of["line_knee"],
+        "head_deg": of["head"],
+        "flare_deg": of["flare"],
+        "reach": _mean([_reach(body, side) for side in SIDES]),
+        "shoulder_height": of["shoulder_z"],
+        "hip_height": of["hip_z"],
+        "elbow_sd_deg": sd["elbow"],
+        "line_sd_deg": sd["line_knee" if body.on_knees else "line"],
+        "head_sd_deg": sd["head"],
+        "flare_sd_deg": sd["flare"],
     }
-    return {name: np.where(use, curve, np.nan) for name, curve in curves.items()}
+    if view.from_side:
+        curves[f"elbow_{far}_deg"] = blank
+    if view.along_body:
+        curves |= dict.fromkeys(("body_line_deg", "body_line_knee_deg", "head_deg"), blank)
+    sides = list(SIDES) if view.along_body else [near]
+    for name, joints in _NEEDS.items():
+        there = in_position & _shown(seen, sides, joints)
+        curves[name] = np.where(there, curves[name], np.nan)
+    return curves
 
 
-def _arm_px_at_top(points: Mapping[str, FloatArray], scene: FrontScene) -> float:
-    """Arm length in pixels as the straightest arms show it."""
-    seen = [length(points[f"{s}_shoulder"] - points[f"{s}_wrist"])[scene.top] for s in SIDES]
-    return float(np.nanmedian(np.concatenate(seen)))
+def _shown(seen: Mapping[str, FloatArray], sides: list[str], joints: tuple[str, ...]) -> BoolArray:
+    """(M,) where these joints of these sides were all seen."""
+    every = [np.isfinite(seen[f"{side}_{joint}"][:, 0]) for side in sides for joint in joints]
+    return np.asarray(np.all(every, axis=0))
+
+
+def _reach(body: BodyFit, side: str) -> FloatArray:
+    at = body.bodies.joint
+    return length(at[f"{side}_shoulder"] - at[f"{side}_wrist"])
 
 
 def _mean(curves: list[FloatArray]) -> FloatArray:
@@ -287,70 +326,3 @@ def _span_px(raw: FloatArray) -> float:
     known = np.concatenate(spans)
     known = known[np.isfinite(known)]
     return float(np.percentile(known, 90)) if len(known) else 0.0
-
-
-def _arm(
-    points: Mapping[str, FloatArray],
-    near: str,
-    view: View,
-    use: BoolArray,
-    track: PoseTrack,
-    noise_px: float,
-) -> Arm:
-    """The near arm in space, from the side or at a slant."""
-    centre = np.array([track.width / 2, track.height / 2])
-    shoulder, elbow, wrist, hip = (
-        points[f"{near}_{joint}"] for joint in ("shoulder", "elbow", "wrist", "hip")
-    )
-    reach_px = length(wrist - shoulder)
-    shoulder = _rigid_trunk(shoulder, hip, reach_px, use)
-    slanted = view.kind == "oblique"
-    whole = np.nanpercentile(reach_px[use], 97)
-    cycles = [(bend.start, bend.end) for bend in bends(reach_px / whole, use, RATE_HZ, least=0.05)]
-    return solve_arm(
-        shoulder - centre,
-        elbow - centre,
-        wrist - centre,
-        outward=hip - shoulder,
-        trunk=None if slanted else _hip_joint(shoulder, hip, _USUAL_ELBOW_DEG) - shoulder,
-        cycles=cycles,
-        use=use,
-        focal_px=USUAL_FOCAL_PER_LONG_SIDE * max(track.width, track.height),
-        hidden_offset=_HIDDEN_OFFSET_SIDE * float(np.cos(np.radians(view.yaw_deg))),
-        noise_px=noise_px,
-        yaw_deg=view.yaw_deg if slanted else None,
-        turned_rad=float(np.radians(np.clip(view.yaw_deg, -_MOST_TURNED_DEG, _MOST_TURNED_DEG))),
-    )
-
-
-def _rigid_trunk(
-    shoulder: FloatArray, hip: FloatArray, reach_px: FloatArray, use: BoolArray
-) -> FloatArray:
-    """The shoulder moved along the trunk so that the trunk keeps its length.
-
-    Landmarks slide headward by up to 6 % of the arm when the elbow passes behind the trunk; the
-    trunk itself does not grow. The length at the top, where the arm hangs free, is kept.
-    """
-    trunk_px = length(shoulder - hip)
-    high = use & (reach_px >= np.nanpercentile(reach_px[use], 80))
-    usual = float(np.nanmedian(trunk_px[high]))
-    change = np.clip(usual / trunk_px, 0.9, 1.1)
-    return hip + (shoulder - hip) * change[:, None]
-
-
-def _hip_joint(shoulder: FloatArray, hip: FloatArray, elbow_deg: FloatArray | float) -> FloatArray:
-    """The hip's joint centre from its landmark: moved dorsally, square to the trunk."""
-    trunk = hip - shoulder
-    across = np.stack([-trunk[:, 1], trunk[:, 0]], axis=1)
-    dorsal = across * np.where(across[:, 1:] > 0, -1.0, 1.0)
-    bent = np.nan_to_num(np.clip((180.0 - np.asarray(elbow_deg)) / 90.0, 0.0, 1.0))
-    share = HIP_VENTRAL_STRAIGHT + (HIP_VENTRAL_BENT - HIP_VENTRAL_STRAIGHT) * bent
-    return np.asarray(hip + share[..., None] * dorsal)
-
-
-def _head_deg(shoulder: FloatArray, hip: FloatArray, ear: FloatArray, view: View) -> FloatArray:
-    """Head line (shoulder to ear) against the trunk line (hip to shoulder), + hangs below."""
-    if view.kind in ("front", "rear"):
-        return np.full(len(shoulder), np.nan)
-    turn = signed_turn_deg(shoulder - hip, ear - shoulder)
-    return turn * np.sign(shoulder[:, 0] - hip[:, 0])

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 import numpy as np
 import pandas as pd
-from scipy.ndimage import binary_closing, binary_opening
+from scipy.ndimage import binary_closing, binary_dilation, binary_opening
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import RATE_HZ
@@ -24,6 +24,12 @@ _PLANTED, _SAME_GROUND, _SET_ANEW, _SLIDES = 0.3, 1.0, 0.15, 0.07
 _GROWN = 1.06  # a body whose size in the picture changes by less is filmed from one place
 _ARM_SHOWS_S = 6.0  # within this long before and after any moment of a set the arm is straight
 _SAME_SIZE = 0.85  # a trunk whose length in the picture changes by less is no nearer the camera
+# A front view of bent arms: this much shorter, over hands that stray no further from their place,
+# not longer ago than a rest between two reps.
+_SUNK, _STAYS, _BEND_NEARBY_S = 0.8, 0.12, 3.0
+# Hands this far above the shoulders when the arms are straight hang from a bar or hold one over
+# the chest: no push-up. On a wall they are level with them.
+_OVERHEAD = 0.4
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
 _KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
@@ -61,9 +67,17 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
     span = _arm_nearby(reach_px, length(hip - shoulder) if one_side else None)
+    straight = reach_px >= 0.9 * span
+    below = float(np.nanmedian(((wrist - shoulder)[:, 1] / span)[straight]))
+    if below < -_OVERHEAD:
+        return np.zeros(len(reach_px), dtype=bool)
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
     if view.kind in ("side", "oblique"):
         upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
+    else:
+        # Seen from before the head, a body on a bench hangs its arms along its trunk as one that
+        # stands; but it bends them over hands that stay.
+        upright &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None])
     ok = np.isfinite(reach_px) & ~upright
     if not ok.any():
         return ok
@@ -86,6 +100,18 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
     closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
     return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
+
+
+def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray) -> BoolArray:
+    """(M,) whether soon before or after the shoulders sink toward hands that keep their place.
+
+    ``reach`` (M,) shoulder to wrist and ``wrist`` (M, 2), in arm lengths as they show.
+    """
+    stays = length(wrist - _running_place(wrist)) < _STAYS
+    sunk = (reach < _SUNK) & stays
+    if not sunk.any():
+        return sunk
+    return np.asarray(binary_dilation(sunk, np.ones(2 * round(_BEND_NEARBY_S * RATE_HZ) + 1)))
 
 
 def _arm_nearby(reach_px: FloatArray, trunk_px: FloatArray | None) -> FloatArray:

@@ -15,9 +15,8 @@ from formcheck.maths.geometry import length
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.pose.track import INDEX, PoseTrack, Side
 from formcheck.reps.look import Look
+from formcheck.signals.body_model import SIDES, elbow_offset, flare_deg
 from formcheck.signals.curves import Signals
-from formcheck.signals.front_arms import SIDES
-from formcheck.signals.side_arm import elbow_of, offset_of
 from formcheck.variation.stance import lifted_hand, top_frames
 
 _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
@@ -27,8 +26,9 @@ _BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other 
 _SHOWS_NONE, _SHOWS = 0.25, 0.5
 _LIFTED_TRACK = 0.3  # arm lengths that one wrist stays higher than the other in a front view
 # 95 %, deg: from exact motion, the elbow of one arm at work, hands further in or out than two arms
-# have them, reads up to 10 degrees too bent.
-WORKING_PLUS_MINUS_DEG = 10.0
+# have them, reads up to 10 degrees too bent; from the side, where the arm of an archer leans
+# along the line of sight, up to 14.
+WORKING_PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 10.0, 14.0
 
 FAR_ARM = "the far arm worked in this rep, and the body hides it; film from the front"
 ONE_AT_A_TIME = "one arm works at a time, so the two are not compared within a rep"
@@ -117,8 +117,7 @@ def _shown_bend(signals: Signals, at_s: float) -> float:
     across = (upper[:, 0] * line[:, 1] - upper[:, 1] * line[:, 0]) / length(line)
     seen = abs(median_known(across)) / signals.arm_length_px
     reach = median_known(length(line)) / signals.arm_length_px
-    whole = float(offset_of(elbow_of(np.array(min(reach, 0.99)))))
-    return seen / whole
+    return seen / elbow_offset(min(reach, 0.99))
 
 
 def _lifted_hand(look: Look) -> ArmWork:
@@ -156,6 +155,8 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         return look
     signals = look.signals
     either = {"left": signals.elbow_left_deg, "right": signals.elbow_right_deg}
+    leans = work.arms == "archer" and look.view.from_side
+    doubt_deg = FROM_SIDE_PLUS_MINUS_DEG if leans else WORKING_PLUS_MINUS_DEG
     elbow = signals.elbow_deg.copy()
     flare = signals.flare_deg.copy()
     for place, (rep, side) in enumerate(zip(look.reps, work.working, strict=True)):
@@ -165,15 +166,15 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         last = place + 1 == len(look.reps)
         here = (signals.t_s >= begins) & (signals.t_s < (np.inf if last else rep.end_s))
         elbow[here] = either[side][here]
-        if signals.scene is not None:
-            flare[here] = signals.scene.flare_deg[side][here]
+        if signals.body is not None:
+            flare[here] = flare_deg(signals.body.bodies, side)[here]
     return replace(
         look,
         signals=replace(
             signals,
             elbow_deg=elbow,
             flare_deg=flare,
-            elbow_plus_minus_deg=np.hypot(signals.elbow_plus_minus_deg, WORKING_PLUS_MINUS_DEG),
+            elbow_sd_deg=np.hypot(signals.elbow_sd_deg, doubt_deg / 1.96),
         ),
     )
 

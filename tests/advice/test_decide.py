@@ -75,7 +75,7 @@ def test_a_target_of_two_earns_nothing() -> None:
 
 
 def test_a_rep_that_failed_is_no_fault_that_training_allows() -> None:
-    fails = SetRecord([True] * 11 + [False], 11, (), (), failed={12: 40.0})
+    fails = marked("failed", (12,))
     decision = decide(fails, Prescription(target_reps=12))
     assert decision.direction == "same" and codes(decision)[0] == "failed"
 

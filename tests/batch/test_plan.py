@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,12 +18,12 @@ from tests.batch.folders import clip_file
 OUT = Path("/out")
 
 
-def plans(*clips: ClipFile, roster: Roster | None = None, **asked: object) -> list[SetPlan]:
-    each = replace(SetJob((), model="full"), **asked)  # type: ignore[arg-type]
+def plans(*clips: ClipFile, roster: Roster | None = None, **asked: Any) -> list[SetPlan]:
+    each = replace(SetJob((), model="full"), **asked)
     return plan_sets(clips, roster or Roster(), each, OUT)
 
 
-def key(clip: ClipFile, **asked: object) -> str:
+def key(clip: ClipFile, **asked: Any) -> str:
     return plans(clip, **asked)[0].key
 
 

@@ -111,11 +111,17 @@ def test_each_limit_raises_its_own_fault_and_no_other(measure: str, value: float
     changed = {measure: replace(GOOD[measure], value=value)}
     (fault,) = faults_of(changed)
     assert (fault.key, fault.verdict, fault.rep) == (key, "fault", 3)
-    assert fault.limit == default_limits()[key].value
+    assert abs(fault.limit) == abs(default_limits()[key].value)
     assert fault.unit == default_limits()[key].unit
     assert fault.uncertainty == GOOD[measure].plus_minus
     assert fault.view == GOOD[measure].view
     assert REP.start_s <= fault.at_s <= REP.end_s
+
+
+def test_whether_the_hips_led_or_trailed_is_kept_in_the_sign() -> None:
+    for lag_s in (0.5, -0.5):
+        (fault,) = faults_of({"hips_lag_s": Quantity(lag_s, 0.1)})
+        assert (fault.value, fault.limit) == (lag_s, 0.25 if lag_s > 0 else -0.25)
 
 
 def test_a_fault_is_shown_where_it_happens() -> None:

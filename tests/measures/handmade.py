@@ -25,9 +25,9 @@ T_S = np.arange(0.0, 8.0, 1 / RATE_HZ)
 REP = Rep(1, start_s=2.0, bottom_start_s=3.0, bottom_s=3.5, bottom_end_s=4.0, top_s=5.0, end_s=6.0)
 
 _CURVES = (
-    "elbow_deg", "elbow_left_deg", "elbow_right_deg", "elbow_plus_minus_deg", "body_line_deg",
-    "body_line_knee_deg", "head_deg", "flare_deg", "flare_plus_minus_deg", "reach",
-    "shoulder_height", "hip_height",
+    "elbow_deg", "elbow_left_deg", "elbow_right_deg", "elbow_sd_deg", "body_line_deg",
+    "body_line_knee_deg", "line_sd_deg", "head_deg", "head_sd_deg", "flare_deg", "flare_sd_deg",
+    "reach", "shoulder_height", "hip_height",
 )  # fmt: skip
 
 

@@ -28,6 +28,7 @@ from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn,
 
 FloatArray = npt.NDArray[np.float64]
 
+pytestmark = pytest.mark.usefixtures("exact_joints")
 NO_ERROR = OwnLine(measured_deg=0.0, error_deg=0.0, error_sd_deg=0.0)
 SAGS = through((2.2, 0), (3, 18), (4, 18), (4.8, 0))
 
@@ -42,8 +43,10 @@ def own_line_of(
     view: View = SIDE,
     support: str = "toes",
     reps: Sequence[Rep] = (REP,),
+    sd_deg: float = 1.6,
 ) -> OwnLine:
-    shown = drawn(body_line_deg=line_deg, body_line_knee_deg=line_deg)
+    unsure = np.full(len(T_S), sd_deg)
+    shown = drawn(body_line_deg=line_deg, body_line_knee_deg=line_deg, line_sd_deg=unsure)
     return read_line(look_at(shown, view, reps), support).own
 
 
@@ -165,10 +168,11 @@ def test_without_a_top_before_the_first_rep_the_line_stands_as_it_is_seen() -> N
         assert own.error_deg == 0.0 and own.error_sd_deg > 0.5
 
 
-def test_on_the_knees_the_landmarks_are_trusted_less() -> None:
-    """The hip's error turns a shorter leg by more (segment lengths: de Leva 1996)."""
-    knees, toes = read_own_line(0.0, support="knees"), read_own_line(0.0, support="toes")
-    assert knees.error_sd_deg > toes.error_sd_deg
+def test_what_the_fit_of_the_body_doubts_stays_in_doubt() -> None:
+    level = np.full(len(T_S), 5.0)
+    sure, unsure = (own_line_of(level, sd_deg=sd_deg) for sd_deg in (1.0, 4.0))
+    assert unsure.error_sd_deg > sure.error_sd_deg
+    assert unsure.error_deg > sure.error_deg, "and more of a crooked start is put down to it"
 
 
 def test_change_is_told_against_the_persons_own_line_not_against_a_straight_one() -> None:

@@ -21,23 +21,21 @@ from formcheck.measures.depth import (
     shoulder_height_bottom,
     upper_arm_bottom,
 )
-from formcheck.signals.side_arm import UPPER
+from formcheck.signals.calibration import NOT_ONE_BODY, ONE_BODY
+from tests.filmed import look_of
 from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, SIDE, T_S, drawn, look_at, through
+from tests.pinhole import Camera, PushUpSet
 
 BENT = through((2, 170), (3, 82), (4, 84), (5, 168))
 FIVE = np.full(len(T_S), 5.0)
-SEEN = drawn(elbow_deg=BENT, elbow_plus_minus_deg=FIVE)
-SEEN_ARM = drawn(
-    steady_px={
-        "left_shoulder": np.full((len(T_S), 2), 300.0),
-        "left_elbow": np.full((len(T_S), 2), 340.0),
-    }
-)
+pytestmark = pytest.mark.usefixtures("exact_joints")
+SEEN = drawn(elbow_deg=BENT, elbow_sd_deg=FIVE)
 
 
 def test_the_bottom_is_the_smallest_angle_of_the_rep() -> None:
     bottom = elbow_bottom(look_at(SEEN), REP)
-    assert bottom == Quantity(82.0, 5.0, view="side")
+    assert (bottom.value, bottom.view) == (82.0, "side")
+    assert bottom.plus_minus == pytest.approx(1.96 * 5.0)
 
 
 def test_a_deeper_bend_outside_the_rep_does_not_count_for_it() -> None:
@@ -83,22 +81,23 @@ def test_landmarks_that_jitter_too_much_tell_no_angle() -> None:
             assert known or measured.reason == JITTERY
 
 
-def test_lockout_is_less_certain_from_the_front() -> None:
-    assert (
-        elbow_top(look_at(SEEN, FRONT), REP).plus_minus > elbow_top(look_at(SEEN), REP).plus_minus
-    )
-    assert elbow_top(look_at(SEEN, FRONT), REP).view == "front"
+def test_landmarks_that_fit_no_one_body_tell_no_angle() -> None:
+    strange = look_at(replace(SEEN, misfit=ONE_BODY + 0.1))
+    for measured in (elbow_bottom(strange, REP), elbow_top(strange, REP)):
+        assert measured.reason == NOT_ONE_BODY
 
 
-@pytest.mark.parametrize("above_deg", [-20.0, 0.0, 25.0])
-def test_the_upper_arm_above_parallel_is_positive(above_deg: float) -> None:
+@pytest.mark.parametrize("camera", [Camera(yaw_deg=10.0, aim=(-1.2, 0.5)), Camera()])
+def test_the_upper_arm_above_parallel_is_positive(camera: Camera) -> None:
     """The elbow end lies below the shoulder end by the sine of the angle."""
-    drop_px = UPPER * SEEN.arm_length_px * np.sin(np.radians(above_deg))
-    shoulder = np.full((len(T_S), 2), 300.0)
-    points = {"left_shoulder": shoulder, "left_elbow": shoulder + np.array([40.0, drop_px])}
-    measured = upper_arm_bottom(look_at(drawn(steady_px=points)), REP)
-    assert measured.value == pytest.approx(above_deg)
-    assert not upper_arm_bottom(look_at(drawn(steady_px=points), FRONT), REP).known
+    for bottom_deg in (70.0, 115.0):
+        done = PushUpSet(bottoms_deg=(bottom_deg,) * 3)
+        look = look_of(done.film(camera))
+        joints = done.joints(np.array(done.bottoms_s()[:1]))
+        upper = (joints["left_elbow"] - joints["left_shoulder"])[0]
+        true = np.degrees(np.arcsin(upper[2] / np.linalg.norm(upper)))
+        measured = upper_arm_bottom(look, look.reps[0])
+        assert measured.value == pytest.approx(-true, abs=5.0)
 
 
 def test_the_shoulders_lowest_height_is_that_of_the_bottom() -> None:
@@ -123,4 +122,4 @@ def test_range_loss_is_what_the_last_rep_lacks_of_the_deepest() -> None:
 def test_every_measured_end_names_the_view_that_showed_it() -> None:
     for view in (SIDE, OBLIQUE, FRONT):
         assert elbow_bottom(look_at(SEEN, view), REP).view == view.kind
-    assert not upper_arm_bottom(look_at(SEEN_ARM, REAR), REP).known
+    assert not upper_arm_bottom(look_at(SEEN, REAR), REP).known

@@ -21,6 +21,7 @@ T_S = np.arange(0.0, 12.0, 1 / 30)
 FIRST, SECOND = REP, replace(REP.shifted(4.0), index=2)
 REPS = (FIRST, SECOND)
 DURING_THE_SECOND = (SECOND.start_s - 0.01 <= T_S) & (SECOND.end_s + 0.01 >= T_S)
+pytestmark = pytest.mark.usefixtures("exact_joints")
 LEVEL = np.zeros(len(T_S))
 BENT = through((2, 170), (3, 80), (4, 80), (5, 170), (6, 170), (7, 90), (8, 90), (9, 170), t_s=T_S)
 
@@ -73,7 +74,7 @@ def test_where_no_look_shows_it_the_reason_is_that_of_a_look_that_might_have() -
 
 
 def bending(plus_minus_deg: float | np.ndarray, deeper_deg: float = 0.0) -> dict[str, np.ndarray]:
-    return {"elbow_deg": BENT - deeper_deg, "elbow_plus_minus_deg": LEVEL + plus_minus_deg}
+    return {"elbow_deg": BENT - deeper_deg, "elbow_sd_deg": (LEVEL + plus_minus_deg) / 1.96}
 
 
 def test_range_is_taken_from_the_surer_look_whatever_their_order() -> None:
@@ -94,7 +95,8 @@ def test_the_surer_look_is_chosen_over_the_whole_set_not_rep_by_rep() -> None:
     side = look_at(drawn(T_S, **surer_once), SIDE, reps)
     found = [rep["elbow_bottom_deg"] for rep in measured(side, front)]
     assert [value.view for value in found] == ["front"] * 3
-    assert found[0].plus_minus == 12.0, "or a set would jump from one view's error to the other's"
+    # Or a set would jump from one view's error to the other's.
+    assert found[0].plus_minus == pytest.approx(12.0)
 
 
 def test_a_rep_that_the_surer_look_missed_is_taken_from_the_other() -> None:

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from formcheck.measures.flare import (
-    FRONT_PLUS_MINUS_DEG,
     elbow_flare,
     elbow_flare_left,
     elbow_flare_right,
@@ -32,7 +31,7 @@ MEASURES = {
 def filmed(done: PushUpSet, camera: Camera | None = None) -> Look:
     """From the front, with both arms in space and every rep found."""
     look = look_of(done.film(camera or Camera(), noise_px=0.5))
-    assert look.signals.scene is not None
+    assert look.signals.body is not None
     assert len(look.reps) == len(done.bottoms_deg)
     return look
 
@@ -41,6 +40,7 @@ def saved(name: str) -> Look:
     return look_of(read_track(DATA / f"{name}.parquet"))
 
 
+@pytest.mark.usefixtures("exact_joints")
 @pytest.mark.parametrize(
     ("flare_deg", "hand_spacing"), [(30.0, 0.8), (50.0, 1.35), (65.0, 1.6), (78.0, 1.55)]
 )
@@ -51,6 +51,7 @@ def test_flare_from_the_front_is_the_prescribed_one(flare_deg: float, hand_spaci
             assert measure(look, rep).value == pytest.approx(flare_deg, abs=6.0)
 
 
+@pytest.mark.usefixtures("exact_joints")
 def test_flare_is_told_rep_by_rep() -> None:
     asked = (35.0, 50.0, 65.0)
     look = filmed(PushUpSet(flare_deg=asked))
@@ -58,13 +59,14 @@ def test_flare_is_told_rep_by_rep() -> None:
     assert seen == pytest.approx(asked, abs=6.0)
 
 
-def test_a_camera_off_the_middle_errs_on_the_arms_in_opposite_ways() -> None:
+@pytest.mark.usefixtures("exact_joints")
+def test_a_camera_off_the_middle_hardly_changes_the_flare() -> None:
     look = filmed(PushUpSet(), Camera(yaw_deg=80.0))
     rep = look.reps[0]
     assert elbow_flare(look, rep).value == pytest.approx(50.0, abs=6.0)
-    assert elbow_flare_left(look, rep).plus_minus > elbow_flare(look, rep).plus_minus
 
 
+@pytest.mark.usefixtures("exact_joints")
 def test_arms_that_hardly_bend_have_no_flare() -> None:
     look = filmed(PushUpSet())
     held = replace(look.reps[0], bottom_s=0.5)  # in the hold before the first rep
@@ -72,11 +74,11 @@ def test_arms_that_hardly_bend_have_no_flare() -> None:
     assert not flare.known and "hardly bend" in (flare.reason or "")
 
 
+@pytest.mark.usefixtures("exact_joints")
 def test_elbows_out_of_sight_are_not_said_to_hardly_bend() -> None:
     look = filmed(PushUpSet())
-    assert look.signals.scene is not None
-    unseen = replace(look.signals.scene, both_elbows_deg=np.full(len(look.signals.t_s), np.nan))
-    hidden = replace(look, signals=replace(look.signals, scene=unseen))
+    unseen = np.full(len(look.signals.t_s), np.nan)
+    hidden = replace(look, signals=replace(look.signals, elbow_deg=unseen))
     assert "hidden" in (elbow_flare(hidden, look.reps[0]).reason or "")
 
 
@@ -93,11 +95,12 @@ def test_flare_on_rendered_front_clips_is_within_eight_degrees(name: str) -> Non
 
 
 def test_a_side_view_is_less_sure_of_flare_than_a_front_view() -> None:
-    look = saved("flared_pair_side")
+    look, front = saved("flared_pair_side"), saved("flared_pair_front")
+    surer = elbow_flare(front, front.reps[0]).plus_minus
     truth = read_truth(DATA / "flared_pair_side.truth.json")
     for rep, true in zip(look.reps, truth.reps, strict=True):
         flare = elbow_flare(look, rep)
-        assert flare.plus_minus >= FRONT_PLUS_MINUS_DEG + 2.0
+        assert flare.plus_minus > surer
         assert abs(flare.value - true.values["elbow_flare_deg"]) <= flare.plus_minus
 
 

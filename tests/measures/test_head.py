@@ -7,7 +7,7 @@ import pytest
 
 from formcheck.measures.head import HEAD_HIDDEN, HEAD_NEEDS_SIDE, head_angle
 from formcheck.signals.view import View
-from tests.measures.handmade import FRONT, OBLIQUE, REAR, REP, T_S, drawn, look_at, through
+from tests.measures.handmade import FRONT, REAR, REP, T_S, drawn, look_at, through
 
 
 def test_the_heads_angle_is_read_at_the_bottom() -> None:
@@ -31,9 +31,9 @@ def test_along_the_body_the_head_does_not_show(view: View) -> None:
     assert measured.reason == HEAD_NEEDS_SIDE
 
 
-def test_a_slanted_view_is_less_certain() -> None:
-    level = drawn(head_deg=np.zeros(len(T_S)))
-    assert (
-        head_angle(look_at(level, OBLIQUE), REP).plus_minus
-        > head_angle(look_at(level), REP).plus_minus
+def test_the_head_is_known_as_well_as_the_fit_of_the_body_knows_it() -> None:
+    sure, unsure = (
+        drawn(head_deg=np.zeros(len(T_S)), head_sd_deg=np.full(len(T_S), sd)) for sd in (3.0, 6.0)
     )
+    surer = head_angle(look_at(sure), REP).plus_minus
+    assert head_angle(look_at(unsure), REP).plus_minus > surer > 0.0

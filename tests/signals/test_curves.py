@@ -23,6 +23,7 @@ from tests.filmed import (
 from tests.measures.handmade import drawn
 from tests.pinhole import Camera
 
+pytestmark = pytest.mark.usefixtures("exact_joints")
 FloatArray = npt.NDArray[np.float64]
 
 

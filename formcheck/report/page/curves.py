@@ -20,8 +20,9 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import line_curve
 from formcheck.measures.values import rep_values
 from formcheck.report import theme
+from formcheck.report.figures import ShownFigure
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
-from formcheck.report.targets import Targets
+from formcheck.report.targets import Targets, elbow_view
 
 _PT_PER_INCH = 72.0
 _SVG = "http://www.w3.org/2000/svg"
@@ -61,6 +62,7 @@ class Chart:
 def series_of(analysis: Analysis) -> list[Series]:
     """The curves this set has, each from the view that shows it best; NaN out of position."""
     found = []
+    judged_from = elbow_view(analysis)
     for key, name, unit in (
         ("elbow_deg", "Elbow angle", "°"),
         ("body_line_deg", "Body line, + sags", "°"),
@@ -70,6 +72,8 @@ def series_of(analysis: Analysis) -> list[Series]:
         for view in analysis.looks:
             hidden = rep_values()["hip_deviation_deg"].hidden
             if key == "body_line_deg" and view.view.kind in hidden:
+                continue
+            if key == "elbow_deg" and view.view.kind != judged_from:
                 continue
             signals = view.signals
             curve = (
@@ -120,7 +124,7 @@ def curves_figure(
     heights = [1.9 if one.key == "elbow_deg" else 1.25 for one in series] + [0.75]
     width_in, height_in = width_px / 96, sum(heights) + 0.32 * len(heights) + 0.5
     with matplotlib.rc_context(_style(width_px)):
-        figure = Figure(figsize=(width_in, height_in))
+        figure = ShownFigure(figsize=(width_in, height_in))
         rows = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights, squeeze=False)
         axes: list[Axes] = list(rows[:, 0])
         for axis, one in zip(axes, series, strict=False):

@@ -36,7 +36,8 @@ class Box:
 class Mark:
     """Drawing of one rep on a WIDTH × HEIGHT field, and the sentence that says the same.
 
-    ``standing`` "clean", "faulty" (counted, with a fault), "not_counted" or "aborted".
+    ``standing`` "clean", "unclear" (too close to a limit to call it clean), "faulty" (counted, with
+    a fault), "not_counted", "aborted" or "failed".
     """
 
     index: int
@@ -60,10 +61,12 @@ def marks(analysis: Analysis, targets: Targets) -> list[Mark]:
 
 
 def standing(result: RepResult) -> str:
-    """Clean, counted with a fault, not counted, or aborted."""
+    """Clean, unclear, counted with a fault, not counted, aborted or failed."""
     if result.attempt != "counted":
         return str(result.attempt)
-    return "faulty" if _keys(result, "fault") else "clean"
+    if _keys(result, "fault"):
+        return "faulty"
+    return "unclear" if _keys(result, "borderline") else "clean"
 
 
 def _mark(result: RepResult, targets: Targets, longest_s: float) -> Mark:

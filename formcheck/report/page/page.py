@@ -30,9 +30,23 @@ from formcheck.report.answer import (
 )
 from formcheck.report.moments import PHASE_KEYS, bounds_s, called_at_s
 from formcheck.report.page import marks
+from formcheck.report.page.compare import HEIGHT, STEPS, WIDTH, compared
 from formcheck.report.page.curves import chart, samples, series_of
+from formcheck.report.set_words import (
+    correction_text,
+    led_text,
+    set_facts,
+    sticking_text,
+    test_text,
+)
 from formcheck.report.targets import Targets, targets_of
-from formcheck.report.video.annotate import Annotated, FaultId, id_of
+from formcheck.report.video.annotate import (
+    STILL_WIDTH_PX,
+    STUCK,
+    Annotated,
+    FaultId,
+    id_of,
+)
 from formcheck.report.video.canvas import Picture
 from formcheck.report.weeks import Weeks
 from formcheck.report.words import (
@@ -43,6 +57,7 @@ from formcheck.report.words import (
     VERDICTS,
     disagreement_text,
     how_to_film,
+    in_force_text,
     judged_name,
     limit_text,
     number,
@@ -53,10 +68,12 @@ from formcheck.report.words import (
     with_unit,
 )
 from formcheck.reps.find import rep_list
+from formcheck.variation.arms import ONE_AT_A_TIME
 
-STILLS_BUDGET = 700_000  # bytes of JPEG, so that the page stays under 1.5 MB
+STILLS_BUDGET = 560_000  # bytes of JPEG, so that the page stays under 1.5 MB
 _WIDE_PX, _NARROW_PX = 1080.0, 344.0
-NOT_ASKED = (NO_TEMPO, NO_HANDS)
+NOT_ASKED = (NO_TEMPO, NO_HANDS, ONE_AT_A_TIME)
+_MOST_STUCK = 3  # presses that slowed are shown, the last of them
 _LEAD_S = 0.4  # a fault is shown from a little before it happens
 
 
@@ -153,7 +170,13 @@ def _context(
         "rows": [_row(result, columns) for result in analysis.reps],
         "groups": _groups(analysis, clip),
         "not_judged": _not_judged(analysis),
+        "sheet": _sheet(analysis),
+        "compared": compared(analysis, series),
+        "compare_size": (WIDTH, HEIGHT),
+        "compare_steps": STEPS,
+        "moments": _moments(analysis, clip),
         "moving": {
+            "compared": vars(both) if (both := compared(analysis, series)) else None,
             "frame": 1 / max(analysis.looks[0].track.fps, 1.0) if analysis.looks else 0.04,
             "reps": [
                 {"i": r.rep.index, "b": [round(t, 3) for t in bounds_s(r.rep)]}
@@ -174,7 +197,6 @@ def _context(
 def _facts(analysis: Analysis) -> list[tuple[str, str]]:
     """What was done and asked, as name and value with unit; only what is known."""
     summary, variation, asked = analysis.summary, analysis.variation, analysis.prescription
-    mass_kg = analysis.person.body_mass_kg
     facts = [
         ("Variation", variation_text(variation)),
         ("Body inclined", plus_minus(variation.inclination_deg.value,
@@ -182,9 +204,9 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Held at the top", f"{analysis.hold.held_s:.0f} s"
          if analysis.hold else ""),
         ("Surface", _surface_text(analysis)),
-        ("Load on the hands", _load_text(summary.load_fraction.value, mass_kg)),
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _range_text(analysis) if analysis.reps else ""),
+        ("Limits", in_force_text(analysis.limits, asked.standard)),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
         ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
          if summary.time_under_tension_s > 0 else ""),
@@ -195,7 +217,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("First breakdown", f"rep {summary.first_breakdown_rep}"
          if summary.first_breakdown_rep else ""),
     ]  # fmt: skip
-    return [(name, value) for name, value in facts if value and value != "–"]
+    return [(name, value) for name, value in facts + set_facts(analysis) if value and value != "–"]
 
 
 def _surface_text(analysis: Analysis) -> str:
@@ -206,13 +228,6 @@ def _surface_text(analysis: Analysis) -> str:
     if cm is not None:
         return f"about {abs(cm):.0f} cm high"
     return f"{abs(height.value):.1f} ± {height.plus_minus:.1f} arm lengths high"
-
-
-def _load_text(share: float, body_mass_kg: float | None) -> str:
-    if not math.isfinite(share):
-        return ""
-    kg = f", {share * body_mass_kg:.0f} kg" if body_mass_kg else ""
-    return f"{100 * share:.0f} % of body mass{kg}"
 
 
 def _rails_text(targets: Targets) -> str:
@@ -298,13 +313,18 @@ def _row(result: RepResult, columns: list[RepValue]) -> dict[str, Any]:
         "attempt": ATTEMPTS[result.attempt],
         "why": result.why_not_counted or "",
         "cells": cells,
+        "corrections": [correction_text(one) for one in result.corrections],
         "faults": [(f.key, f.verdict) for f in result.faults],
     }
 
 
 def _groups(analysis: Analysis, clip: Annotated | None) -> list[dict[str, Any]]:
     """Faults by kind, the one to fix first leading; each with the times it happened."""
-    pictures = _embedded(clip.stills) if clip else {}
+    timed = {key for key, kind in fault_kinds().items() if kind.phase is not None}
+    shown = {key: still for key, still in clip.stills.items() if key[1] not in timed | {STUCK}} if (
+        clip
+    ) else {}  # fmt: skip
+    pictures = _embedded(shown)
     keys = list(dict.fromkeys(f.key for f in analysis.faults))
     sure = {
         key: sum(f.key == key and f.verdict == "fault" for f in analysis.faults) for key in keys
@@ -322,14 +342,77 @@ def _groups(analysis: Analysis, clip: Annotated | None) -> list[dict[str, Any]]:
                 ].label,
                 "only_borderline": sure[key] == 0,
                 "reps": rep_list(sorted({f.rep for f in cases})),
-                "cases": [_case(f, pictures.get(id_of(f), "")) for f in cases],
+                "cases": [_case(f, pictures.get(id_of(f), ""), analysis) for f in cases],
             }
         )
     return groups
 
 
-def _case(fault: Fault, picture: str) -> dict[str, Any]:
+def _sheet(analysis: Analysis) -> dict[str, str] | None:
+    """What the named test asks, and how it went; the rows of the reps say the rest."""
+    test = analysis.test
+    if test is None:
+        return None
+    standard = test.standard
+    source = standard.source + (f", {standard.year}" if standard.year else "")
     return {
+        "name": standard.name,
+        "result": test_text(test),
+        "source": _sentence(f"source: {source}"),
+        "superseded": _sentence(f"out of use: {standard.superseded}")
+        if standard.superseded
+        else "",
+        "not_seen": _sentence(f"not seen here: {standard.not_seen}") if standard.not_seen else "",
+    }
+
+
+def _moments(analysis: Analysis, clip: Annotated | None) -> list[dict[str, Any]]:
+    """Where the set failed, else where its presses stuck, the slowest first: the moment, large."""
+    found = []
+    for result in analysis.reps:
+        at = result.values["sticking_height_percent"]
+        if at.known and at.at_s is not None:
+            failed = result.attempt == "failed"
+            still = clip.stills.get((result.rep.index, STUCK)) if clip else None
+            found.append(
+                {
+                    "failed": failed,
+                    "rep": result.rep.index,
+                    "at_s": at.at_s,
+                    "seek_s": max(0.0, at.at_s - _LEAD_S),
+                    "where": sticking_text(result.values),
+                    "picture": "" if still is None else _jpeg(still, STILL_WIDTH_PX, 80),
+                }
+            )
+    where_failed = [one for one in found if one["failed"]]
+    return where_failed or found[-_MOST_STUCK:]
+
+
+def _phase_bars(fault: Fault, analysis: Analysis) -> dict[str, Any] | None:
+    """A phase as done beside what was asked, both from one start: shares of the longer one."""
+    phase = fault_kinds()[fault.key].phase
+    if phase is None:
+        return None
+    tempo = analysis.prescription.tempo
+    asked_s = getattr(tempo, f"{phase}_s", None)
+    longest = max(fault.value + fault.uncertainty, asked_s or 0.0, fault.limit, 0.1)
+    return {
+        "phase": phase,
+        "done": 100 * max(fault.value, 0.0) / longest,
+        "doubt": 100 * fault.uncertainty / longest,
+        "asked": None if asked_s is None else 100 * asked_s / longest,
+        "asked_s": None if asked_s is None else f"{asked_s:g} s asked",
+        "limit": 100 * fault.limit / longest,
+    }
+
+
+def _case(fault: Fault, picture: str, analysis: Analysis) -> dict[str, Any]:
+    bars = _phase_bars(fault, analysis)
+    if bars is not None:
+        picture = ""  # a still of a time shows nothing
+    return {
+        "bars": bars,
+        "led": led_text(fault),
         "rep": fault.rep,
         "verdict": fault.verdict,
         "at_s": fault.at_s,

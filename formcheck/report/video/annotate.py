@@ -19,7 +19,8 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import line_curve
 from formcheck.report import theme
 from formcheck.report.moments import called_at_s, moment
-from formcheck.report.targets import targets_of
+from formcheck.report.targets import elbow_view, targets_of
+from formcheck.report.video.blur import Head, blur_head, heads_at
 from formcheck.report.video.canvas import Canvas, Matrix, Picture
 from formcheck.report.video.overlay import (
     BAND_UNITS,
@@ -47,6 +48,7 @@ _DRAWN = tuple(
 
 
 FaultId = tuple[int, str]  # rep and key: a rep has each fault once
+STUCK = "stuck"
 
 
 def id_of(fault: Fault) -> FaultId:
@@ -58,8 +60,9 @@ def id_of(fault: Fault) -> FaultId:
 class Annotated:
     """What the page shows of the clip besides the clip itself, as RGB pictures.
 
-    ``stills`` of the faults; ``poster`` the whole picture at the
-    bottom of the first rep; ``width`` and ``height`` of the clip in px.
+    ``stills`` of the faults, and of the moments where a press stuck, by rep and ``STUCK``;
+    ``poster`` the whole picture at the bottom of the first rep; ``width`` and ``height`` of the
+    clip in px.
     """
 
     stills: Mapping[FaultId, Picture]
@@ -92,14 +95,16 @@ def annotate(
     clip_paths: Sequence[Path],
     out: Path,
     on_frame: Callable[[float], None] | None = None,
+    *,
+    blur_faces: bool = False,
 ) -> Annotated:
     """Write the annotated clip of a set.
 
     ``clip_paths`` are the clips of ``analysis.looks``, in that order. The first one keeps the
     clock: each of its pictures is kept with its own time, and beside it stands the picture of
     the other view nearest in time. The longer side is at most ``LONG_SIDE_PX`` and the whole at
-    most ``MOST_PX``. ``on_frame`` is
-    told the seconds done. Raises ClipError.
+    most ``MOST_PX``. ``on_frame`` is told the seconds done. ``blur_faces`` makes the person's
+    face unrecognisable in every picture. Raises ClipError.
     """
     infos = [probe_apart(path) for path in clip_paths]
     targets = targets_of(analysis)
@@ -113,13 +118,15 @@ def annotate(
     band = canvas.part(0, height, width, height + band_height)
     calls = _calls(analysis)
     above = _more_room_above(panels, MOST_CALLS * CALL_UNITS * unit)
-    wanted = list(calls)
+    wanted = _wanted(analysis, calls)
+    judged = _panel_of(panels, elbow_view(analysis))
     hold = analysis.hold
     poster_at_s = 0.0 if hold is None else hold.start_s + hold.held_s / 2
     if analysis.reps:
         poster_at_s = analysis.reps[0].rep.bottom_s
     stills: dict[FaultId, Picture] = {}
     poster: Picture | None = None
+    heads = [_heads(panel) if blur_faces else None for panel in panels]
     half_frame_s = 0.5 / max(clock.info.fps, 1.0)
     with ClipWriter(
         out,
@@ -131,9 +138,11 @@ def annotate(
     ) as clip:
         for t_s, frames in _in_step(panels):
             now = moment(analysis.reps, t_s)
-            for panel, (index, frame) in zip(panels, frames, strict=True):
+            for panel, head, (index, frame) in zip(panels, heads, frames, strict=True):
                 shown = picture.part(panel.left, 0, panel.left + panel.width, height)
                 shown.show(frame, panel.cut)
+                if head is not None:
+                    blur_head(shown, head[index])
                 points = {name: path[index] for name, path in panel.points.items()}
                 readings = _readings(panel, index, analysis, calls, t_s)
                 if readings is not None:
@@ -142,8 +151,8 @@ def annotate(
                     shown.letter(panel.source.view.kind, 6 * unit, 14 * unit, 11 * unit,
                                  theme.LIMB.picture, casing=theme.BAND)  # fmt: skip
             while wanted and wanted[0][0] <= t_s + half_frame_s:
-                fault = wanted.pop(0)[1]
-                stills[id_of(fault)] = _still(picture, _panel_of(panels, fault.view), t_s)
+                _, key, view = wanted.pop(0)
+                stills[key] = _still(picture, _panel_of(panels, view), t_s)
             called = [
                 fault
                 for at_s, fault in calls
@@ -151,7 +160,8 @@ def annotate(
             ]
             paint_call(picture, called[::-1], unit, above=above)
             in_position = _value(clock, "in_position", frames[0][0]) > 0.5
-            elbow = _value(clock, "elbow", frames[0][0]) if in_position else math.nan
+            index = frames[panels.index(judged)][0]
+            elbow = _value(judged, "elbow", index) if in_position else math.nan
             paint_band(
                 band, now, analysis.reps, t_s, elbow, analysis.prescription.tempo, targets, unit,
                 hold,
@@ -174,6 +184,19 @@ def _calls(analysis: Analysis) -> list[tuple[float, Fault]]:
         for fault in result.faults
     ]
     return sorted(calls, key=lambda call: call[0])
+
+
+def _wanted(
+    analysis: Analysis, calls: Sequence[tuple[float, Fault]]
+) -> list[tuple[float, FaultId, str]]:
+    """The moments of which a still is kept, in order of time, and the view that it is cut from."""
+    stuck = [
+        (quantity.at_s, (result.rep.index, STUCK), quantity.view or "")
+        for result in analysis.reps
+        for quantity in [result.values["sticking_height_percent"]]
+        if quantity.known and quantity.at_s is not None
+    ]
+    return sorted([*((at_s, id_of(fault), fault.view) for at_s, fault in calls), *stuck])
 
 
 def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel], int, int]:
@@ -231,6 +254,15 @@ def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel]
         )  # fmt: skip
         at += shown
     return panels, at, rows
+
+
+def _heads(panel: _Panel) -> list[Head | None]:
+    """The head in each picture of the panel's clip, in px of the panel."""
+    scale = panel.height / panel.info.height
+    return [
+        head and Head(head.x * scale - panel.cut, head.y * scale, head.radius * scale)
+        for head in heads_at(panel.source.track, panel.info.times_s)
+    ]
 
 
 def _drawn(view: Look) -> dict[str, FloatArray]:

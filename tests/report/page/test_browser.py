@@ -125,7 +125,7 @@ def test_the_moment_moves_on_the_curves_while_the_clip_plays(opened: Opened) -> 
 
 
 def test_the_time_strip_works_from_the_keyboard(opened: Opened, written: Written) -> None:
-    strip = opened.page.get_by_role("slider")
+    strip = opened.page.get_by_role("slider", name="Time in the clip")
     strip.focus()
     strip.press("PageDown")
     wait_for_time(opened.page, written.analysis.reps[0].rep.start_s)
@@ -134,6 +134,22 @@ def test_the_time_strip_works_from_the_keyboard(opened: Opened, written: Written
     expect(strip).to_have_attribute("aria-valuetext", re.compile(r"^\d+\.\d s, rep 2, lowering$"))
     strip.press("Home")
     wait_for_time(opened.page, 0.0)
+
+
+def test_two_reps_are_shown_at_the_same_moment_of_each(opened: Opened, written: Written) -> None:
+    box = opened.page.locator("#compare")
+    box.locator('[data-pick="a"]').select_option("1")
+    box.locator('[data-pick="b"]').select_option("3")
+    through = box.get_by_role("slider")
+    through.fill("0")
+    for place, rep in (("a", 0), ("b", 2)):
+        video = box.locator(f'video[data-side="{place}"]')
+        start_s = written.analysis.reps[rep].rep.start_s
+        assert video.evaluate("v => v.currentTime") == pytest.approx(start_s, abs=0.05)
+    for curve in ("a", "b"):
+        path = box.locator(f'[data-row="elbow_deg"] path.{curve}').get_attribute("d") or ""
+        assert path.startswith("M") and path.count("L") > 20
+    expect(box.locator('[data-read="elbow_deg"]')).to_have_text(re.compile(r"^\d+° and \d+°$"))
 
 
 def test_the_table_sorts_by_number_both_ways(opened: Opened) -> None:

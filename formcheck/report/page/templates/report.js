@@ -158,6 +158,50 @@
     });
   }
 
+  // Two reps side by side: the same moment of both, and their curves over each other
+  const pairBox = document.getElementById("compare");
+  if (pairBox && data.compared) {
+    const through = document.getElementById("through");
+    const chosen = (place) => {
+      const index = Number(pairBox.querySelector(`[data-pick="${place}"]`).value);
+      return data.compared.reps.find((rep) => rep.i === index);
+    };
+    const drawPair = () => {
+      const step = Number(through.value);
+      for (const place of ["a", "b"]) {
+        const rep = chosen(place);
+        const video = pairBox.querySelector(`video[data-side="${place}"]`);
+        if (video) video.currentTime = rep.t[step];
+        for (const row of data.compared.rows) {
+          const svg = pairBox.querySelector(`[data-row="${row.key}"]`);
+          const { width, height } = svg.viewBox.baseVal;
+          const last = rep.t.length - 1;
+          let path = "";
+          rep.v[row.key].forEach((value, i) => {
+            if (value === null) return;
+            const y = height - ((value - row.low) / (row.high - row.low || 1)) * height;
+            path += `${path ? "L" : "M"}${((i / last) * width).toFixed(1)} ${y.toFixed(1)}`;
+          });
+          svg.querySelector(`.${place}`).setAttribute("d", path);
+          const here = svg.querySelector(".here");
+          here.setAttribute("x1", (step / last) * width);
+          here.setAttribute("x2", (step / last) * width);
+        }
+      }
+      for (const row of data.compared.rows) {
+        const digits = row.unit === "°" ? 0 : 2;
+        const say = (place) => {
+          const value = chosen(place).v[row.key][step];
+          return value === null ? "–" : value.toFixed(digits).replace("-", "−") + (row.unit === "°" ? "°" : "");
+        };
+        pairBox.querySelector(`[data-read="${row.key}"]`).textContent = `${say("a")} and ${say("b")}`;
+      }
+    };
+    pairBox.addEventListener("input", drawPair);
+    for (const video of pairBox.querySelectorAll("video")) video.addEventListener("loadedmetadata", drawPair);
+    drawPair();
+  }
+
   // Sorting
   const table = document.getElementById("reps");
   if (table) {

@@ -1,0 +1,139 @@
+"""What was set from clips with exact truth: where landmarks lie, and how far values err.
+
+All of it stands in `calibration.toml`, which `python -m tests.truth.calibrate` writes; nothing in
+it is set by hand. Each entry says how many bodies it rests on.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+import numpy as np
+
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.quantity import Quantity, not_measured
+
+NEAR_AND_FAR = ("near", "far")
+USUAL_MISFIT = 0.5  # of landmarks with one body, over a set
+ONE_BODY = 0.85  # misfit, beyond which landmarks do not belong to one body
+NOT_ONE_BODY = (
+    "the points seen do not fit one body, so its angles are not told; film with the whole body in "
+    "the light and nothing before it"
+)
+
+
+@dataclass(frozen=True)
+class Landmarks:
+    """Where landmarks lie beside their joints, in arm lengths, along each joint's own axes.
+
+    Rows as ``body_model.LANDMARKS``: mean with straight arms and its change per 90 degrees of
+    bend (14, 3); sd between bodies, and within one set from moment to moment (14,).
+    """
+
+    straight: FloatArray
+    bending: FloatArray
+    own_sd: FloatArray
+    moving_sd: FloatArray
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """How a value of one quantity and view errs: ``bias`` on average, and one half-width (95 %).
+
+    The half-width of a value whose own fit doubts it by ``sd`` is
+    ``widen`` · hypot(``share`` · sd, ``least``) · (1 + ``strange`` · misfit beyond usual).
+    """
+
+    bias: float = 0.0
+    share: float = 1.0
+    least: float = 0.0
+    strange: float = 0.0
+    widen: float = 1.96
+
+    def half_width(self, sd: float, misfit: float) -> float:
+        """95 % half-width of a value that its own fit doubts by ``sd``."""
+        strange = 1.0 + self.strange * max(misfit - USUAL_MISFIT, 0.0)
+        return self.widen * math.hypot(self.share * sd, self.least) * strange
+
+
+@dataclass(frozen=True)
+class Calibration:
+    landmarks: Mapping[str, Mapping[str, Mapping[str, object]]]
+    doubts: Mapping[str, Mapping[str, Doubt]]
+
+
+_IN_USE: ContextVar[Calibration | None] = ContextVar("calibration", default=None)
+
+
+@cache
+def shipped() -> Calibration:
+    text = files("formcheck.signals").joinpath("calibration.toml").read_text(encoding="utf-8")
+    return from_toml(text)
+
+
+def from_toml(text: str) -> Calibration:
+    """The calibration that a file's ``text`` holds."""
+    raw = tomllib.loads(text)
+    names = Doubt.__dataclass_fields__
+    doubts = {
+        view: {
+            name: Doubt(**{key: float(entry[key]) for key in names if key in entry})
+            for name, entry in by_name.items()
+        }
+        for view, by_name in raw["doubts"].items()
+    }
+    return Calibration(raw["landmarks"], doubts)
+
+
+@contextmanager
+def using(calibration: Calibration) -> Iterator[None]:
+    """Within this, another calibration is in use: one made without some bodies, to try it there."""
+    token = _IN_USE.set(calibration)
+    try:
+        yield
+    finally:
+        _IN_USE.reset(token)
+
+
+def in_use() -> Calibration:
+    return _IN_USE.get() or shipped()
+
+
+def landmarks_of(kind: str, names: tuple[str, ...]) -> Landmarks:
+    """The landmarks ``names`` as a view of this ``kind`` shows them, the near side left."""
+    table = in_use().landmarks
+    rows = []
+    for name in names:
+        side, joint = name.split("_", 1)
+        rows.append(table["front" if kind == "front" else NEAR_AND_FAR[side == "right"]][joint])
+    return Landmarks(
+        *(
+            np.array([row[key] for row in rows], dtype=float)
+            for key in ("straight", "bending", "own_sd", "moving_sd")
+        )
+    )
+
+
+def doubt_of(name: str, kind: str) -> Doubt:
+    """How ``name`` errs from this view; as the fit says where no clip told."""
+    return in_use().doubts.get(kind, {}).get(name, Doubt())
+
+
+def stated(
+    name: str, kind: str, value: float, sd: float, misfit: float, at_s: float | None = None
+) -> Quantity:
+    """A measured ``value`` without its usual bias and with its 95 % half-width.
+
+    An angle is not told where the landmarks fit no one body; what moves still moves when it does.
+    """
+    if misfit > ONE_BODY and not name.endswith("_s"):
+        return not_measured(NOT_ONE_BODY)
+    doubt = doubt_of(name, kind)
+    return Quantity(value - doubt.bias, doubt.half_width(sd, misfit), view=kind, at_s=at_s)

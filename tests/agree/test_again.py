@@ -1,0 +1,99 @@
+"""Saved sets judged again under something else, in bulk, and rewritten only when asked."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import time
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import formcheck
+from formcheck.cli import app
+from formcheck.errors import Exit
+from formcheck.faults.limits import LimitsError
+from tests.agree.made import made_set
+
+TRACKS = Path(__file__).parents[1] / "data"
+
+
+@pytest.fixture(scope="module")
+def judged(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two report folders without clips."""
+    place = tmp_path_factory.mktemp("sets")
+    for name in ("hip_sag_side", "clean_side"):
+        formcheck.judge(TRACKS / f"{name}.parquet").write(place / name, drawing=False)
+    return place
+
+
+def test_a_stricter_limit_calls_more_and_says_which() -> None:
+    sets = [made_set("mon", [{"hip_deviation_deg": v} for v in (2.0, 11.0, 20.0)])]
+    (row,) = formcheck.judge_again(sets, limits={"hip_sag": 7.0}).to_dict("records")
+    assert (row["clean_before"], row["clean"]) == (2, 1)
+    assert row["gained"] == "hip_sag in 2" and row["lost"] == ""
+    (row,) = formcheck.judge_again(sets, limits={"hip_sag": 30.0}).to_dict("records")
+    assert row["gained"] == "" and row["lost"] == "hip_sag in 3"
+
+
+def test_another_tempo_is_judged_without_measuring_again() -> None:
+    sets = [made_set("mon", [{}, {}], plus_minus=0.1)]
+    (row,) = formcheck.judge_again(sets, tempo="4-1-X-1").to_dict("records")
+    assert row["gained"] == "rushed_eccentric in 1, 2"
+
+
+def test_100_saved_sets_are_judged_again_in_milliseconds_each(judged: Path, tmp_path: Path) -> None:
+    for i in range(100):
+        (tmp_path / f"set_{i}").mkdir()
+        shutil.copy(judged / "hip_sag_side/report.json", tmp_path / f"set_{i}/report.json")
+    started_s = time.process_time()
+    table = formcheck.judge_again(tmp_path, limits="strict")
+    assert len(table) == 100
+    assert (time.process_time() - started_s) / 100 < 0.05
+
+
+def test_it_agrees_with_the_set_judged_anew(judged: Path) -> None:
+    strict = formcheck.judge(TRACKS / "hip_sag_side.parquet", limits="strict").faults()
+    table = formcheck.judge_again(judged, limits="strict").set_index("set")
+    called = strict[(strict["verdict"] == "fault") & (strict["key"] == "hip_sag")]
+    before = {5, 6}
+    now = set(called["rep"]) - before
+    assert table.loc["hip_sag_side", "gained"].startswith(
+        f"hip_sag in {', '.join(map(str, sorted(now)))}"
+    )
+
+
+def test_the_command_writes_nothing_unless_asked(judged: Path) -> None:
+    path = judged / "hip_sag_side/report.json"
+    before = path.read_bytes()
+    said = CliRunner().invoke(app, ["again", str(judged), "--limits", "strict"])
+    assert said.exit_code == 0 and "1 of 2 sets judged otherwise" in said.output
+    assert "hips sag" in said.output
+    assert path.read_bytes() == before
+
+
+def test_with_write_the_reports_are_made_again(judged: Path, tmp_path: Path) -> None:
+    shutil.copytree(judged, tmp_path / "sets")
+    said = CliRunner().invoke(
+        app, ["again", str(tmp_path / "sets"), "--limits", "strict", "--write"]
+    )
+    assert said.exit_code == 0, said.output
+    report = json.loads((tmp_path / "sets/hip_sag_side/report.json").read_text("utf-8"))
+    assert report["limits_in_force"] == "strict" and report["limits"]["hip_sag"] == 8.0
+    assert "strict" in (tmp_path / "sets/hip_sag_side/report.html").read_text("utf-8")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["--limits", "nowhere.toml"], ["--standard", "olympic"], []],
+    ids=["no such limits", "no such standard", "nothing to judge by"],
+)
+def test_what_cannot_be_judged_by_is_one_sentence(words: list[str], judged: Path) -> None:
+    said = CliRunner().invoke(app, ["again", str(judged), *words])
+    assert said.exit_code == Exit.USAGE and "Traceback" not in said.output
+
+
+def test_an_unknown_limit_is_named() -> None:
+    with pytest.raises(LimitsError, match="hip_sagg"):
+        formcheck.judge_again([made_set("mon", [{}])], limits={"hip_sagg": 1.0})

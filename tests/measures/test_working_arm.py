@@ -1,0 +1,58 @@
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from formcheck.maths.quantity import Quantity, not_measured
+from formcheck.measures.working_arm import of_working_arm, sides_kept
+from formcheck.variation.arms import FAR_ARM, ArmWork
+from tests.measures.handmade import FRONT, REP, SIDE, drawn, look_at
+
+ALTERNATING = ArmWork("archer", 1.0, ("left", "right"))
+
+
+def values() -> dict[str, Quantity]:
+    names = (
+        "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "sticking_elbow_deg",
+        "symmetry_deg", "elbow_flare_deg", "elbow_flare_left_deg", "elbow_flare_right_deg",
+    )  # fmt: skip
+    return {name: Quantity(float(i), 1.0) for i, name in enumerate(names)}
+
+
+def test_flare_is_that_of_the_arm_that_worked() -> None:
+    both = [values(), values()]
+    of_working_arm(
+        both, [look_at(drawn(), FRONT, [REP])], ArmWork("archer", 1.0, ("left", "right"))
+    )
+    flares = [of_rep["elbow_flare_deg"].value for of_rep in both]
+    assert flares == [values()[f"elbow_flare_{side}_deg"].value for side in ("left", "right")]
+
+
+def test_a_near_arm_that_only_props_says_nothing_of_its_rep() -> None:
+    both = [values(), values()]
+    of_working_arm(both, [look_at(drawn(), SIDE, [REP])], ALTERNATING)
+    assert both[0]["elbow_bottom_deg"].known
+    assert both[1]["elbow_bottom_deg"].reason == FAR_ARM
+
+
+def test_two_arms_keep_every_value() -> None:
+    one = [values()]
+    of_working_arm(one, [look_at(drawn(), FRONT, [REP])], ArmWork("two", 1.0))
+    assert one == [values()]
+
+
+def test_sides_are_summed_by_the_arm_of_each_rep() -> None:
+    elbows = [Quantity(80.0, 5.0), Quantity(95.0, 5.0), not_measured("hidden")]
+    kept = sides_kept(
+        [{"elbow_bottom_deg": q} for q in elbows],
+        [True, False, True],
+        [True, False, False],
+        ArmWork("archer", 1.0, ("left", "right", "right")),
+    )
+    assert (kept["left"].reps, kept["left"].clean, kept["left"].elbow_bottom_deg) == (1, 1, 80.0)
+    assert (kept["right"].reps, kept["right"].counted) == (2, 1)
+    assert kept["right"].elbow_bottom_deg == pytest.approx(95.0)
+    nothing = sides_kept([{"elbow_bottom_deg": elbows[2]}], [True], [True],
+                         ArmWork("one", 1.0, ("left",)))  # fmt: skip
+    assert math.isnan(nothing["left"].elbow_bottom_deg)

@@ -1,0 +1,106 @@
+"""Archer and one-arm sets are told from two arms where the view shows it, and judged by the arm
+that works, from the side, the front and both."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import pytest
+
+from formcheck.analysis import Analysis, analyse
+from formcheck.asked.prescription import Arms, Prescription
+from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME
+from tests.coached import Coached, reps
+
+ALTERNATING = Coached(
+    course=tuple(reps(4)), arms="archer", working=("left", "right") * 2, hand_spacing=2.6
+)  # fmt: skip
+ON_THE_LEFT = Coached(course=tuple(reps(3)), arms="archer", working=("left",) * 3, hand_spacing=2.6)
+ONE_NEAR = Coached(course=tuple(reps(3)), arms="one", working=("left",))
+ONE_FAR = Coached(course=tuple(reps(3)), arms="one", working=("right",))
+TWO = Coached(course=tuple(reps(3)))
+VIEWS = pytest.mark.parametrize("view", ["side", "front", "both"])
+
+
+@cache
+def judged(done: Coached, view: str, told: Arms | None = None) -> Analysis:
+    return analyse(done.tracks(view), Prescription(arms=told))
+
+
+@VIEWS
+def test_an_archer_that_changes_arms_is_told_with_the_arm_of_every_rep(view: str) -> None:
+    work = judged(ALTERNATING, view).variation.arm_work
+    assert (work.arms, work.pattern) == ("archer", "alternating")
+    assert work.working == ("left", "right") * 2
+
+
+@pytest.mark.parametrize("view", ["front", "both"])
+def test_an_archer_counts_by_the_arm_that_works(view: str) -> None:
+    analysis = judged(ALTERNATING, view)
+    assert analysis.summary.counted == analysis.summary.clean == 4
+    for result in analysis.reps:
+        elbow = result.values["elbow_bottom_deg"]
+        assert abs(elbow.value - 80.0) <= elbow.plus_minus
+        assert result.values["symmetry_deg"].reason == ONE_AT_A_TIME
+
+
+def test_from_the_side_the_far_arms_reps_are_not_judged_and_say_why() -> None:
+    analysis = judged(ALTERNATING, "side")
+    near, far = analysis.reps[0], analysis.reps[1]
+    assert near.attempt == "counted"
+    assert far.values["elbow_bottom_deg"].reason == FAR_ARM
+    assert far.why_not_counted is not None and FAR_ARM in far.why_not_counted
+    assert not any(fault.key == "uneven_arms" for fault in analysis.faults)
+
+
+@pytest.mark.parametrize("view", ["front", "both"])
+def test_an_archer_on_one_side_is_told_from_the_front(view: str) -> None:
+    analysis = judged(ON_THE_LEFT, view)
+    assert analysis.variation.arm_work.pattern == "same_side"
+    assert analysis.summary.counted == 3
+
+
+def test_an_archer_on_one_side_is_judged_from_the_side_when_it_is_told() -> None:
+    analysis = judged(ON_THE_LEFT, "side", "archer")
+    assert analysis.variation.arms == "archer" and analysis.summary.counted == 3
+
+
+@VIEWS
+@pytest.mark.parametrize(("done", "side"), [(ONE_NEAR, "left"), (ONE_FAR, "right")])
+def test_one_arm_is_told_and_judged_whichever_side_the_camera_stands_on(
+    view: str, done: Coached, side: str
+) -> None:
+    analysis = judged(done, view)
+    assert analysis.variation.arms == "one" and analysis.hold is None
+    assert analysis.variation.arm_work.working == (side,) * 3
+    assert analysis.summary.counted == 3
+    for result in analysis.reps:
+        elbow = result.values["elbow_bottom_deg"]
+        assert abs(elbow.value - 80.0) <= elbow.plus_minus
+    assert "trunk_rotation" in {entry.key for entry in analysis.not_judged}
+
+
+@VIEWS
+def test_two_arms_are_two(view: str) -> None:
+    assert judged(TWO, view).variation.arms == "two"
+    assert judged(TWO, view).variation.arm_work.working == ()
+
+
+@pytest.mark.parametrize("flare_deg", [20.0, 85.0])
+def test_flared_or_tucked_elbows_are_no_archer_from_the_side(flare_deg: float) -> None:
+    flared = Coached(course=tuple(reps(3)), flare_deg=flare_deg)
+    assert judged(flared, "side").variation.arms == "two"
+
+
+def test_left_is_set_against_right() -> None:
+    sides = judged(ALTERNATING, "front").summary.sides
+    assert {side: (kept.reps, kept.counted) for side, kept in sides.items()} == {
+        "left": (2, 2), "right": (2, 2),
+    }  # fmt: skip
+    assert sides["left"].elbow_bottom_deg == pytest.approx(80.0, abs=6.0)
+    assert judged(TWO, "front").summary.sides == {}
+
+
+def test_the_users_word_wins_over_what_is_seen() -> None:
+    assert judged(ALTERNATING, "front", "two").variation.arms == "two"
+    assert judged(ALTERNATING, "front", "two").summary.counted == 0
