@@ -26,7 +26,7 @@ _LONE_BEND_DEG = 45.0  # with no rep to compare it with
 # less than the other share and sinks back at once has, too.
 PRESSED_SHARE, _NEARLY_UP_SHARE = 0.5, 0.85
 _SINKS_SHARE = 0.35  # of what was pressed up, that is lost again by one who sinks back
-_PRESSED_DEG = 8.0  # a rise of less is no press
+_PRESSED_DEG = 12.0  # a rise of less is no press
 # The clip has to show the lifter stopped for this long, or it ended in the middle of a rep; and
 # who leaves the position has to have stayed down for this long, or was only lost from sight.
 _STOPPED_S, _STAYED_S = 1.5, 0.5

@@ -396,13 +396,14 @@ def _clockwork(first: Look, second: Look, best: _Candidate) -> bool:
 
 def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) -> tuple[str, ...]:
     reps, offset_s = len(best.matches), best.offset_s
-    began = "at the same time"
+    began = "and began together"
     if abs(offset_s) >= _SAME_START_S:
-        began = f"{abs(offset_s):.1f} s {'later' if offset_s > 0 else 'earlier'}"
+        later = "later" if offset_s > 0 else "earlier"
+        began = f"and the second began {abs(offset_s):.1f} s {later}"
     sentences = [
-        f"Both clips show the same {reps} reps; the second began {began}."
+        f"Both clips show the same {reps} reps, {began}."
         if reps > 1
-        else f"Both clips show the same rep; the second began {began}."
+        else f"Both clips show the same rep, {began}."
     ]
     for what, (mean, spread) in (("depth", best.depth_deg), ("elbow flare", best.flare_deg)):
         if np.isfinite(mean) and abs(mean) > _WORTH_SAYING_DEG:

@@ -13,11 +13,9 @@ from formcheck.analysis import Analysis, analyse
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import parse_tempo
-from formcheck.pose.store import read_track
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from tests.coached import SINKS_BACK, STAYS_DOWN, Coached, Move, rep
 
-DATA = Path(__file__).parents[1] / "data"
 SITUATIONS = tomllib.loads(Path(__file__).with_name("situations.toml").read_text("utf-8"))[
     "situation"
 ]
@@ -70,10 +68,7 @@ def judged(one: dict[str, Any]) -> Analysis:
     asked = dict(one.get("asked", {}))
     if "tempo" in asked:
         asked["tempo"] = parse_tempo(asked["tempo"])
-    if "clips" in one:
-        tracks = [read_track(DATA / f"{clip}.parquet") for clip in one["clips"]]
-    else:
-        tracks = done(one["set"]).tracks(one.get("view", "side"))
+    tracks = done(one["set"]).tracks(one.get("view", "side"))
     return analyse(tracks, Prescription(**asked), person=Person(**one.get("person", {})))
 
 
