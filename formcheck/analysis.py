@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from threadpoolctl import ThreadpoolController
 
 from formcheck.advice.decide import SetRecord
 from formcheck.advice.step import NextStep, next_step
@@ -32,7 +33,14 @@ from formcheck.measures.working_arm import SideKept, of_working_arm, sides_kept
 from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.track import PoseTrack, Side
 from formcheck.reps.failed import with_failed
-from formcheck.reps.find import LEAST_BEND_DEG, Attempt, Rep, find_reps
+from formcheck.reps.find import (
+    LEAST_BEND_DEG,
+    Attempt,
+    Rep,
+    find_reps,
+    pulse_remarks,
+    rest_remarks,
+)
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.signals.curves import Signals, read_signals
@@ -182,7 +190,9 @@ def analyse(
     if len(tracks) not in (1, 2):
         raise ValueError(f"a set is seen by one camera or by two, not by {len(tracks)}")
     asked = prescription or Prescription()
-    with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
+    # Matrices of a few dozen numbers: threads would only wait for each other.
+    one_thread = ThreadpoolController().limit(limits=1, user_api="blas")
+    with one_thread, warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
         # A joint that is not seen is NaN, and a stretch of it an empty median: no news to anyone.
         warnings.simplefilter("ignore", RuntimeWarning)
         looks = [_look(i, track, views[i] if views else None) for i, track in enumerate(tracks)]
@@ -237,6 +247,8 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
         *(paired.evidence if paired else ()),
         *(stance_remarks(front) if front and work.arms != "one" else ()),
         *load.remarks,
+        *pulse_remarks(looks[0].reps),
+        *rest_remarks(looks[0].reps),
     )
     return Measured(
         looks=tuple(looks),

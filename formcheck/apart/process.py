@@ -88,6 +88,28 @@ def stream_apart(
                 yield value
 
 
+def told_apart(
+    work: Callable[[_Task, Callable[[_Item], None]], _Result],
+    task: _Task,
+    memory_bytes: int = MEMORY_BYTES,
+    stall_s: float = STALL_S,
+) -> Generator[_Item | None, None, _Result]:
+    """What ``work(task, tell)`` tells from a process of its own as soon as it is told, and None
+    now and then while it tells nothing; returns the work's result.
+
+    Raises like ``work_apart``; the process ends with the generator.
+    """
+    result: Any = None
+    with contextlib.closing(_told(work, [task], memory_bytes, stall_s)) as told:
+        for _, kind, value in told:
+            if kind == "done":
+                result = value
+            else:
+                yield value if kind == "step" else None
+    done: _Result = result
+    return done
+
+
 def _tell_items(
     asked: tuple[Callable[[_Task], Iterable[_Item]], _Task], tell: Callable[[_Item], None]
 ) -> None:

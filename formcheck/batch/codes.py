@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import csv
+import io
 import os
 from pathlib import Path
 
 from formcheck.batch.roster import RosterError
 from formcheck.errors import OutputError
+from formcheck.files import read_small
 
 _HEADINGS = ["code", "stands_for"]
+_LARGEST_BYTES = 10_000_000
 _NOBODY = "P00"  # clips of which nobody said whose they are
 
 
@@ -29,8 +32,8 @@ class Codes:
         if not key.exists():
             return
         try:
-            with key.open(encoding="utf-8", newline="") as file:
-                lines = list(csv.reader(file))
+            text = read_small(key, _LARGEST_BYTES).decode()
+            lines = list(csv.reader(io.StringIO(text, newline="")))
         except (OSError, UnicodeDecodeError, csv.Error) as error:
             raise OutputError(f"{key} cannot be read as a list of codes ({error}).") from error
         if not lines or lines[0] != _HEADINGS or any(len(line) != 2 for line in lines):

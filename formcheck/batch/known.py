@@ -29,9 +29,12 @@ class Known:
     it that cannot be read or written is no error."""
 
     def __init__(self, folder: Path) -> None:
-        home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-        name = hashlib.sha256(str(folder.resolve()).encode()).hexdigest()[:32]
-        self._path = Path(home) / "formcheck" / "folders" / f"{name}.json"
+        try:
+            home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
+        except RuntimeError:  # nobody is at home, as in many containers
+            home = Path(os.devnull)
+        name = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:32]
+        self._path = home / "formcheck" / "folders" / f"{name}.json"
         self._files: dict[str, dict[str, Any]] = {}
         try:
             self._files = json.loads(self._path.read_text(encoding="utf-8"))

@@ -34,8 +34,9 @@ class Cell:
 
 @dataclass(frozen=True)
 class Row:
-    """One set in the table. ``picture`` a data URL, empty where nothing was drawn; ``href`` of
-    its report, empty where there is none; ``search`` all that the search box looks in."""
+    """One set in the table. ``name`` of the set without its person's; ``picture`` a data URL, empty
+    where nothing was drawn; ``href`` of its report, empty where there is none; ``search`` all that
+    the search box looks in."""
 
     person: str
     name: str
@@ -127,7 +128,7 @@ def _row(one: JudgedSet, picture: Callable[[str], Path], said: dict[str, str]) -
     step = one.report.get("next_step", {})
     return Row(
         person=one.person,
-        name=result.name,
+        name=result.name.removeprefix(f"{one.person}/") if one.person else result.name,
         href="" if result.status == "failed" else quote(f"{result.name}/report.html"),
         picture=_picture(picture(result.name)),
         status=result.status,

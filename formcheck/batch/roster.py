@@ -15,6 +15,7 @@ import math
 import tomllib
 import types
 import typing
+import zipfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
@@ -28,6 +29,7 @@ from formcheck.asked.standards import standards
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.batch.find import ClipFile
 from formcheck.errors import FormcheckError, OutputError
+from formcheck.files import read_small
 from formcheck.signals.view import ViewKind
 
 About = Literal["clip", "folder", "person"]
@@ -248,13 +250,15 @@ def read_roster(path: Path, clips: Sequence[ClipFile] | None = None) -> Roster:
     return Roster(tuple(rows))
 
 
+_LARGEST_BYTES, _LARGEST_UNPACKED = 10_000_000, 100_000_000
+
 _Raw = tuple[str, About, str, dict[str, str]]  # where, about, of, cells
 
 
 def _raw_rows(path: Path, problems: list[str], known: Mapping[str, Column]) -> list[_Raw]:
     try:
         if path.suffix.lower() == ".toml":
-            return _toml_rows(path, tomllib.loads(path.read_text(encoding="utf-8")))
+            return _toml_rows(path, tomllib.loads(read_small(path, _LARGEST_BYTES).decode()))
         if path.suffix.lower() == ".xlsx":
             return _table_rows(path, _sheet(path), problems, known)
         return _table_rows(path, _csv(path), problems, known)
@@ -264,7 +268,7 @@ def _raw_rows(path: Path, problems: list[str], known: Mapping[str, Column]) -> l
         )
     except UnicodeDecodeError as error:
         raise RosterError(f"{path} is not UTF-8 text; save it as “CSV UTF-8”.") from error
-    except (tomllib.TOMLDecodeError, csv.Error) as error:
+    except (tomllib.TOMLDecodeError, csv.Error, RecursionError) as error:
         raise RosterError(
             f"{path} is no roster ({error}); “formcheck batch FOLDER --write-roster FILE” makes "
             "one to fill in."
@@ -288,7 +292,7 @@ def _toml_rows(path: Path, given: Mapping[str, Any]) -> list[_Raw]:
 
 
 def _csv(path: Path) -> list[list[str]]:
-    text = path.read_text(encoding="utf-8-sig")
+    text = read_small(path, _LARGEST_BYTES).decode("utf-8-sig")
     first = text.partition("\n")[0]
     delimiter = max(",;\t", key=first.count)  # spreadsheets save with either
     return list(csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True))
@@ -296,9 +300,13 @@ def _csv(path: Path) -> list[list[str]]:
 
 def _sheet(path: Path) -> list[list[str]]:
     _check_xlsx(path)
+    book = io.BytesIO(read_small(path, _LARGEST_BYTES))
     try:
-        sheet = pd.read_excel(path, header=None, dtype=object, na_filter=False, engine="openpyxl")
-    except OSError:
+        with zipfile.ZipFile(book) as parts:
+            if sum(part.file_size for part in parts.infolist()) > _LARGEST_UNPACKED:
+                raise RosterError(f"{path} holds far more than a roster; save it as CSV.")
+        sheet = pd.read_excel(book, header=None, dtype=object, na_filter=False, engine="openpyxl")
+    except RosterError:
         raise
     except Exception as error:  # pandas and openpyxl have no one error for what is no workbook
         raise RosterError(f"{path} is no readable .xlsx workbook; save it again.") from error

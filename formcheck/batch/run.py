@@ -18,6 +18,7 @@ from formcheck.batch.summary import write_summary
 from formcheck.batch.work import Done, EndedBeforeError, Judge, judge_plan, why_ended
 from formcheck.errors import Exit, FormcheckError, OutputError
 from formcheck.job import SetJob, judge_set
+from formcheck.plain import plain
 from formcheck.report.tables import check_xlsx
 
 # Judging takes about as long as the clip on one core, drawing included; a slow or busy machine
@@ -136,7 +137,8 @@ def find_clips(job: BatchJob, executor: Executor, ready: Callable[[Path], bool])
     for path in files_in(job.folder, job.out):
         if not ready(path):
             continue
-        place, state = path.relative_to(job.folder).as_posix(), state_of(path)
+        # A name from outside becomes the name of a report's folder, and stands in every list.
+        place, state = plain(path.relative_to(job.folder).as_posix()), state_of(path)
         future = None if known.has(place, state) else executor.submit(look_at, path, place)
         asked.append((path, place, state, future))
     clips = []

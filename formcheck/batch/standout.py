@@ -64,6 +64,10 @@ def _said(one: JudgedSet) -> tuple[list[str], float]:
             if of_form and counts[key] >= _RUNS_THROUGH * len(finished):
                 said.append(f"{kind.name.lower()} in {counts[key]} of {len(finished)} reps")
                 weight += counts[key] / len(finished)
+        short = one.attempts - int(one.of_set("counted") or 0)
+        if not said and short > _RUNS_THROUGH * one.attempts:
+            said.append(f"{short} of {one.attempts} attempts do not count")
+            weight += short / one.attempts
         broke = one.of_set("first_breakdown_rep")
         if not said and broke is not None and broke - 1 < _EARLY * len(one.reps) and broke > 1:
             said.append(f"form first breaks in rep {broke} of {len(one.reps)}")

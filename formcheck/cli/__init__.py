@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from formcheck.cli import again, agree, judge_batch, judge_set, limits, log, person
+from formcheck.cli import again, agree, desk, judge_batch, judge_set, limits, log, person
 from formcheck.cli.border import OneSentence
 
 app = typer.Typer(
@@ -20,6 +20,7 @@ app = typer.Typer(
 )
 app.command("set")(judge_set.judge_set)
 app.command("batch")(judge_batch.judge_batch)
+app.command("desk")(desk.desk)
 app.add_typer(limits.app, name="limits")
 app.command("agree")(agree.agree)
 app.command("again")(again.again)
@@ -41,6 +42,6 @@ def formcheck(
 ) -> None:
     """Push-up form, measured from video.
 
-    Exit codes: 0 done; 2 usage; 3 the clip cannot be read; 4 no usable person or no rep found
-    (a report is still written, saying so); 5 a batch finished with some clips failed.
+    Exit codes: 0 done; 1 interrupted; 2 usage; 3 the clip cannot be read; 4 no usable person or
+    no rep found (a report is still written, saying so); 5 a batch finished with some clips failed.
     """

@@ -12,6 +12,13 @@ from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 
 
+def folder(text: str) -> Path:
+    """A folder to write to; an empty name, as of a variable that was not set, is none."""
+    if not text.strip() or "\0" in text:
+        raise typer.BadParameter("no folder has such a name; choose another.")
+    return Path(text)
+
+
 def _tempo(text: str) -> Tempo:
     try:
         return parse_tempo(text)

@@ -18,6 +18,7 @@ from formcheck.cli.asked import (
     RangeOption,
     RepsOption,
     TempoOption,
+    folder,
 )
 from formcheck.cli.log import LogFile, LongBreak, SetsInARow
 from formcheck.job import SetJob
@@ -35,7 +36,9 @@ def judge_batch(
     ],
     out: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Folder of the reports. Default: named after FOLDER."),
+        typer.Option(
+            parser=folder, metavar="DIR", help="Folder of the reports. Default: named after FOLDER."
+        ),
     ] = None,
     roster: Annotated[
         Path | None,

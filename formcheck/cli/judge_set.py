@@ -27,6 +27,7 @@ from formcheck.cli.asked import (
     RepsOption,
     StandardOption,
     TempoOption,
+    folder,
     rep_range_of,
 )
 from formcheck.cli.log import LogFile, LongBreak, SetsInARow, log_ask, print_weeks
@@ -53,7 +54,11 @@ def judge_set(
     ],
     out: Annotated[
         Path | None,
-        typer.Option(metavar="DIR", help="Folder of the report. Default: named after the clip."),
+        typer.Option(
+            parser=folder,
+            metavar="DIR",
+            help="Folder of the report. Default: named after the clip.",
+        ),
     ] = None,
     overwrite: Annotated[
         bool, typer.Option("--overwrite", help="Replace the report that is already there.")

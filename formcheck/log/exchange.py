@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import sqlite3
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, fields, replace
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 from formcheck.errors import FormcheckError
+from formcheck.files import read_small
 from formcheck.log.entry import ClipRef, FaultCount, SetEntry
 from formcheck.log.person import CheckedHold, PersonRecord, person_name
 from formcheck.log.store import changing, find_person, people, put_person, put_set, sets_of
@@ -106,9 +108,13 @@ def _rows(known: list[PersonRecord], sets: list[SetEntry]) -> Iterator[dict[str,
         yield {"kind": "set", **asdict(entry)}
 
 
+_RUNS = re.compile(r"'*[=+\-@\t\r]")  # with apostrophes of its own, so that it comes back as it was
+_LARGEST_BYTES = 200_000_000  # of an exported log
+
+
 def _read(path: Path) -> Iterator[SetEntry | PersonRecord]:
     try:
-        text = path.read_text(encoding="utf-8-sig")
+        text = read_small(path, _LARGEST_BYTES).decode("utf-8-sig")
     except OSError as error:
         raise ExchangeError(f"{path} cannot be read ({error.strerror}).") from error
     except UnicodeDecodeError as error:
@@ -119,7 +125,10 @@ def _read(path: Path) -> Iterator[SetEntry | PersonRecord]:
         beside = path.with_name(f"{path.stem}{PEOPLE}.csv")
         rows = _csv_rows(path, text)
         if beside.exists():
-            rows = [*_csv_rows(beside, beside.read_text(encoding="utf-8-sig")), *rows]
+            rows = [
+                *_csv_rows(beside, read_small(beside, _LARGEST_BYTES).decode("utf-8-sig")),
+                *rows,
+            ]
     else:
         raise ExchangeError(f"{path}: give a file that ends in .csv or .jsonl.")
     from jsonschema import Draft202012Validator
@@ -150,7 +159,8 @@ def _json_rows(path: Path, text: str) -> list[tuple[int, dict[str, Any]]]:
 def _csv_rows(path: Path, text: str) -> list[tuple[int, dict[str, Any]]]:
     try:
         read = list(csv.DictReader(io.StringIO(text, newline=""), strict=True))
-        return [(number, _unflat(row)) for number, row in enumerate(read, 2)]
+        whole = [{name: _as_written(cell) for name, cell in row.items()} for row in read]
+        return [(number, _unflat(row)) for number, row in enumerate(whole, 2)]
     except (csv.Error, ValueError, TypeError, KeyError, AttributeError) as error:
         raise ExchangeError(f"{path} is no table of the log ({error}).") from error
 
@@ -239,8 +249,17 @@ def _csv(columns: list[str], rows: list[dict[str, Any]]) -> str:
     text = io.StringIO(newline="")
     writer = csv.DictWriter(text, columns, lineterminator="\r\n")  # RFC 4180
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows({name: _no_formula(cell) for name, cell in row.items()} for row in rows)
     return text.getvalue()
+
+
+def _no_formula(cell: Any) -> Any:
+    """Text that a spreadsheet would run as a formula gets an apostrophe, as one types it there."""
+    return f"'{cell}" if isinstance(cell, str) and _RUNS.match(cell) else cell
+
+
+def _as_written(cell: str) -> str:
+    return cell[1:] if cell.startswith("'") and _RUNS.match(cell) else cell
 
 
 def _write(path: Path, text: str) -> Path:

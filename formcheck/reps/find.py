@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -22,6 +23,11 @@ LEAST_BEND_DEG = 25.0
 _PRESSED_SHARE = 0.5
 _REST_S = 0.7  # of the rest beside a phase that its fit looks at
 _PLATEAU_SHARE = 0.02
+# Between two pulses the elbows straighten by less than this share of the rep's own bend.
+_PULSE_SHARE = 0.5
+# Out of position for this long between two reps is a rest between two sets: shorter breaks are
+# taken within one (common practice).
+SETS_APART_S = 15.0
 
 
 @dataclass(frozen=True)
@@ -47,6 +53,7 @@ class Rep:
     last: bool = False
     bend_share_percent: float = 100.0
     failed: bool = False
+    pulses: int = 0  # small presses at the bottom before the one that reached the top
 
     @property
     def eccentric_s(self) -> float:
@@ -92,7 +99,7 @@ def find_reps(
     none. A bend smaller than ``least_bend_deg`` is no attempt.
     """
     smooth = low_pass(elbow_deg, rate_hz, SPEED_CUTOFF_HZ)
-    found = bends(elbow_deg, in_position, rate_hz, least_bend_deg)
+    found, pulses = _with_pulses(bends(elbow_deg, in_position, rate_hz, least_bend_deg), smooth)
     guesses = [_guess(t_s, smooth, bend) for bend in found]
     there = np.where(in_position, elbow_deg, np.nan)
     times = [_moments(t_s, there, guesses, i) for i in range(len(found))]
@@ -116,9 +123,61 @@ def find_reps(
                 bend_share_percent=(
                     float("nan") if unsure is not None and unsure[bend.bottom] else shares[i]
                 ),
+                pulses=pulses[i],
             )
         )
     return reps
+
+
+def _with_pulses(found: list[Bend], smooth: FloatArray) -> tuple[list[Bend], list[int]]:
+    """Bends, those joined that never came half way up between; and how many pulses each holds.
+
+    A press that turns back low is a pulse of the rep that goes on, not an attempt of its own. One
+    that is not followed by a way up is left: it failed.
+    """
+    joined: list[Bend] = []
+    pulses: list[int] = []
+    i = 0
+    while i < len(found):
+        last = i
+        for j in range(i + 1, len(found)):
+            between = float(smooth[found[j].start])
+            low = min(float(smooth[bend.bottom]) for bend in found[i : j + 1])
+            top = min(float(smooth[found[i].start]), float(smooth[found[j].end]))
+            if between - low >= _PULSE_SHARE * (float(smooth[found[i].start]) - low):
+                break
+            if between - low < _PULSE_SHARE * (top - low):
+                last = j
+        deepest = min(found[i : last + 1], key=lambda bend: float(smooth[bend.bottom]))
+        joined.append(Bend(found[i].start, deepest.bottom, found[last].end))
+        pulses.append(last - i)
+        i = last + 1
+    return joined, pulses
+
+
+def pulse_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
+    """One sentence that says which reps hold pulses, and how they were counted."""
+    pulsed = [rep for rep in reps if rep.pulses]
+    if not pulsed:
+        return ()
+    each = ", ".join(f"rep {rep.index}: {rep.pulses}" for rep in pulsed)
+    return (f"Pulses at the bottom ({each}); a rep with pulses counts once.",)
+
+
+def rest_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
+    """One sentence where the clip holds more than one set, with the rests between them."""
+    breaks = [
+        (before, after)
+        for before, after in pairwise(reps)
+        if before.last and after.start_s - before.end_s >= SETS_APART_S
+    ]
+    if not breaks:
+        return ()
+    firsts = [reps[0].index, *(after.index for _, after in breaks)]
+    lasts = [*(before.index for before, _ in breaks), reps[-1].index]
+    sets = "; ".join(rep_list(range(a, b + 1)) for a, b in zip(firsts, lasts, strict=True))
+    rests = ", ".join(f"{after.start_s - before.end_s:.0f} s" for before, after in breaks)
+    return (f"The clip shows {len(firsts)} sets ({sets}), with {rests} between them.",)
 
 
 def _hold_end(t_s: FloatArray, in_position: BoolArray, after: int) -> float:

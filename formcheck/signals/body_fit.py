@@ -93,6 +93,9 @@ _ITERATIONS, _STARTS = (
     12,
     ((0.0, 8.0, 0.0), (0.0, 1.0, -0.25), (12.0, 12.0, 0.0), (-12.0, 12.0, 0.0)),
 )
+# Hands stay where they are planted, and so do feet or knees; people turn about the toes, so that
+# ankles move a little, and knees roll (arm lengths; assumed, rendered feet do not move).
+_FOOT_MOVES = 0.04
 _STEP = 1e-5
 _ARM = ("shoulder", "elbow", "wrist")
 _FAR_CONSTANT, _FAR_MOVING = 2.5, 1.5  # standard deviations from which a landmark counts for less
@@ -324,9 +327,16 @@ def _residuals(problem: _Problem, at: FloatArray, trust: Trust) -> FloatArray:
     steep = np.maximum(pose[..., :1, POSE.index("trunk")] - np.radians(_STEEP_DEG), 0.0)
     lean = pose[..., :1, POSE.index("lean")] - np.radians(_UPRIGHT_DEG[0]) + steep
     parts.append(lean / np.hypot(np.radians(_UPRIGHT_DEG[1]), 0.5 * steep))
-    foot = bodies.middle("knee" if problem.on_knees else "ankle")[..., 2]
-    parts.append((foot.mean(axis=-1, keepdims=True) - problem.raised[0]) / problem.raised[1])
+    foot = _foot(problem, bodies)
+    height = foot[..., 1].mean(axis=-1, keepdims=True)
+    parts.append((height - problem.raised[0]) / problem.raised[1])
+    parts.append((foot - foot.mean(axis=-2, keepdims=True)) / _FOOT_MOVES)
     return np.concatenate([part.reshape(*lead, -1) for part in parts], axis=-1)
+
+
+def _foot(problem: _Problem, bodies: Bodies) -> FloatArray:
+    """(..., 2) where the body turns about its feet or knees: along it, and up."""
+    return bodies.middle("knee" if problem.on_knees else "ankle")[..., ::2]
 
 
 def _started(problem: _Problem) -> _Solved:
@@ -515,7 +525,8 @@ def _over_time(
     of_set = settled.at[:SET_SIZE]
     poses = settled.at[SET_SIZE:].reshape(problem.moments, POSE_SIZE)
     own, left = problem.landmarks.own_sd, problem.landmarks.moving_sd
-    away, _ = _away(problem, of_set[None], poses, problem.seen)
+    away, at_moments = _away(problem, of_set[None], poses, problem.seen)
+    foot = _foot(problem, at_moments).mean(axis=0)
     own = own / np.maximum(np.asarray(trust[0]).reshape(-1), 1e-3)
     share = own**2 / (own**2 + left**2 / problem.moments)
     constant = away.mean(axis=0) * share[:, None]
@@ -525,7 +536,7 @@ def _over_time(
         [np.interp(up[use], problem.up[order], poses[order, i]) for i in range(POSE_SIZE)], axis=1
     )
     seen = picture[use] + constant * problem.scale
-    pose, arm_misfit = _each_moment(problem, of_set, guess, seen, np.asarray(trust[1]))
+    pose, arm_misfit = _each_moment(problem, of_set, foot, guess, seen, np.asarray(trust[1]))
     bodies = place(of_set[None], pose, problem.on_knees)
     frames = len(up)
     doubts = _doubts(problem, tried, weight)
@@ -557,20 +568,26 @@ def _over_time(
 
 
 def _each_moment(
-    problem: _Problem, of_set: FloatArray, guess: FloatArray, seen: FloatArray, trust: FloatArray
+    problem: _Problem,
+    of_set: FloatArray,
+    foot: FloatArray,
+    guess: FloatArray,
+    seen: FloatArray,
+    trust: FloatArray,
 ) -> tuple[FloatArray, FloatArray]:
     """Poses (N, 9) of all moments, solved side by side; and each one's misfit of the arms."""
     left = problem.landmarks.moving_sd[:, None]
     # Of a moment against those the set was fitted to, as wide as people move from rep to rep;
     # how wide the hands are shows from before the head alone.
     anew = 9.0 if problem.front else 1.0
-    spread = np.radians([60.0, 4.0, 15.0, 30.0, 15.0, 25.0, 8.0, 6.0, anew])
+    spread = np.radians([60.0, 4.0, 15.0, 30.0, 8.0, 25.0, 8.0, 6.0, anew])
     pose, weight = guess.copy(), trust * np.isfinite(seen).all(axis=-1, keepdims=True)
 
     def misfit(at: FloatArray) -> FloatArray:
-        away, _ = _away(problem, of_set, at, seen)
+        away, bodies = _away(problem, of_set, at, seen)
+        planted = (_foot(problem, bodies) - foot) / _FOOT_MOVES
         far = (weight * away / left).reshape(*at.shape[:-1], -1)
-        return np.concatenate([far, (at - guess) / spread], axis=-1)
+        return np.concatenate([far, planted, (at - guess) / spread], axis=-1)
 
     damping = np.full(len(pose), 1e-2)
     now = misfit(pose)

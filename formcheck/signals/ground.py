@@ -27,6 +27,9 @@ _SAME_SIZE = 0.85  # a trunk whose length in the picture changes by less is no n
 # A front view of bent arms: this much shorter, over hands that stray no further from their place,
 # not longer ago than a rest between two reps.
 _SUNK, _STAYS, _BEND_NEARBY_S = 0.8, 0.12, 3.0
+# Hands this far above the shoulders when the arms are straight hang from a bar or hold one over
+# the chest: no push-up. On a wall they are level with them.
+_OVERHEAD = 0.4
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
 _KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
@@ -64,6 +67,10 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
     span = _arm_nearby(reach_px, length(hip - shoulder) if one_side else None)
+    straight = reach_px >= 0.9 * span
+    below = float(np.nanmedian(((wrist - shoulder)[:, 1] / span)[straight]))
+    if below < -_OVERHEAD:
+        return np.zeros(len(reach_px), dtype=bool)
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
     if view.kind in ("side", "oblique"):
         upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG

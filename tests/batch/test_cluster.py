@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import os
 import re
-import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from distributed import Client
 
-from formcheck.batch.processes import ClusterError
+from formcheck.batch.processes import ClusterError, workers
 from formcheck.batch.run import BatchJob, BatchOutcome, run_batch
-from formcheck.job import SetJob
 from tests.batch.folders import fill, summary_of, troubled
 
 ROOT = Path(__file__).parents[2]
@@ -49,8 +48,9 @@ def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
                   "--local-directory", str(folder / name), folder=folder)
             for name in ("one", "two")
         ]  # fmt: skip
-        with Client(address, set_as_default=False) as client:  # type: ignore[no-untyped-call]
-            client.wait_for_workers(2, timeout=120)  # type: ignore[no-untyped-call]
+        connect: Any = Client
+        with connect(address, set_as_default=False) as client:
+            client.wait_for_workers(2, timeout=120)
         yield address
     finally:
         for process in reversed(running):
@@ -92,20 +92,9 @@ def test_workers_that_cannot_do_the_work_are_refused(tmp_path: Path) -> None:
         run_batch(job)
 
 
-def test_a_worker_that_does_not_see_the_folder_is_refused(
-    scheduler: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    (tmp_path / "clips").mkdir()
-
-    def gone(*_: object, **__: object) -> None:
-        shutil.rmtree(tmp_path / "out")
-
-    from formcheck.batch import processes
-
-    real = processes._cluster
-    monkeypatch.setattr(
-        processes, "_cluster", lambda address, shared: (gone(), real(address, shared))[1]
-    )
-    job = BatchJob(tmp_path / "clips", tmp_path / "out", SetJob(()), scheduler=scheduler)
-    with pytest.raises(ClusterError, match="does not see"):
-        run_batch(job)
+def test_a_worker_that_does_not_see_the_folder_is_refused(scheduler: str, tmp_path: Path) -> None:
+    with (
+        pytest.raises(ClusterError, match="does not see"),
+        workers(1, scheduler, tmp_path / "elsewhere"),
+    ):
+        pass

@@ -120,3 +120,18 @@ def test_the_schema_says_what_every_field_means() -> None:
     person = schema()["$defs"]["person"]["properties"]
     names = {one.name for one in fields(PersonRecord)} - {"name"}
     assert names | {"kind", "person"} == set(person)
+
+
+@pytest.mark.parametrize("name", ["=1+1", "-Ada", "'=1", "''@x", "'Ada"])
+def test_a_name_that_a_spreadsheet_would_run_is_written_as_text_and_comes_back(
+    name: str, tmp_path: Path
+) -> None:
+    with open_log(tmp_path / "a.sqlite", write=True) as log, changing(log, tmp_path / "a.sqlite"):
+        put_person(log, PersonRecord(name))
+    with open_log(tmp_path / "a.sqlite") as log:
+        written = export(log, tmp_path / "out.csv")
+    cells = [cell for line in written[1].read_text().splitlines() for cell in line.split(",")]
+    assert not any(cell.startswith(("=", "+", "-", "@")) for cell in cells)
+    with open_log(tmp_path / "b.sqlite", write=True) as log:
+        import_log(log, tmp_path / "b.sqlite", written[1])
+        assert [one.name for one in people(log)] == [name]

@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pytest
 
 from formcheck.faults.limits import default_limits
-from formcheck.reps.find import Rep, find_reps
+from formcheck.reps.find import SETS_APART_S, Rep, find_reps, pulse_remarks, rest_remarks
 from tests.minimum_jerk import RATE_HZ, SLOW_END, Once, eased, elbow_curve
 
 FloatArray = npt.NDArray[np.float64]
@@ -288,3 +288,42 @@ def test_a_rep_on_another_clock_is_the_same_rep_later() -> None:
     for kept in ("index", "last", "bend_share_percent"):
         assert getattr(later, kept) == getattr(rep, kept)
     assert later.eccentric_s == pytest.approx(rep.eccentric_s)
+
+
+def with_pulses(count: int, rise_deg: float = 35.0) -> tuple[FloatArray, FloatArray]:
+    """Three reps, the second with so many small presses at the bottom."""
+    t_s, elbow = elbow_curve([Once(), Once(bottom_s=4.0), Once()], 2.0, 2.0)
+    second = reps_in(t_s, elbow)[1]
+    held = (t_s > second.bottom_start_s + 0.2) & (t_s < second.bottom_end_s - 0.2)
+    phase = (t_s[held] - t_s[held][0]) / (t_s[held][-1] - t_s[held][0])
+    elbow[held] += rise_deg * np.sin(np.pi * phase * count) ** 2
+    return t_s, elbow
+
+
+@pytest.mark.parametrize("count", [1, 3])
+def test_pulses_at_the_bottom_belong_to_one_rep_and_are_said(count: int) -> None:
+    reps = reps_in(*with_pulses(count))
+    assert [rep.pulses for rep in reps] == [0, count, 0]
+    assert str(count) in pulse_remarks(reps)[0] and "rep 2" in pulse_remarks(reps)[0]
+    assert not any(broken_off(rep) for rep in reps)
+
+
+def test_an_attempt_that_turns_back_high_is_no_pulse() -> None:
+    reps = reps_of([Once(), Once(bottom_deg=125.0), Once()])
+    assert [rep.pulses for rep in reps] == [0, 0, 0] and pulse_remarks(reps) == ()
+
+
+def test_a_press_that_comes_half_way_up_is_an_attempt_of_its_own() -> None:
+    assert len(reps_in(*with_pulses(1, rise_deg=65.0))) == 4
+
+
+def test_a_long_break_out_of_position_parts_two_sets() -> None:
+    t_s, elbow = elbow_curve([Once()] * 2, 2.0, 2.0)
+    break_s = SETS_APART_S + 5.0
+    gap = np.full(round(break_s * RATE_HZ), 170.0)
+    curve = np.concatenate([elbow, gap, elbow])
+    when_s = np.arange(len(curve)) / RATE_HZ
+    stands = (when_s > t_s[-1]) & (when_s < t_s[-1] + break_s)
+    remark = rest_remarks(reps_in(when_s, curve, ~stands))[0]
+    assert "2 sets (reps 1, 2; reps 3, 4)" in remark and f"{break_s + 2.0:.0f} s" in remark
+    assert rest_remarks(reps_in(t_s, elbow)) == ()

@@ -187,3 +187,17 @@ def test_feet_that_wave_in_a_set_on_the_knees_move_no_camera(camera: Camera) -> 
     waving = read(moved(planted, "ankle", wave))
     bottoms = np.interp(DONE.bottoms_s(), waving.t_s, waving.elbow_deg)
     assert bottoms == pytest.approx(85.0, abs=5.0)
+
+
+@pytest.mark.parametrize("camera", [FROM_THE_LEFT, FROM_THE_FRONT])
+def test_hands_over_the_head_or_a_bar_over_the_chest_are_no_push_up(camera: Camera) -> None:
+    """The same movement upside down under the hands: as on a pull-up bar, or lying under one."""
+    track = filmed(camera)
+    xy = track.xy_px.copy()
+    for side in ("left", "right"):
+        shoulder, wrist = (INDEX[f"{side}_{joint}"] for joint in ("shoulder", "wrist"))
+        elbow = INDEX[f"{side}_elbow"]
+        for joint in (elbow, wrist):
+            xy[:, joint, 1] = 2 * xy[:, shoulder, 1] - xy[:, joint, 1]
+    assert read(track).in_position.any()
+    assert not read(replace(track, xy_px=xy)).in_position.any()

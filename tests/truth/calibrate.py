@@ -285,7 +285,8 @@ def learn_doubt(rows: pd.DataFrame) -> Doubt:
     shape = minimize(unlikely, np.array([0.0, 0.0, 0.5]), method="Nelder-Mead").x
     share, least, more = np.exp(shape)
     bodies = rows["body"].nunique()
-    level = min(COVERED + 0.5 / bodies, 0.995)
+    # Few bodies have not shown their worst: the level of a split conformal interval.
+    level = min(COVERED * (1.0 + 1.0 / bodies), 1.0)
     widen = _weighted_quantile(np.abs(error - bias) / spread(shape), weight, level)
     return Doubt(bias, float(share), float(least * size), float(more), float(widen))
 

@@ -1,0 +1,97 @@
+"""What a form of the page says of a set: kept as typed, checked once, turned into a job."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from typing import Any, cast, get_args
+
+from formcheck.asked.prescription import HandSpacing, Pain, Prescription, Support, Surface
+from formcheck.asked.standards import RangeStandard
+from formcheck.asked.tempo import parse_tempo
+from formcheck.errors import FormcheckError
+from formcheck.log.person import person_name
+from formcheck.plain import plain
+
+_MOST_REPS = 1000
+_MOST_KG = 200.0
+LONGEST_NOTE = 500
+
+
+class AskedWrongError(FormcheckError):
+    """A field of the form does not say what it should."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The fields as typed; empty where nothing was said."""
+
+    person: str = ""
+    tempo: str = ""
+    target_reps: str = ""
+    range_standard: str = "elbow-90"
+    support: str = ""
+    surface: str = ""
+    hands: str = ""
+    added_load_kg: str = ""
+    pain: str = ""
+    note: str = ""
+
+    @property
+    def prescription(self) -> Prescription:
+        """Raises FormcheckError where a field cannot be understood."""
+        return Prescription(
+            tempo=parse_tempo(self.tempo) if self.tempo else None,
+            target_reps=_whole(self.target_reps),
+            range_standard=cast("RangeStandard", _word(self.range_standard, RangeStandard)),
+            support=cast("Support | None", _word(self.support, Support)),
+            surface=cast("Surface | None", _word(self.surface, Surface)),
+            hands=cast("HandSpacing | None", _word(self.hands, HandSpacing)),
+            added_load_kg=_kg(self.added_load_kg),
+            pain=cast("Pain | None", _word(self.pain, Pain)),
+        )
+
+
+# What is the same from one set of a person to the next; pain and remarks are of the day.
+REMEMBERED = tuple(one.name for one in fields(Asked) if one.name not in ("pain", "note"))
+
+
+def asked_from(said: Mapping[str, Any]) -> Asked:
+    """The fields of a form, checked. Raises FormcheckError."""
+    values = {}
+    for one in fields(Asked):
+        value = said.get(one.name, one.default)
+        if not isinstance(value, str):
+            raise AskedWrongError(f"“{one.name}” has to be a text.")
+        values[one.name] = plain(value.strip())
+    asked = Asked(**{**values, "range_standard": values["range_standard"] or "elbow-90"})
+    if person := said.get("person"):
+        person_name(person)
+    if len(asked.note) > LONGEST_NOTE:
+        raise AskedWrongError(f"a remark has at most {LONGEST_NOTE} letters.")
+    _ = asked.prescription
+    return asked
+
+
+def _word(text: str, words: Any) -> str | None:
+    if text and text not in get_args(words):
+        raise AskedWrongError(f"“{text}” is none of {', '.join(get_args(words))}.")
+    return text or None
+
+
+def _whole(text: str) -> int | None:
+    if not text:
+        return None
+    if not (text.isascii() and text.isdigit() and 1 <= int(text[:6]) <= _MOST_REPS):
+        raise AskedWrongError(f"“{text}” is no number of reps: give 1 to {_MOST_REPS}.")
+    return int(text)
+
+
+def _kg(text: str) -> float:
+    try:
+        kg = float(text.replace(",", ".") or 0.0)
+    except ValueError:
+        kg = -1.0
+    if not 0.0 <= kg <= _MOST_KG:
+        raise AskedWrongError(f"“{text}” is no weight: give 0 to {_MOST_KG:g} kg.")
+    return kg

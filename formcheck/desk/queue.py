@@ -1,0 +1,171 @@
+"""The one queue: sets are judged one after another, the first to be whole first."""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+import time
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from formcheck.apart.process import WorkLostError, told_apart
+from formcheck.desk.folder import DeskFolder, DeskSet
+from formcheck.desk.remarks import print_remarks
+from formcheck.desk.work import Step, judge_told, set_job
+from formcheck.errors import FormcheckError
+from formcheck.job import SetJob
+
+LIMIT_S = 3600.0  # of one set: a clip of twenty minutes on a slow machine
+STALL_S = 180.0
+_DRAWING = 0.4  # of the time that looking for the pose in one clip takes
+_SETTLE_S = 0.5
+_LOST = {
+    "died": "judging it broke down; close other programs if memory is short, and judge it again.",
+    "memory": "judging it takes more memory than it may; export it at 1080 lines.",
+    "stalled": "judging it stood still and was ended; judge it again.",
+}
+
+Judge = Callable[[SetJob], Generator[Step | None, None, bool]]
+
+
+@dataclass(frozen=True)
+class Progress:
+    """``share`` 0 to 1 of the work, ``left_s`` seconds left, None where that cannot be said."""
+
+    what: str = "Starting"
+    share: float = 0.0
+    left_s: float | None = None
+
+
+def judge_apart(job: SetJob) -> Generator[Step | None, None, bool]:
+    return told_apart(judge_told, job, stall_s=STALL_S)
+
+
+class Queue:
+    """Judges what waits in a folder, in a thread that starts a process a set.
+
+    ``log`` the training log, None for the usual one.
+    """
+
+    def __init__(
+        self, folder: DeskFolder, log: Path | None = None, judge: Judge = judge_apart
+    ) -> None:
+        self._folder, self._log, self._judge = folder, log, judge
+        self._wake, self._closing = threading.Event(), threading.Event()
+        self._cancelled: set[str] = set()
+        self._now: tuple[str, Progress] | None = None
+        self._thread = threading.Thread(target=self._run, name="queue", daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def wake(self) -> None:
+        """There may be something new to judge."""
+        self._wake.set()
+
+    def close(self) -> None:
+        """Stop; what is being judged will be judged by the next desk."""
+        self._closing.set()
+        self._wake.set()
+
+    def join(self) -> None:
+        self._thread.join(timeout=10.0)
+
+    def progress(self, set_id: str) -> Progress | None:
+        """Of the set that is being judged now; None for any other."""
+        now = self._now
+        return now[1] if now is not None and now[0] == set_id else None
+
+    def cancel(self, one: DeskSet) -> None:
+        """End the judging of a set that waits or is being judged."""
+        self._cancelled.add(one.id)
+        if self.progress(one.id) is None:
+            self._folder.end(one, "cancelled")
+
+    def _run(self) -> None:
+        while not self._closing.is_set():
+            self._wake.clear()
+            one = self._next()
+            if one is None:
+                self._wake.wait(timeout=5.0)
+                continue
+            self._now = (one.id, Progress())
+            try:
+                self._judge_one(one)
+            except Exception as error:  # one set must not stop the others
+                with contextlib.suppress(FormcheckError):
+                    self._folder.end(
+                        one, "failed", f"formcheck went wrong ({type(error).__name__}: {error})."
+                    )
+                self._wake.wait(timeout=1.0)
+            finally:
+                self._now = None
+
+    def _next(self) -> DeskSet | None:
+        waiting = [
+            one for one in self._folder.all() if self._folder.standing(one).state == "waiting"
+        ]
+        return min(waiting, key=lambda one: one.id, default=None)
+
+    def _judge_one(self, one: DeskSet) -> None:
+        self._cancelled.discard(one.id)
+        try:
+            found = self._judged(one)
+        except FormcheckError as error:
+            why = str(error)
+            for path, clip in zip(self._folder.clips(one), one.clips, strict=False):
+                why = why.replace(str(path), clip.name)
+        except WorkLostError as error:
+            why = _LOST[error.how]
+        else:
+            if found is None:
+                return
+            # A report is shown once its set has ended: with its remarks, or not yet.
+            print_remarks(self._folder, one)
+            self._folder.end(one, "judged" if found else "empty")
+            return
+        # Ctrl-C reaches the processes too: then nothing failed, and the next desk goes on.
+        if not self._closing.wait(_SETTLE_S):
+            self._folder.end(one, "failed", why)
+
+    def _judged(self, one: DeskSet) -> bool | None:
+        """Whether a set was found; None where judging was cancelled or is left to the next desk."""
+        began = time.monotonic()
+        clips = len(one.clips)
+        with contextlib.closing(self._judge(set_job(self._folder, one, self._log))) as steps:
+            seen: list[str] = []
+            while True:
+                try:
+                    step = next(steps)
+                except StopIteration as done:
+                    return _found(done)
+                if self._closing.is_set():
+                    return None
+                if one.id in self._cancelled:
+                    self._folder.end(one, "cancelled")
+                    return None
+                took_s = time.monotonic() - began
+                if took_s > LIMIT_S:
+                    raise WorkLostError("stalled")
+                if step is not None:
+                    self._now = (one.id, _progress(step, seen, clips, took_s))
+
+
+def _found(done: StopIteration) -> bool:
+    value: Any = done.value
+    return bool(value)
+
+
+def _progress(step: Step, seen: list[str], clips: int, took_s: float) -> Progress:
+    """How far the whole is: the pose in each clip, then the drawing."""
+    if step.what not in seen:
+        seen.append(step.what)
+    part = min(1.0, step.done / step.of) if step.of > 0 else 0.0
+    if step.what.startswith("Drawing"):
+        share = (clips + _DRAWING * part) / (clips + _DRAWING)
+    else:
+        share = (min(len(seen), clips) - 1 + part) / (clips + _DRAWING)
+    left_s = took_s * (1 - share) / share if share > 0.03 and took_s > 1.0 else None
+    return Progress(step.what, share, left_s)

@@ -1,0 +1,186 @@
+"""A desk that really answers, on a free port of this machine, with saved tracks as its clips."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import socket
+import threading
+import time
+import zlib
+from collections.abc import Callable, Generator, Iterator, Mapping
+from contextlib import closing, contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+import pytest
+
+from formcheck.desk.desk import Desk
+from formcheck.desk.folder import Bounds, DeskFolder
+from formcheck.desk.guard import Door, hosts_of
+from formcheck.desk.queue import Judge, Queue
+from formcheck.desk.serve import server_of
+from formcheck.desk.work import Step
+from formcheck.job import SetJob, judge_set
+
+TRACKS = Path(__file__).parents[1] / "data"
+SECRET = "a-secret-for-tests-only-0123456789"
+SIDE, FRONT = TRACKS / "flared_pair_side.parquet", TRACKS / "flared_pair_front.parquet"
+SAG = TRACKS / "hip_sag_side.parquet"
+
+
+def judge_here(job: SetJob) -> Generator[Step | None, None, bool]:
+    """The same job in this process: quicker than one of its own."""
+    yield Step("Finding the pose in it", 1, 2)
+    outcome = judge_set(job)
+    yield Step("Drawing the clip", 1, 2)
+    return not outcome.analysis.empty
+
+
+@dataclass
+class Answer:
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+
+    @property
+    def text(self) -> str:
+        return self.body.decode()
+
+    @property
+    def data(self) -> Any:
+        return json.loads(self.body)
+
+
+@dataclass
+class Client:
+    """Asks a desk like a browser that holds its cookie, or like one that does not."""
+
+    desk: Desk
+    knows: bool = True
+    host: str = ""
+    origin: str | None = ""
+    headers: dict[str, str] = field(default_factory=dict)
+
+    def ask(self, method: str, path: str, body: bytes | None = None, **headers: str) -> Answer:
+        port = self.desk.door.port
+        sent = {"Host": self.host or f"127.0.0.1:{port}", **self.headers}
+        if self.knows:
+            sent["Cookie"] = f"{self.desk.door.cookie}={self.desk.door.secret}"
+        if method not in ("GET", "HEAD") and self.origin is not None:
+            sent["Origin"] = self.origin or f"http://127.0.0.1:{port}"
+        sent.update({name.replace("_", "-"): value for name, value in headers.items()})
+        with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=20)) as connection:
+            connection.request(method, path, body, sent)
+            got = connection.getresponse()
+            return Answer(got.status, dict(got.headers), got.read())
+
+    def get(self, path: str) -> Answer:
+        return self.ask("GET", path, Accept="text/html")
+
+    def post(self, path: str, token: str | None = None, **fields: str) -> Answer:
+        said = {"token": self.desk.door.token if token is None else token, **fields}
+        return self.ask(
+            "POST", path, urlencode(said).encode(), Accept="text/html",
+            Content_Type="application/x-www-form-urlencoded",
+        )  # fmt: skip
+
+    def announce(self, *clips: tuple[str, int], **asked: str) -> Answer:
+        said = {
+            "asked": asked,
+            "clips": [{"name": name, "size": size, "changed": 0} for name, size in clips],
+        }
+        return self.ask("POST", "/sets", json.dumps(said).encode(), X_Token=self.desk.door.token)
+
+    def put(
+        self, set_id: str, n: int, data: bytes, first: int, size: int, **headers: str
+    ) -> Answer:
+        return self.ask(
+            "PUT", f"/sets/{set_id}/clips/{n}", data,
+            **{
+                "X_Token": self.desk.door.token,
+                "Content_Range": f"bytes {first}-{first + len(data) - 1}/{size}",
+                "X_CRC32": f"{zlib.crc32(data):08x}",
+                **headers,
+            },
+        )  # fmt: skip
+
+    def send(self, *paths: Path, **asked: str) -> str:
+        """Announce a set and send its clips; its name."""
+        announced = self.announce(*((path.name, path.stat().st_size) for path in paths), **asked)
+        assert announced.status == 201, announced.text
+        set_id, part = announced.data["id"], announced.data["part"]
+        for n, path in enumerate(paths, 1):
+            data = path.read_bytes()
+            for first in range(0, len(data), part):
+                put = self.put(set_id, n, data[first : first + part], first, len(data))
+                assert put.status == 200, put.text
+        return str(set_id)
+
+    def judged(self, *paths: Path, **asked: str) -> str:
+        set_id = self.send(*paths, **asked)
+        self.wait_for(set_id)
+        return set_id
+
+    def wait_for(self, set_id: str, state: str = "judged", within_s: float = 60.0) -> None:
+        one = self.desk.folder.find(set_id)
+        assert one is not None
+        until = time.monotonic() + within_s
+        while (now := self.desk.folder.standing(one)).state != state:
+            assert time.monotonic() < until, now
+            time.sleep(0.05)
+
+
+@contextmanager
+def opened(
+    root: Path,
+    judge: Judge = judge_here,
+    bounds: Bounds | None = None,
+    shown: tuple[Path, ...] = (),
+    cert: Path | None = None,
+    key: Path | None = None,
+    network: bool = False,
+) -> Iterator[Desk]:
+    """A desk over a folder, until the block ends."""
+    listener = socket.create_server(("127.0.0.1", 0))
+    folder = DeskFolder(root / "desk", bounds)
+    door = Door(SECRET, hosts_of(()), listener.getsockname()[1], tls=cert is not None)
+    log = root / "log.sqlite"
+    addresses = (door.address("192.0.2.7"),) if network else ()
+    desk = Desk(folder, Queue(folder, log, judge), door, log, shown, addresses)
+    ready = threading.Event()
+    server = server_of(desk, lambda desk: ready.set(), cert=cert, key=key)
+    with folder.held():
+        thread = threading.Thread(target=server.run, args=[[listener]], daemon=True)
+        thread.start()
+        assert ready.wait(30)
+        try:
+            yield desk
+        finally:
+            server.handle_exit(2, None)
+            thread.join(30)
+            listener.close()
+            assert not thread.is_alive()
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Iterator[Desk]:
+    with opened(tmp_path) as desk:
+        yield desk
+
+
+@pytest.fixture
+def client(desk: Desk) -> Client:
+    return Client(desk)
+
+
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+    """One desk for tests that leave it as they found it, or do not mind."""
+    with opened(tmp_path_factory.mktemp("desk")) as desk:
+        yield desk
+
+
+Ask = Callable[[Client], Answer]
