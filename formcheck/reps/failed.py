@@ -32,6 +32,7 @@ _PRESSED_DEG = 12.0  # a rise of less is no press
 _STOPPED_S, _STAYED_S = 1.5, 0.5
 _AT_ONCE_S = 1.0
 _CLIP_ENDS_S = 0.3
+_LIFTED_S = 4.0  # hands off the floor at the bottom for longer is a rest
 _TOP_SHARE = 0.03  # of the way down, within which the elbow is still at the top
 _SETTLED_S = 0.2  # at the top before an attempt starts
 
@@ -61,7 +62,7 @@ def with_failed(
         waves = _last_waves(inside, t_s, smooth)
         last = _joined(waves, t_s, smooth) if waves else None
         failed = _failed(last, t_s[places], smooth[places], least, float(t_s[-1]))
-        if failed is None:
+        if failed is None or _pressed_on(stretches == number + 1, t_s, smooth, failed.end_s):
             continue
         before = inside[-1] if inside else None
         if last is not None and failed.start_s == last.start_s:
@@ -74,6 +75,15 @@ def with_failed(
         out.append(failed)
     out.sort(key=lambda rep: rep.bottom_s)
     return [replace(rep, index=i + 1) for i, rep in enumerate(out)]
+
+
+def _pressed_on(follows: BoolArray, t_s: FloatArray, curve: FloatArray, ended_s: float) -> bool:
+    """Whether the next stretch (M,) begins soon and bent: hands lifted at the bottom, set down
+    again, and pressed."""
+    places = np.flatnonzero(follows)
+    if not len(places) or t_s[places[0]] - ended_s > _LIFTED_S:
+        return False
+    return bool(curve[places[0]] < _STARTS_STRAIGHT_DEG)
 
 
 def _failed(
