@@ -45,8 +45,9 @@ from formcheck.reps.find import (
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.signals.curves import Signals, read_signals
+from formcheck.signals.one_arm import each_arm, of_one_arm, one_at_a_time, resting_hand
 from formcheck.signals.view import View, ViewKind, lies_turned, recognise_view, without_rare_side
-from formcheck.variation.arms import ArmWork, arm_work, mirrored_arm, resting_hand, with_working_arm
+from formcheck.variation.arms import ArmWork, arm_work, with_working_arm
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
@@ -233,13 +234,14 @@ def _signals_of(
     hands_above_feet: float | None = None,
     on_knees: bool | None = None,
 ) -> Signals:
-    """The curves; from the front, a hand that rests off the floor takes no part in them."""
-    resting = resting_hand(track) if view.kind == "front" else None
-    if resting is None:
-        return read_signals(track, view, hands_above_feet, on_knees)
-    plain = read_signals(track, view, hands_above_feet, on_knees)
-    working = read_signals(mirrored_arm(track, resting), view, hands_above_feet, on_knees)
-    return replace(working, drawn_px=plain.drawn_px, points_px=plain.points_px)
+    """The curves; where a front view shows arms that work one at a time, of the one that works."""
+    signals = read_signals(track, view, hands_above_feet, on_knees)
+    if view.kind != "front":
+        return signals
+    resting = resting_hand(track)
+    if resting is None and not one_at_a_time(signals):
+        return signals
+    return of_one_arm(signals, each_arm(signals, resting))
 
 
 def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
