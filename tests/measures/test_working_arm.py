@@ -15,7 +15,8 @@ ALTERNATING = ArmWork("archer", 1.0, ("left", "right"))
 def values() -> dict[str, Quantity]:
     names = (
         "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "sticking_elbow_deg",
-        "symmetry_deg", "head_angle_deg", "elbow_flare_deg", "elbow_flare_left_deg", "elbow_flare_right_deg",
+        "symmetry_deg", "head_angle_deg", "elbow_flare_deg", "elbow_flare_left_deg",
+        "elbow_flare_right_deg",
     )  # fmt: skip
     return {name: Quantity(float(i), 1.0) for i, name in enumerate(names)}
 
