@@ -14,10 +14,14 @@ from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork
 
 HEAD_TURNS = "where one arm works the trunk turns, and the head's angle to it does not show"
 
+FLARE_TURNS = (
+    "where one arm works the trunk turns over it, and no view here tells its flare well enough; "
+    "look at the elbow from above"
+)
+
 # Of the arm in the picture; where that one only props, they say nothing of the rep.
 _OF_THE_NEAR_ARM = (
-    "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "elbow_flare_deg",
-    "sticking_elbow_deg",
+    "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "sticking_elbow_deg",
 )  # fmt: skip
 
 
@@ -43,12 +47,12 @@ def of_working_arm(
     for i, of_rep in enumerate(values):
         of_rep["symmetry_deg"] = not_measured(ONE_AT_A_TIME)
         of_rep["head_angle_deg"] = not_measured(HEAD_TURNS)
+        for name in ("elbow_flare_deg", "elbow_flare_left_deg", "elbow_flare_right_deg"):
+            of_rep[name] = not_measured(FLARE_TURNS)
         side = work.working[i] if i < len(work.working) else None
         if side is None:
             continue
-        if front:
-            of_rep["elbow_flare_deg"] = of_rep[f"elbow_flare_{side}_deg"]
-        elif side != near and work.arms == "archer":
+        if not front and side != near and work.arms == "archer":
             for name in _OF_THE_NEAR_ARM:
                 of_rep[name] = not_measured(FAR_ARM)
 

@@ -21,8 +21,8 @@ from formcheck.signals.curves import Signals
 
 STRAIGHT_REACH = 0.996  # arm lengths from the shoulder to the hand of an arm bent by ten degrees
 # 95 %, deg: from exact motion, the elbow of one arm at work reads up to 10 degrees too bent; from
-# the side, where the arm of an archer leans along the line of sight, up to 14.
-PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 10.0, 14.0
+# the side, where the arm of an archer leans along the line of sight, up to 14 and never surer.
+PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 10.0, 18.0
 _LIFTED = 0.3  # arm lengths that one wrist stays higher than the other in a front view
 _MOSTLY = 0.8
 # Of the time in which one arm is bent, the other has to be straighter by this much.
