@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from threadpoolctl import ThreadpoolController
 
 from formcheck.advice.decide import SetRecord
 from formcheck.advice.step import NextStep, next_step
@@ -188,7 +189,9 @@ def analyse(
     if len(tracks) not in (1, 2):
         raise ValueError(f"a set is seen by one camera or by two, not by {len(tracks)}")
     asked = prescription or Prescription()
-    with warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
+    # Matrices of a few dozen numbers: threads would only wait for each other.
+    one_thread = ThreadpoolController().limit(limits=1, user_api="blas")
+    with one_thread, warnings.catch_warnings(), np.errstate(invalid="ignore", divide="ignore"):
         # A joint that is not seen is NaN, and a stretch of it an empty median: no news to anyone.
         warnings.simplefilter("ignore", RuntimeWarning)
         looks = [_look(i, track, views[i] if views else None) for i, track in enumerate(tracks)]

@@ -64,9 +64,7 @@ class Client:
     origin: str | None = ""
     headers: dict[str, str] = field(default_factory=dict)
 
-    def ask(
-        self, method: str, path: str, body: bytes | None = None, **headers: str
-    ) -> Answer:
+    def ask(self, method: str, path: str, body: bytes | None = None, **headers: str) -> Answer:
         port = self.desk.door.port
         sent = {"Host": self.host or f"127.0.0.1:{port}", **self.headers}
         if self.knows:

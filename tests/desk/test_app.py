@@ -30,7 +30,9 @@ def test_two_clips_of_a_set_become_the_report_that_the_command_writes(
     from formcheck.asked.tempo import parse_tempo
 
     prescription = Prescription(tempo=parse_tempo("2-1-X-1"), target_reps=5)
-    judge_set(SetJob((SIDE, FRONT), tmp_path / "there", prescription, names=(SIDE.name, FRONT.name)))
+    judge_set(
+        SetJob((SIDE, FRONT), tmp_path / "there", prescription, names=(SIDE.name, FRONT.name))
+    )
     there = json.loads((tmp_path / "there" / "report.json").read_text())
     assert here == there
     page = client.get(f"/sets/{set_id}")
@@ -41,9 +43,7 @@ def test_two_clips_of_a_set_become_the_report_that_the_command_writes(
     assert client.get(f"/sets/{set_id}/report/report.html").status == 200
 
 
-def test_a_person_is_remembered_and_their_sets_are_in_their_log(
-    desk: Desk, client: Client
-) -> None:
+def test_a_person_is_remembered_and_their_sets_are_in_their_log(desk: Desk, client: Client) -> None:
     set_id = client.judged(SAG, person="Ana", tempo="3-1-X-1", target_reps="6", pain="wrist")
     kept = client.get("/remembered?person=ana").data
     assert (kept["tempo"], kept["target_reps"], kept["pain"]) == ("3-1-X-1", "6", "")
@@ -63,8 +63,7 @@ def test_what_hurts_reaches_the_next_step(desk: Desk, client: Client) -> None:
     without = client.judged(SAG)
     hurt = client.judged(SIDE, pain="wrist")
     reports = [
-        json.loads((desk.folder.report(one) / "report.json").read_text())
-        for one in (without, hurt)
+        json.loads((desk.folder.report(one) / "report.json").read_text()) for one in (without, hurt)
     ]
     assert [one["prescription"]["pain"] for one in reports] == [None, "wrist"]
 
@@ -92,9 +91,7 @@ def test_a_rep_seen_differently_becomes_a_label_and_leaves_the_measurement_alone
     assert {verdict.label for verdict in compare(labels, sets)} == set(labels)
 
 
-def test_who_changes_their_mind_replaces_only_their_own_label(
-    desk: Desk, client: Client
-) -> None:
+def test_who_changes_their_mind_replaces_only_their_own_label(desk: Desk, client: Client) -> None:
     set_id = client.judged(SAG)
     for who, counted in (("coach", "no"), ("ana", "yes"), ("coach", "yes")):
         client.post(f"/sets/{set_id}/reps/1", counted=counted, who=who)

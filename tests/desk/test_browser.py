@@ -196,7 +196,10 @@ def test_a_lost_connection_costs_only_the_part_that_was_on_its_way(
             lost.append(route.request.headers["content-range"])
             route.continue_()
 
-    seat.page.route("**/clips/1", lambda route: lose(route) if route.request.method == "PUT" else route.continue_())
+    seat.page.route(
+        "**/clips/1",
+        lambda route: lose(route) if route.request.method == "PUT" else route.continue_(),
+    )
     seat.page.get_by_label("Choose clips").set_input_files(TRACKS / "wide_front.parquet")
     seat.page.get_by_role("button", name="Judge").click()
     report_of(seat.page)
@@ -213,9 +216,7 @@ def test_a_clip_that_is_none_is_refused_on_the_page(sit: Sit, tmp_path: Path) ->
     expect(seat.page.locator("#says")).to_contain_text("is no clip that can be read")
 
 
-def test_progress_is_seen_and_judging_can_be_cancelled(
-    browser: Browser, tmp_path: Path
-) -> None:
+def test_progress_is_seen_and_judging_can_be_cancelled(browser: Browser, tmp_path: Path) -> None:
     free = threading.Event()
 
     def judge_slowly(job: SetJob) -> Generator[Step | None, None, bool]:

@@ -75,7 +75,9 @@ def shown_whole(client: Client) -> None:
         report = client.desk.folder.report(one.id)
         if state in ("judged", "empty"):
             check(json.loads((report / "report.json").read_text()))
-            assert client.get(f"/sets/{one.id}/report/report.html").text.rstrip().endswith("</html>")
+            assert (
+                client.get(f"/sets/{one.id}/report/report.html").text.rstrip().endswith("</html>")
+            )
             assert (report / "landmarks.parquet").exists() and (report / "reps.csv").exists()
         elif not (report / "report.json").exists():
             assert client.get(f"/sets/{one.id}/report/report.html").status == 404

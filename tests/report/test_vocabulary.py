@@ -50,8 +50,7 @@ def accused_of(kind: FaultKind) -> Analysis:
         replace(result, faults=(fault,) if result.rep.index == 2 else ())
         for result in analysis.reps
     )
-    failed = {2: 40.0} if kind.key == "failed" else {}
-    record = SetRecord([True, False, True, True, True, True], 6, (fault,), (), failed)
+    record = SetRecord([True, False, True, True, True, True], 6, (fault,), ())
     step = next_step(record, analysis.variation, Prescription())
     return replace(analysis, reps=reps, faults=(fault,), next_step=step)
 

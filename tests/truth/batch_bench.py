@@ -160,8 +160,10 @@ def summary(count: int, scratch: Path) -> None:
     os.environ["XDG_CACHE_HOME"] = str(scratch / "cache")
     first = measure(command(clips, "--out", scratch / "out"))
     again = measure(command(clips, "--out", scratch / "out"))
-    print(f"{count} sets: judged in {first.wall_s:.0f} s; nothing to do and summed up again in "
-          f"{again.wall_s:.1f} s, {again.cpu_s:.1f} s CPU; load {os.getloadavg()[0]:.1f}")  # fmt: skip
+    print(
+        f"{count} sets: judged in {first.wall_s:.0f} s; nothing to do and summed up again in "
+        f"{again.wall_s:.1f} s, {again.cpu_s:.1f} s CPU; load {os.getloadavg()[0]:.1f}"
+    )
     chromium = shutil.which("chromium") or "/usr/bin/chromium"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
