@@ -10,11 +10,15 @@ import pytest
 
 from formcheck.analysis import analyse
 from formcheck.pose.store import read_track
-from formcheck.pose.track import LANDMARKS, PoseTrack
+from formcheck.pose.track import INDEX, LANDMARKS, PoseTrack
 from tests.truth.truth import read_truth
 
 DATA = Path(__file__).parent / "data"
 SIDE_VIEWS = sorted(path.stem for path in DATA.glob("*_side.parquet"))
+OTHER = {
+    name: name.replace("left", "right") if "left" in name else name.replace("right", "left")
+    for name in LANDMARKS
+}
 FRONT_VIEWS = sorted(path.stem for path in DATA.glob("*_front.parquet"))
 
 
@@ -31,17 +35,29 @@ def without(track: PoseTrack, side: str, but_every: int = 0) -> PoseTrack:
     return replace(track, xy_px=xy, visibility=visibility, world_m=None)
 
 
-@pytest.mark.parametrize("gone", ["left", "right"])
+def with_near_side_called(side: str, clip: str) -> PoseTrack:
+    """The clip's well seen side alone, called left or right, whichever way the body faces."""
+    track = read_track(DATA / f"{clip}.parquet")
+    if read_truth(DATA / f"{clip}.truth.json").near_side != side:
+        order = [INDEX[OTHER.get(name, name)] for name in LANDMARKS]
+        track = replace(track, xy_px=track.xy_px[:, order])
+    return without(track, "left" if side == "right" else "right")
+
+
+@pytest.mark.parametrize("seen", ["left", "right"])
 @pytest.mark.parametrize("clip", SIDE_VIEWS)
-def test_the_near_side_is_the_side_that_is_seen(clip: str, gone: str) -> None:
+def test_the_near_side_is_the_side_that_is_seen(
+    clip: str, seen: str, request: pytest.FixtureRequest
+) -> None:
+    if (clip, seen) == ("partial_side", "right"):
+        # Its half reps, called the other side's, are read as a hold with bent arms.
+        request.applymarker(pytest.mark.xfail(strict=True))
     truth = read_truth(DATA / f"{clip}.truth.json")
-    track = without(read_track(DATA / f"{clip}.parquet"), gone)
+    track = with_near_side_called(seen, clip)
     judged = analyse([track])
-    seen = "left" if gone == "right" else "right"
     assert (judged.looks[0].view.kind, judged.looks[0].view.near_side) == ("side", seen)
     assert track.frames_with_pose == len(track.t_s)
-    # The far arm is partly the model's guess: one slow movement of it may look like a rep more.
-    assert 0 <= len(judged.reps) - len(truth.reps) <= (seen != truth.near_side)
+    assert len(judged.reps) == len(truth.reps)
 
 
 @pytest.mark.parametrize("gone", ["left", "right"])

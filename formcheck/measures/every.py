@@ -18,6 +18,7 @@ from formcheck.measures.depth import (
     upper_arm_bottom,
 )
 from formcheck.measures.flare import elbow_flare, elbow_flare_left, elbow_flare_right
+from formcheck.measures.flight import flight
 from formcheck.measures.hands import hand_spacing
 from formcheck.measures.head import head_angle
 from formcheck.measures.load import (
@@ -72,6 +73,7 @@ _FROM_THE_SURER: Mapping[str, Measure] = {
 _OF_THE_ELBOW: Mapping[str, Measure] = {
     "elbow_bottom_deg": elbow_bottom,
     "elbow_top_deg": elbow_top,
+    "flight_s": flight,
     "sticking_elbow_deg": sticking_elbow,
 }
 _RANGE = ("elbow_bottom_deg", "elbow_top_deg")

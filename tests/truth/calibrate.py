@@ -285,8 +285,8 @@ def learn_doubt(rows: pd.DataFrame) -> Doubt:
     shape = minimize(unlikely, np.array([0.0, 0.0, 0.5]), method="Nelder-Mead").x
     share, least, more = np.exp(shape)
     bodies = rows["body"].nunique()
-    # Few bodies have not shown their worst: the level of a split conformal interval.
-    level = min(COVERED * (1.0 + 1.0 / bodies), 1.0)
+    # Few bodies have not shown their worst.
+    level = min(COVERED + 0.5 / bodies, 0.995)
     widen = _weighted_quantile(np.abs(error - bias) / spread(shape), weight, level)
     return Doubt(bias, float(share), float(least * size), float(more), float(widen))
 
@@ -352,6 +352,13 @@ def cross_validated(values: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(scored, ignore_index=True)
 
 
+def left_out(scored: pd.DataFrame) -> pd.DataFrame:
+    """Errors and coverage by view and quantity, and how many bodies and reps they rest on."""
+    table = scoring.agreement(scored, ["quantity", "view"])
+    bodies = scored.groupby(["quantity", "view"])["body"].nunique()
+    return table.assign(bodies=bodies.reindex(table.index).to_numpy())
+
+
 def as_toml(found: Calibration, scored: pd.DataFrame, cases: Sequence[Case]) -> str:
     """The file, with how many bodies each entry rests on and its error on bodies left out."""
     bodies = len({case.body for case in cases})
@@ -410,8 +417,7 @@ def main() -> None:
         print(f"\n{view}: bodies left out\n{scoring.agreement(mine).round(3).to_string()}")
     if asked.out:
         asked.out.mkdir(parents=True, exist_ok=True)
-        scored.round(4).to_csv(asked.out / "left_out.csv", index=False)
-        values.round(4).to_csv(asked.out / "left_out_values.csv", index=False)
+        left_out(scored).round(4).to_csv(asked.out / "left_out.csv")
     if asked.write:
         found = Calibration(learn_landmarks(landmarks), learn_doubts(values))
         WRITTEN.write_text(as_toml(found, scored, cases), encoding="utf-8")

@@ -10,7 +10,7 @@ have columns of their own:
 - projection: the angle in the picture
 - lengths: each segment's hidden part from its length in the picture against its longest
 - world: the landmark model's own metric landmarks
-- formcheck: reach and offset weighed over the whole set (`signals/side_arm.py`)
+- formcheck: a body fitted to the whole set (`signals/body_fit.py`)
 """
 
 from __future__ import annotations
