@@ -122,7 +122,8 @@ def trend(
 
     sets, people = _chosen(log, person, since, None)
     whose = _one_person(sets)
-    sets = [one for one in sets if one.variation == _one_variation(sets, variation)]
+    chosen = _one_variation(sets, variation)
+    sets = [one for one in sets if one.variation == chosen]
     found = changes(sets, masses(people))
     console = _console()
     days = sorted({local_day(one.recorded_at) for one in sets})

@@ -139,8 +139,9 @@ def calibrate(
 
     Top position, arms straight, filmed square from the side. Somebody lays a stick along the
     back: it touches the back of the head, the upper back and the tailbone, all three. Then they
-    step out of the picture and the hold is kept for five seconds. From then on the body line of
-    this person is judged against it, with a smaller ±.
+    step out of the picture and the hold is kept for five seconds. From then on it is weighed in
+    the body line of this person, which has a little smaller ±: a camera off square errs by more
+    than bodies differ.
     """
     from formcheck.log.calibrate import calibrated
     from formcheck.log.store import changing, default_log, keep_copy, open_log, people, put_person
@@ -155,7 +156,9 @@ def calibrate(
             before = known.get(name.casefold()) or PersonRecord(name)
             put_person(opened, replace(before, hip_offset=found.hold))
         keep_copy(opened, path)
-    print(f"{name}'s straight line read {found.reading_deg:+.1f}° here; it now counts as 0°.")
+    print(
+        f"{name}'s straight line read {found.reading_deg:+.1f}° here; it is weighed in from now on."
+    )
     print(
         f"A moment's body line: ± {found.before_deg:.1f}° without this, "
         f"± {found.after_deg:.1f}° from now on."

@@ -7,6 +7,7 @@ import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from functools import cache
 from typing import Any, Literal
 
 Direction = Literal["easier", "same", "harder"]
@@ -167,6 +168,7 @@ def variation_words(
     return words
 
 
+@cache
 def local_day(recorded_at: str) -> date:
     """The day of a UTC time where this machine is."""
     return datetime.fromisoformat(recorded_at).astimezone().date()

@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from formcheck.asked.person import HipOffset
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.bodyline import (
     LINE_HIDDEN,
@@ -221,20 +222,23 @@ def test_the_moment_is_told_on_the_clock_of_the_set() -> None:
     assert here is not None and there == pytest.approx(here + 1.5)
 
 
-def test_a_known_straight_line_counts_as_zero_and_shrinks_what_is_in_doubt() -> None:
-    known = hip_offset_of(4.0, 0.5, "toes")
-    signals = drawn(body_line_deg=np.full(len(T_S), 4.0))
-    usual = read_line(look_at(signals, SIDE, (REP,)), "toes").own
-    own = read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
-    assert own.error_deg == pytest.approx(4.0, abs=0.3)
-    assert own.error_sd_deg < 0.75 * usual.error_sd_deg
+def own_of(line_deg: float, known: HipOffset | None) -> OwnLine:
+    level, unsure = np.full(len(T_S), line_deg), np.full(len(T_S), 1.5)
+    signals = drawn(body_line_deg=level, line_sd_deg=unsure)
+    return read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
+
+
+def test_a_known_straight_line_is_taken_off_in_part_and_leaves_less_in_doubt() -> None:
+    usual, own = own_of(4.0, None), own_of(4.0, hip_offset_of(4.0, 0.5, "toes"))
+    other = own_of(4.0, hip_offset_of(-3.0, 0.5, "toes"))
+    assert usual.error_deg < own.error_deg < 4.0
+    assert other.error_deg < usual.error_deg
+    assert own.error_sd_deg < usual.error_sd_deg
 
 
 def test_a_sag_from_the_start_stays_one_beside_a_known_straight_line() -> None:
-    known = hip_offset_of(0.0, 0.5, "toes")
-    signals = drawn(body_line_deg=np.full(len(T_S), 8.0))
-    own = read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
-    assert own.measured_deg - own.error_deg == pytest.approx(8.0, abs=1.0)
+    own = own_of(9.0, hip_offset_of(0.0, 0.5, "toes"))
+    assert own.measured_deg - own.error_deg == pytest.approx(9.0, abs=2.0)
 
 
 def test_one_hip_landmark_turns_the_line_to_the_knees_by_more_than_that_to_the_ankles() -> None:
