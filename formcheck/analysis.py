@@ -13,6 +13,7 @@ from formcheck.advice.decide import SetRecord
 from formcheck.advice.step import NextStep, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
+from formcheck.errors import ClipError
 from formcheck.faults.catalogue import hidden_from, keys_weighing
 from formcheck.faults.counting import TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
@@ -44,8 +45,9 @@ from formcheck.reps.find import (
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.signals.curves import Signals, read_signals
-from formcheck.signals.view import View, ViewKind, recognise_view
-from formcheck.variation.arms import ArmWork, arm_work, mirrored_arm, resting_hand, with_working_arm
+from formcheck.signals.one_arm import each_arm, of_one_arm, one_at_a_time, resting_hand
+from formcheck.signals.view import View, ViewKind, lies_turned, recognise_view, without_rare_side
+from formcheck.variation.arms import ArmWork, arm_work, with_working_arm
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
@@ -58,6 +60,16 @@ NO_HANDS = "no hand position was asked for"
 _LEAST_JITTERY_BEND_DEG = 45.0
 _WORTH_KNOWING = 0.1  # arm lengths between hands and feet that a front view has to know of
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
+
+
+_PERHAPS_TURNED = (
+    "Taken for a push-up against a wall. If the picture lies on its side, turn it upright and "
+    "judge it again."
+)
+
+
+class TurnedError(ClipError):
+    """The picture of a clip is not upright."""
 
 
 @dataclass(frozen=True)
@@ -183,8 +195,9 @@ def analyse(
     """Measure and judge one set seen by one camera, or by two (order free).
 
     ``views`` is the user's word on what each track shows, where recognition is not wanted.
-    The side view keeps the clock. Raises ``pairing.NotOneSetError`` when two tracks do not show
-    the same set, and ValueError for no track or more than two.
+    The side view keeps the clock. Raises TurnedError for a picture that is not upright,
+    ``pairing.NotOneSetError`` when two tracks do not show the same set, and ValueError for no
+    track or more than two.
     """
     if len(tracks) not in (1, 2):
         raise ValueError(f"a set is seen by one camera or by two, not by {len(tracks)}")
@@ -201,11 +214,16 @@ def analyse(
 
 def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     """One clip read for itself, with the reps that it shows."""
-    steady = with_steady_sides(track)
+    steady = without_rare_side(with_steady_sides(track))
     view = recognise_view(steady)
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None
         view = View(stated, side, view.yaw_deg, stated=True)
+    if lies_turned(steady, view):
+        raise TurnedError(
+            f"{track.source_name}: the picture lies on its side or upside down, so nothing in it "
+            "can be judged; turn it upright and give it again."
+        )
     look = Look(clip, steady, view, _signals_of(steady, view))
     return look.with_reps(_reps_of(look))
 
@@ -216,13 +234,14 @@ def _signals_of(
     hands_above_feet: float | None = None,
     on_knees: bool | None = None,
 ) -> Signals:
-    """The curves; from the front, a hand that rests off the floor takes no part in them."""
-    resting = resting_hand(track) if view.kind == "front" else None
-    if resting is None:
-        return read_signals(track, view, hands_above_feet, on_knees)
-    plain = read_signals(track, view, hands_above_feet, on_knees)
-    working = read_signals(mirrored_arm(track, resting), view, hands_above_feet, on_knees)
-    return replace(working, drawn_px=plain.drawn_px, points_px=plain.points_px)
+    """The curves; where a front view shows arms that work one at a time, of the one that works."""
+    signals = read_signals(track, view, hands_above_feet, on_knees)
+    if view.kind != "front":
+        return signals
+    resting = resting_hand(track)
+    if resting is None and not one_at_a_time(signals):
+        return signals
+    return of_one_arm(signals, each_arm(signals, resting))
 
 
 def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
@@ -245,6 +264,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
         *(paired.evidence if paired else ()),
         *(stance_remarks(front) if front and work.arms != "one" else ()),
         *load.remarks,
+        *((_PERHAPS_TURNED,) if variation.surface == "wall" and asked.surface is None else ()),
         *pulse_remarks(looks[0].reps),
         *rest_remarks(looks[0].reps),
     )

@@ -115,7 +115,7 @@ class Coached(PushUpSet):
         done = {"one": self._one_arm, "archer": self._archer, "two": super().joints}
         out = done[self.arms](t_s)
         if len(self.sag_deg):
-            sag = np.interp(t_s, self.bottoms_s(), self.sag_deg)
+            sag = self._sag(t_s)
             # Hips (knees half as far) straight down from the line by what opens that angle.
             drop = np.radians(sag) / (1 / TO_HIP + 1 / (TO_ANKLE - TO_HIP))
             for side in ("left", "right"):
@@ -124,6 +124,16 @@ class Coached(PushUpSet):
                         share * drop, [0.0, 0.0, 1.0]
                     )
         return out
+
+    def _sag(self, t_s: FloatArray) -> FloatArray:
+        """(N,) nothing at the top, and at every low point its own."""
+        when, deg = self._keys()
+        at_key = np.zeros(len(when))
+        for low, sag in zip(self._lows(), self.sag_deg, strict=True):
+            at_key[low] = sag
+            if low + 1 < len(when) and deg[low + 1] == deg[low]:
+                at_key[low + 1] = sag
+        return np.asarray(np.interp(t_s, when, at_key))
 
     def _sides(self, t_s: FloatArray) -> FloatArray:
         """(N,) +1 where the left arm works, -1 the right."""

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, analyse, rejudge
+from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, TurnedError, analyse, rejudge
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import parse_tempo
 from formcheck.faults.catalogue import hidden_from
@@ -363,3 +363,15 @@ def test_load_and_surface_that_no_view_shows_are_listed_with_the_reason(
     listed = reasons(analysed(clip))
     assert unknown == {"load_fraction", "surface"} & listed.keys()
     assert all(listed[key] for key in unknown)
+
+
+def test_a_picture_on_its_side_is_refused_or_the_doubt_is_told() -> None:
+    track = track_of("clean_side")
+    clockwise = np.stack([track.height - track.xy_px[..., 1], track.xy_px[..., 0]], axis=-1)
+    other_way = np.stack([track.xy_px[..., 1], track.width - track.xy_px[..., 0]], axis=-1)
+    size: dict[str, Any] = {"width": track.height, "height": track.width}
+    with pytest.raises(TurnedError, match="turn it upright"):
+        analyse([dataclasses.replace(track, xy_px=other_way, **size)])
+    doubted = analyse([dataclasses.replace(track, xy_px=clockwise, **size)])
+    assert any("turn it upright" in note for note in doubted.notes)
+    assert not any("turn it upright" in note for note in analyse([track]).notes)

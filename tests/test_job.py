@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from pathlib import Path
 
+import av
 import pytest
 
 from formcheck.asked.bounds import AskedError
@@ -16,6 +17,7 @@ from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import INDEX, LANDMARKS
 from formcheck.reps.pairing import NotOneSetError
+from tests.clip.clips import make_clip
 
 TRACKS = Path(__file__).parent / "data"
 SIDE, FRONT = TRACKS / "flared_pair_side.parquet", TRACKS / "flared_pair_front.parquet"
@@ -129,3 +131,27 @@ def test_the_default_folder_fits_the_longest_names(
     write_track(replace(track, source_name=f"{'é' * 120}.mp4"), clip)
     folder = judge_set(SetJob((clip,))).folder
     assert folder.exists() and folder.name.startswith("ééé")
+
+
+def test_place_and_device_of_a_clip_go_into_no_output(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    plain = make_clip(tmp_path / "plain.mp4", [n / 10 for n in range(20)])
+    told = {"location": "+59.3293+018.0686/", "make": "Fonemaker", "comment": "kitchen, Elm Row 4"}
+    with (
+        av.open(str(plain)) as source,
+        av.open(str(tmp_path / "told.mp4"), "w", options={"movflags": "use_metadata_tags"}) as sink,
+    ):
+        sink.metadata.update(told)
+        stream = sink.add_stream_from_template(source.streams.video[0])
+        for packet in source.demux(video=0):
+            if packet.dts is not None:
+                packet.stream = stream
+                sink.mux(packet)
+    content = (tmp_path / "told.mp4").read_bytes()
+    assert all(text.encode() in content for text in told.values())
+    folder = judge_set(SetJob((tmp_path / "told.mp4",), tmp_path / "report", model="full")).folder
+    for file in [*folder.iterdir(), *(tmp_path / "cache").rglob("*.parquet")]:
+        for text in told.values():
+            assert text.encode() not in file.read_bytes(), file.name

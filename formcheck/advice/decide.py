@@ -271,13 +271,17 @@ def _unseen(record: SetRecord) -> tuple[str, ...]:
 
 
 def _unclear(record: SetRecord) -> Reason | None:
-    """Range or line that came so close to a limit that the set cannot be cleared."""
+    """Range, line or flare that came so close to a limit that the set cannot be cleared."""
     near = [f for f in record.faults if f.verdict == "borderline"]
-    for weight in ("line", "range"):
-        reps = {f.rep for f in near if f.key in keys_weighing(weight)}
-        share = 0.0 if weight == "line" else steps()["borderline_share"]
+    for what, keys in (
+        ("line", keys_weighing("line")),
+        ("range", keys_weighing("range")),
+        ("flare", {"elbow_flare"}),
+    ):
+        reps = {f.rep for f in near if f.key in keys}
+        share = 0.0 if what == "line" else steps()["borderline_share"]
         if len(reps) > share * record.attempts:
-            return Reason("unclear", {"what": weight, "reps": sorted(reps)})
+            return Reason("unclear", {"what": what, "reps": sorted(reps)})
     return None
 
 

@@ -26,6 +26,9 @@ _SCALES = np.array([1.0, 1.6, 2.5, 4.0])
 _SHARED = np.array([0.2, 0.5, 0.8])
 # Verdicts that are slips of the pen or of attention. Assumed.
 _SLIPS = 0.02
+# Sets that are measured wrongly altogether (the wrong person, an arm behind the body): what is said
+# of them tells nothing of the limit. Assumed.
+_LOST = 0.1
 # What all sets together may be off by, in standard deviations of one value: landmarks are placed
 # on every body by the same model. Assumed.
 _COMMON = 0.3
@@ -68,6 +71,9 @@ def evidence(
         most = together.max(axis=2, keepdims=True)
         mean = (np.exp(together - most) * _WEIGHTS).sum(axis=2) / _WEIGHTS.sum()
         out[:, :, place] = most[:, :, 0] + np.log(mean)
+    usual = np.clip(said.mean(), 0.01, 0.99)
+    lost = np.bincount(of_set, np.log(np.where(said, usual, 1 - usual)), sets)
+    out = np.logaddexp(np.log(1 - _LOST) + out, np.log(_LOST) + lost[:, None, None])
     return Evidence(values, out, float(np.median(half_width)))
 
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.agree.codes import BORDERLINE, FAULT, Codes, sweep_codes
+from formcheck.agree.codes import BORDERLINE, FAULT, sweep_codes
 from formcheck.agree.coefficients import (
     LEAST_SETS,
     UNKNOWN,
@@ -27,11 +27,15 @@ from formcheck.agree.sweep import (
     codes_along,
     counts_of,
     limit_of,
+    sensible,
     where_it_matters,
 )
+from formcheck.faults.limits import Limit
 from formcheck.maths.arrays import FloatArray
 from formcheck.report.words import unit_name
 
+_FINEST = 401  # over all its range and beyond, to read values from
+_FAR = 0.75  # of a limit's range, on either side
 _FINE = 101  # of the curve that a suggestion is read from
 LEAST_REPS = (
     10  # that have the fault, and that have not: ten cases a number fitted, common practice
@@ -93,9 +97,8 @@ def suggest(
     )
     if refused := _too_few(chosen):
         return replace(bare, refused=refused)
-    around = where_it_matters(chosen, key, held_to, _FINE)
-    codes, values = codes_along(chosen, key, around)
-    found = _Found.of(codes, values, chosen)
+    found = _Found.of(chosen, key, held_to)
+    values = found.values
     coach = found.coach()
     bare = replace(bare, coach=coach, half_width=found.evidence.half_width)
     bare = replace(bare, label_next=_label_next(chosen, key, values, coach))
@@ -130,18 +133,11 @@ class _Found:
     evidence: Evidence
 
     @staticmethod
-    def of(codes: Codes, values: FloatArray, chosen: Labelled) -> _Found:
+    def of(chosen: Labelled, key: str, held_to: Limit) -> _Found:
+        codes, values = codes_along(chosen, key, where_it_matters(chosen, key, held_to, _FINE))
         sign = 1.0 if values[-1] > values[0] else -1.0
-        along = sign * values
-        step = along[1] - along[0]
-        noticed, accused = (codes >= BORDERLINE).sum(axis=1), (codes == FAULT).sum(axis=1)
-        measured = along[0] + (noticed - 0.5) * step
-        seen = (accused > 0) & (noticed < len(values))
-        usual = float(np.median((noticed - accused)[seen])) * step if seen.any() else step
-        # Where either end of the band lies outside the range, at least what shows of it.
-        width = np.where(seen, 1.0, 0.0) * (noticed - accused) * step
-        width = np.where(seen, np.maximum(width, step / 2), np.maximum(usual, step / 2))
-        told = evidence(measured, width, chosen.there, chosen.of_set, along)
+        measured, half_width = _read_back(chosen, key, held_to)
+        told = evidence(measured * sign, half_width, chosen.there, chosen.of_set, sign * values)
         return _Found(values, sign, counts_of(codes, chosen), told)
 
     def coach(self, chosen: npt.NDArray[np.int_] | None = None) -> Estimate:
@@ -191,6 +187,25 @@ class _Found:
             rest = np.setdiff1d(order, fold)
             out[fold] = self.counts[fold, self.choose(rest, preference)]
         return out
+
+
+def _read_back(chosen: Labelled, key: str, held_to: Limit) -> tuple[FloatArray, FloatArray]:
+    """Value and ± of each rep in the limit's own unit, from where its verdict changes.
+
+    This holds for whatever the rules make of a value. The limit is moved far beyond what makes
+    sense, so that reps far from it have their value too.
+    """
+    low, high = sensible(held_to)
+    room = _FAR * (high - low)
+    codes, along = codes_along(chosen, key, np.linspace(low - room, high + room, _FINEST))
+    step = along[1] - along[0]
+    noticed, accused = (codes >= BORDERLINE).sum(axis=1), (codes == FAULT).sum(axis=1)
+    measured = along[0] + (noticed - 0.5) * step
+    # At least half a step; as usual where an end of the band lies out of reach.
+    seen = (accused > 0) & (noticed < len(along))
+    half_width = np.maximum((noticed - accused) * abs(step), abs(step) / 2)
+    usual = float(np.median(half_width[seen])) if seen.any() else abs(step)
+    return measured, np.where(seen, half_width, usual)
 
 
 def _too_few(chosen: Labelled) -> str:

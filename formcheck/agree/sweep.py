@@ -131,12 +131,16 @@ def limit_of(chosen: Labelled, limit: str | None) -> tuple[str, Limit]:
     return key, one.limits[key]
 
 
+def sensible(limit: Limit) -> tuple[float, float]:
+    """Between what a limit makes sense, finite where it has no bounds of its own."""
+    room = max(abs(limit.value), 1.0) if math.isfinite(limit.value) else _ROOM
+    low = limit.lowest if math.isfinite(limit.lowest) else limit.value - room
+    return low, limit.highest if math.isfinite(limit.highest) else low + 2 * room
+
+
 def where_it_matters(chosen: Labelled, key: str, held_to: Limit, places: int) -> FloatArray:
     """The stretch of a limit's values that the labelled reps lie in, evenly divided."""
-    room = max(abs(held_to.value), 1.0) if math.isfinite(held_to.value) else _ROOM
-    low = held_to.lowest if math.isfinite(held_to.lowest) else held_to.value - room
-    high = held_to.highest if math.isfinite(held_to.highest) else low + 2 * room
-    codes, values = codes_along(chosen, key, np.linspace(low, high, _COARSE))
+    codes, values = codes_along(chosen, key, np.linspace(*sensible(held_to), _COARSE))
     moves = np.flatnonzero((np.diff(codes, axis=1) != 0).any(axis=0))
     if not len(moves):
         raise SweepError(

@@ -33,6 +33,7 @@ _RANGE = re.compile(r"bytes (\d{1,12})-(\d{1,12})/(\d{1,12})")
 _CRC32 = re.compile(r"[0-9a-f]{8}")
 _LONGEST_NAME = 255
 _LONGEST_WHO = 60
+_RUN_BY_SPREADSHEETS = "=+-@"  # where labels.csv is opened in one
 _STATURE_M, _MASS_KG = (0.5, 2.6), (10.0, 400.0)
 
 
@@ -203,6 +204,8 @@ def _labels(one: DeskSet, rep: int, said: Mapping[str, str]) -> list[Label]:
     who = " ".join(said.get("who", "").split())
     if not 1 <= len(who) <= _LONGEST_WHO:
         raise DeskError(f"say who sees it so: a name or code of 1 to {_LONGEST_WHO} letters.")
+    if who[0] in _RUN_BY_SPREADSHEETS:
+        raise DeskError("a name begins with a letter or a number.")
     if fault and fault not in fault_kinds():
         raise DeskError(f"“{plain(fault, 40)}” is no fault.")
     if fault and not seen:

@@ -89,11 +89,12 @@ class DeskSet:
 
 @dataclass(frozen=True)
 class Standing:
-    """Where a set stands. ``why`` of a failure; ``have`` sure bytes of each clip."""
+    """Where a set stands. ``says`` why it failed, or the answer of its report in a line; ``have``
+    sure bytes of each clip."""
 
     state: State
     have: tuple[int, ...]
-    why: str = ""
+    says: str = ""
 
 
 class DeskFolder:
@@ -186,7 +187,7 @@ class DeskFolder:
         try:
             ended = json.loads(read_small(self._place(one) / "ended.json", _LARGEST_JSON))
             if ended["how"] != "judged" or (self.report(one.id) / REPORT).is_file():
-                return Standing(ended["how"], have, ended["why"])
+                return Standing(ended["how"], have, ended["says"])
         except (OSError, ValueError, KeyError, TypeError):
             pass
         whole = all(self._whole(one, n) for n in range(1, len(one.clips) + 1))
@@ -197,8 +198,8 @@ class DeskFolder:
         found = (self._whole(one, n) for n in range(1, len(one.clips) + 1))
         return tuple(path for path in found if path is not None)
 
-    def end(self, one: DeskSet, how: Ending, why: str = "") -> None:
-        said = json.dumps({"how": how, "why": why}, ensure_ascii=False)
+    def end(self, one: DeskSet, how: Ending, says: str = "") -> None:
+        said = json.dumps({"how": how, "says": says}, ensure_ascii=False)
         write_whole(self._place(one) / "ended.json", said.encode())
 
     def remove(self, one: DeskSet) -> None:

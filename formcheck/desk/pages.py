@@ -354,23 +354,15 @@ def _line(desk: Desk, one: DeskSet) -> Line:
     state: State | str = standing.state
     if state == "waiting" and desk.queue.progress(one.id) is not None:
         state = "judging"
-    report = read_report(desk.folder.report(one.id)) if state in ("judged", "empty") else None
     return Line(
         one.id,
         datetime.fromisoformat(one.begun).strftime("%Y-%m-%d %H:%M"),
         one.asked.person,
         tuple(clip.name for clip in one.clips),
         state,
-        _answer(report) if report and state == "judged" else STATES[state],
-        standing.why,
+        standing.says if state in ("judged", "empty") else STATES[state],
+        standing.says if state == "failed" else "",
     )
-
-
-def _answer(report: dict[str, Any]) -> str:
-    sums = report["set"]
-    if not sums["attempts"]:
-        return "a hold"
-    return f"{sums['counted']} of {sums['attempts']} counted, {sums['clean']} clean"
 
 
 def _percent(desk: Desk, one: DeskSet) -> int:

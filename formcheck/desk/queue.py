@@ -8,12 +8,11 @@ import time
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from formcheck.apart.process import WorkLostError, told_apart
 from formcheck.desk.folder import DeskFolder, DeskSet
 from formcheck.desk.remarks import print_remarks
-from formcheck.desk.work import Step, judge_told, set_job
+from formcheck.desk.work import Result, Step, judge_told, set_job
 from formcheck.errors import FormcheckError
 from formcheck.job import SetJob
 
@@ -27,7 +26,7 @@ _LOST = {
     "stalled": "judging it stood still and was ended; judge it again.",
 }
 
-Judge = Callable[[SetJob], Generator[Step | None, None, bool]]
+Judge = Callable[[SetJob], Generator[Step | None, None, Result]]
 
 
 @dataclass(frozen=True)
@@ -39,7 +38,7 @@ class Progress:
     left_s: float | None = None
 
 
-def judge_apart(job: SetJob) -> Generator[Step | None, None, bool]:
+def judge_apart(job: SetJob) -> Generator[Step | None, None, Result]:
     return told_apart(judge_told, job, stall_s=STALL_S)
 
 
@@ -124,14 +123,14 @@ class Queue:
                 return
             # A report is shown once its set has ended: with its remarks, or not yet.
             print_remarks(self._folder, one)
-            self._folder.end(one, "judged" if found else "empty")
+            self._folder.end(one, "judged" if found.found else "empty", found.answer)
             return
         # Ctrl-C reaches the processes too: then nothing failed, and the next desk goes on.
         if not self._closing.wait(_SETTLE_S):
             self._folder.end(one, "failed", why)
 
-    def _judged(self, one: DeskSet) -> bool | None:
-        """Whether a set was found; None where judging was cancelled or is left to the next desk."""
+    def _judged(self, one: DeskSet) -> Result | None:
+        """What came of it; None where judging was cancelled or is left to the next desk."""
         began = time.monotonic()
         clips = len(one.clips)
         with contextlib.closing(self._judge(set_job(self._folder, one, self._log))) as steps:
@@ -140,7 +139,8 @@ class Queue:
                 try:
                     step = next(steps)
                 except StopIteration as done:
-                    return _found(done)
+                    result: Result = done.value
+                    return result
                 if self._closing.is_set():
                     return None
                 if one.id in self._cancelled:
@@ -151,11 +151,6 @@ class Queue:
                     raise WorkLostError("stalled")
                 if step is not None:
                     self._now = (one.id, _progress(step, seen, clips, took_s))
-
-
-def _found(done: StopIteration) -> bool:
-    value: Any = done.value
-    return bool(value)
 
 
 def _progress(step: Step, seen: list[str], clips: int, took_s: float) -> Progress:

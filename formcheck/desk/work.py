@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from formcheck.desk.folder import DeskFolder, DeskSet
-from formcheck.job import SetJob, judge_set
+from formcheck.job import Outcome, SetJob, judge_set
 from formcheck.log.today import LogAsk
 from formcheck.plain import plain
 
@@ -39,9 +39,23 @@ def set_job(folder: DeskFolder, one: DeskSet, log: Path | None) -> SetJob:
     )
 
 
-def judge_told(job: SetJob, tell: Callable[[Step], None]) -> bool:
-    """Judge a set, telling each step; whether a set was found."""
+@dataclass(frozen=True)
+class Result:
+    """Whether a set was ``found``, and the answer in a line."""
+
+    found: bool
+    answer: str
+
+
+def judge_told(job: SetJob, tell: Callable[[Step], None]) -> Result:
+    """Judge a set, telling each step."""
     # Ctrl-C is for the desk, which then ends this process.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     outcome = judge_set(job, lambda what, done, of: tell(Step(what, done, of)))
-    return not outcome.analysis.empty
+    return result_of(outcome)
+
+
+def result_of(outcome: Outcome) -> Result:
+    from formcheck.report.answer import answer_line  # slow to import
+
+    return Result(not outcome.analysis.empty, answer_line(outcome.analysis))

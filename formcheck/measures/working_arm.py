@@ -12,6 +12,8 @@ from formcheck.pose.track import Side
 from formcheck.reps.look import Look
 from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork
 
+HEAD_TURNS = "where one arm works the trunk turns, and the head's angle to it does not show"
+
 # Of the arm in the picture; where that one only props, they say nothing of the rep.
 _OF_THE_NEAR_ARM = (
     "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "elbow_flare_deg",
@@ -40,6 +42,7 @@ def of_working_arm(
     near = next((look.signals.near_side for look in looks if look.view.from_side), None)
     for i, of_rep in enumerate(values):
         of_rep["symmetry_deg"] = not_measured(ONE_AT_A_TIME)
+        of_rep["head_angle_deg"] = not_measured(HEAD_TURNS)
         side = work.working[i] if i < len(work.working) else None
         if side is None:
             continue

@@ -35,8 +35,8 @@ _ENDED = {
     "reps": "the most reps of the test were reached",
     "rest": "the test ended there, by a rest at the bottom",
 }
-_STAYED_DOWN_PERCENT = 10  # pressed up by less, it was not pressed
-_WEIGHED = {"range": "range", "line": "body line"}
+_STAYED_DOWN_PERCENT = 20  # pressed up by less, it was not pressed
+_WEIGHED = {"range": "range", "line": "body line", "flare": "elbow flare"}
 
 
 def variation_words(step: NextStep) -> str:

@@ -26,12 +26,13 @@ _LONE_BEND_DEG = 45.0  # with no rep to compare it with
 # less than the other share and sinks back at once has, too.
 PRESSED_SHARE, _NEARLY_UP_SHARE = 0.5, 0.85
 _SINKS_SHARE = 0.35  # of what was pressed up, that is lost again by one who sinks back
-_PRESSED_DEG = 8.0  # a rise of less is no press
+_PRESSED_DEG = 12.0  # a rise of less is no press
 # The clip has to show the lifter stopped for this long, or it ended in the middle of a rep; and
 # who leaves the position has to have stayed down for this long, or was only lost from sight.
 _STOPPED_S, _STAYED_S = 1.5, 0.5
 _AT_ONCE_S = 1.0
 _CLIP_ENDS_S = 0.3
+_LIFTED_S = 4.0  # hands off the floor at the bottom for longer is a rest
 _TOP_SHARE = 0.03  # of the way down, within which the elbow is still at the top
 _SETTLED_S = 0.2  # at the top before an attempt starts
 
@@ -61,7 +62,7 @@ def with_failed(
         waves = _last_waves(inside, t_s, smooth)
         last = _joined(waves, t_s, smooth) if waves else None
         failed = _failed(last, t_s[places], smooth[places], least, float(t_s[-1]))
-        if failed is None:
+        if failed is None or _pressed_on(stretches == number + 1, t_s, smooth, failed.end_s):
             continue
         before = inside[-1] if inside else None
         if last is not None and failed.start_s == last.start_s:
@@ -74,6 +75,15 @@ def with_failed(
         out.append(failed)
     out.sort(key=lambda rep: rep.bottom_s)
     return [replace(rep, index=i + 1) for i, rep in enumerate(out)]
+
+
+def _pressed_on(follows: BoolArray, t_s: FloatArray, curve: FloatArray, ended_s: float) -> bool:
+    """Whether the next stretch (M,) begins soon and bent: hands lifted at the bottom, set down
+    again, and pressed."""
+    places = np.flatnonzero(follows)
+    if not len(places) or t_s[places[0]] - ended_s > _LIFTED_S:
+        return False
+    return bool(curve[places[0]] < _STARTS_STRAIGHT_DEG)
 
 
 def _failed(

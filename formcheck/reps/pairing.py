@@ -25,6 +25,7 @@ from formcheck.maths.quantity import median_known
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.body_model import elbow_of_reach_deg
+from formcheck.signals.one_arm import seen_height
 
 # One standard deviation of what two views of one set differ by, after a constant is allowed for;
 # as found on rendered pairs.
@@ -136,12 +137,9 @@ def pair_looks(first: Look, second: Look, one_arm_at_a_time: bool = False) -> Pa
 def _by_height(look: Look) -> Look:
     """The look with the elbow that a shoulder so high would have over a hand straight below it."""
     signals = look.signals
-    height, use = (
-        signals.shoulder_height,
-        signals.in_position & np.isfinite(signals.shoulder_height),
-    )
-    top = float(np.nanpercentile(height[use], 90)) if use.any() else 1.0
-    elbow = elbow_of_reach_deg(_STRAIGHT_REACH * np.clip(height / top, 0.0, 1.0))
+    sides = (signals.near_side,) if look.view.from_side else ("left", "right")
+    height = seen_height(signals, sides)
+    elbow = elbow_of_reach_deg(_STRAIGHT_REACH * np.clip(height, 0.0, 1.0))
     unseen = np.full(len(height), np.nan)
     return replace(look, signals=replace(signals, elbow_deg=elbow, flare_deg=unseen))
 
@@ -398,13 +396,14 @@ def _clockwork(first: Look, second: Look, best: _Candidate) -> bool:
 
 def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) -> tuple[str, ...]:
     reps, offset_s = len(best.matches), best.offset_s
-    began = "at the same time"
+    began = "and began together"
     if abs(offset_s) >= _SAME_START_S:
-        began = f"{abs(offset_s):.1f} s {'later' if offset_s > 0 else 'earlier'}"
+        later = "later" if offset_s > 0 else "earlier"
+        began = f"and the second began {abs(offset_s):.1f} s {later}"
     sentences = [
-        f"Both clips show the same {reps} reps; the second began {began}."
+        f"Both clips show the same {reps} reps, {began}."
         if reps > 1
-        else f"Both clips show the same rep; the second began {began}."
+        else f"Both clips show the same rep, {began}."
     ]
     for what, (mean, spread) in (("depth", best.depth_deg), ("elbow flare", best.flare_deg)):
         if np.isfinite(mean) and abs(mean) > _WORTH_SAYING_DEG:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -33,6 +33,7 @@ _SIDE_READS_DEG = 4.3
 _PLANTED_RADIUS = 0.35  # hands this near their usual place, in arm lengths, are planted
 _HANGING_ARM_COS = 0.88  # an arm along a trunk seen in full: standing or kneeling up
 _SHORT_TRUNK = 0.75  # a trunk shorter than this, in arm lengths, is seen end on
+_LEVEL, _STEEP = 0.34, 0.7  # sines of 20 and of 45 degrees
 _ARM_AND_HIP = ("shoulder", "elbow", "wrist", "hip")
 _NOW_AND_THEN = 0.5  # a side seen in fewer pictures than this share of the other's shows nothing
 
@@ -96,6 +97,24 @@ def recognise_view(track: PoseTrack) -> View:
     return View("oblique", near, yaw)
 
 
+def lies_turned(track: PoseTrack, view: View) -> bool:
+    """Whether a picture from the side lies on its side, head down, or upside down.
+
+    Hands that carry a body are below its shoulders, or level with them against a wall; they are
+    not above them, and where the feet are high above the head, as in a handstand, they are
+    straight below. Turned head up, a floor push-up looks like one against a wall.
+    """
+    use = push_up_frames(track)
+    if not view.from_side or not use.any():
+        return False
+    shoulder, wrist, ankle = (
+        _middle(track, joint)[use] for joint in ("shoulder", "wrist", "ankle")
+    )
+    arm, body = (np.nanmedian(one, axis=0) for one in (wrist - shoulder, shoulder - ankle))
+    arm_down, head_down = (float(one[1] / max(np.linalg.norm(one), 1e-9)) for one in (arm, body))
+    return arm_down < -_LEVEL or (head_down > _STEEP and arm_down < 0.5)
+
+
 def only_side_seen(track: PoseTrack) -> Side | None:
     """The side whose arm and trunk are tracked when the other's are not, or only now and then.
 
@@ -108,6 +127,16 @@ def only_side_seen(track: PoseTrack) -> Side | None:
     if min(left, right) >= _NOW_AND_THEN * max(left, right):
         return None
     return "left" if left > right else "right"
+
+
+def without_rare_side(track: PoseTrack) -> PoseTrack:
+    """The track without a side that is seen now and then, which would be spliced into the other."""
+    if (seen := only_side_seen(track)) is None:
+        return track
+    rare = "left" if seen == "right" else "right"
+    xy_px = track.xy_px.copy()
+    xy_px[:, [i for name, i in INDEX.items() if name.startswith(rare)]] = np.nan
+    return replace(track, xy_px=xy_px)
 
 
 def push_up_frames(track: PoseTrack) -> BoolArray:

@@ -13,22 +13,23 @@ from formcheck.asked.prescription import Arms
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.geometry import length
 from formcheck.maths.quantity import Quantity, median_known, not_measured
-from formcheck.pose.track import INDEX, PoseTrack, Side
+from formcheck.pose.track import Side
 from formcheck.reps.look import Look
-from formcheck.signals.body_model import SIDES, elbow_offset, flare_deg
+from formcheck.signals.body_model import elbow_of_reach_deg, elbow_offset
 from formcheck.signals.curves import Signals
+from formcheck.signals.one_arm import (
+    FROM_SIDE_PLUS_MINUS_DEG,
+    PLUS_MINUS_DEG,
+    of_one_arm,
+    seen_reach,
+)
 from formcheck.variation.stance import lifted_hand, top_frames
 
-_BENT_DEG, _STRAIGHT_DEG = 120.0, 150.0  # archer: one elbow at most, the other at least
+_BENT_DEG, _STRAIGHT_DEG = 120.0, 145.0  # archer: one elbow at most, the other at least
 # From the side: how much of the bend that the shoulder's drop takes shows at the near elbow. A
 # straight arm shows next to none, and so does one that points at the camera; only where both are
 # seen in one set does one arm work and then the other.
 _SHOWS_NONE, _SHOWS = 0.25, 0.5
-_LIFTED_TRACK = 0.3  # arm lengths that one wrist stays higher than the other in a front view
-# 95 %, deg: from exact motion, the elbow of one arm at work, hands further in or out than two arms
-# have them, reads up to 10 degrees too bent; from the side, where the arm of an archer leans
-# along the line of sight, up to 14.
-WORKING_PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 10.0, 14.0
 
 FAR_ARM = "the far arm worked in this rep, and the body hides it; film from the front"
 ONE_AT_A_TIME = "one arm works at a time, so the two are not compared within a rep"
@@ -115,9 +116,10 @@ def _shown_bend(signals: Signals, at_s: float) -> float:
     line = wrist - shoulder
     upper = elbow - shoulder
     across = (upper[:, 0] * line[:, 1] - upper[:, 1] * line[:, 0]) / length(line)
-    seen = abs(median_known(across)) / signals.arm_length_px
-    reach = median_known(length(line)) / signals.arm_length_px
-    return seen / elbow_offset(min(reach, 0.99))
+    reach = seen_reach(signals, near)[now]
+    arm_px = median_known(length(line) / reach)
+    seen = abs(median_known(across)) / arm_px
+    return seen / elbow_offset(min(median_known(reach), 0.99))
 
 
 def _lifted_hand(look: Look) -> ArmWork:
@@ -154,11 +156,15 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
     if work.arms not in ("archer", "one") or len(work.working) != len(look.reps):
         return look
     signals = look.signals
+    if look.view.from_side:
+        near: Side = "left" if signals.near_side == "left" else "right"
+        far: Side = "right" if near == "left" else "left"
+        unseen = np.full(len(signals.t_s), np.nan)
+        elbows = {near: elbow_of_reach_deg(seen_reach(signals, near)), far: unseen}
+        leans = FROM_SIDE_PLUS_MINUS_DEG if work.arms == "archer" else PLUS_MINUS_DEG
+        signals = of_one_arm(signals, elbows, leans)
     either = {"left": signals.elbow_left_deg, "right": signals.elbow_right_deg}
-    leans = work.arms == "archer" and look.view.from_side
-    doubt_deg = FROM_SIDE_PLUS_MINUS_DEG if leans else WORKING_PLUS_MINUS_DEG
     elbow = signals.elbow_deg.copy()
-    flare = signals.flare_deg.copy()
     for place, (rep, side) in enumerate(zip(look.reps, work.working, strict=True)):
         if side is None:
             continue
@@ -166,50 +172,4 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         last = place + 1 == len(look.reps)
         here = (signals.t_s >= begins) & (signals.t_s < (np.inf if last else rep.end_s))
         elbow[here] = either[side][here]
-        if signals.body is not None:
-            flare[here] = flare_deg(signals.body.bodies, side)[here]
-    return replace(
-        look,
-        signals=replace(
-            signals,
-            elbow_deg=elbow,
-            flare_deg=flare,
-            elbow_sd_deg=np.hypot(signals.elbow_sd_deg, doubt_deg / 1.96),
-        ),
-    )
-
-
-def resting_hand(track: PoseTrack) -> Side | None:
-    """The hand that a front view shows off the floor for most of the time; None if neither."""
-    left, right = track.xy("left_wrist"), track.xy("right_wrist")
-    arm_px = np.nanpercentile(
-        np.fmax(*(length(track.xy(f"{s}_shoulder") - track.xy(f"{s}_wrist")) for s in SIDES)), 90
-    )
-    shoulders = track.xy("left_shoulder")[:, 1] - track.xy("right_shoulder")[:, 1]
-    higher = (left[:, 1] - right[:, 1] - shoulders) / arm_px
-    known = higher[np.isfinite(higher)]
-    if len(known) < 10 or abs(np.median(known)) < _LIFTED_TRACK:
-        return None
-    if np.mean(np.sign(known) == np.sign(np.median(known))) < 0.8:
-        return None
-    return "right" if np.median(known) > 0 else "left"
-
-
-def mirrored_arm(track: PoseTrack, resting: Side) -> PoseTrack:
-    """The track with the working arm's picture in place of the resting one's, as in a mirror.
-
-    A front view places both arms in space together; the hand on the back would put the floor where
-    it is not. What is read of the arms is then that of the one that works.
-    """
-    working = "right" if resting == "left" else "left"
-    xy = track.xy_px.copy()
-    across = track.xy(f"{resting}_shoulder") - track.xy(f"{working}_shoulder")
-    unit = across / length(across)[:, None]
-    for joint in ("elbow", "wrist", "index", "pinky", "thumb"):
-        arm = track.xy(f"{working}_{joint}") - track.xy(f"{working}_shoulder")
-        along = np.sum(arm * unit, axis=1)[:, None] * unit
-        xy[:, INDEX[f"{resting}_{joint}"]] = track.xy(f"{resting}_shoulder") + arm - 2 * along
-    visible = track.visibility.copy()
-    for joint in ("elbow", "wrist"):
-        visible[:, INDEX[f"{resting}_{joint}"]] = visible[:, INDEX[f"{working}_{joint}"]]
-    return replace(track, xy_px=xy, visibility=visible)
+    return replace(look, signals=replace(signals, elbow_deg=elbow))

@@ -107,6 +107,8 @@ def test_one_line_too_close_to_call_holds_the_step_back_one_depth_does_not() -> 
     assert of("hip_sag", 8) == "same"
     assert of("shallow", 8) == "harder"
     assert of("shallow", *range(5, 13)) == "same"
+    assert of("elbow_flare", 8) == "harder"
+    assert of("elbow_flare", *range(5, 13)) == "same"
 
 
 def test_speed_loss_is_told_and_decides_nothing() -> None:

@@ -27,9 +27,8 @@ REPS: dict[str, tuple[list[Move], float]] = {
     "on the beat": (rep(down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
     "shallow on the beat": (rep(115.0, down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
     "soft": (rep(top_deg=140.0), 0.0),
-    "sag": (rep(), 25.0),
-    "piked": (rep(), -30.0),
-    "flared": (rep(), 0.0),
+    "sag": (rep(), 22.0),
+    "piked": (rep(), -26.0),
     "dropped": (rep(down_s=0.45, up_s=0.7, top_s=1.0), 0.0),
     "pressed fast": (rep(down_s=3.2, bottom_s=0.9, up_s=0.6, top_s=0.9), 0.0),
     "grinding": (rep(down_s=1.9, bottom_s=0.1, up_s=3.0), 0.0),
@@ -43,6 +42,14 @@ def done(text: str) -> Coached:
     """The set that a line of words describes."""
     if held := re.fullmatch(r"hold (\d+) s", text):
         return Coached(course=[(float(held[1]) - 3.0, 170.0)])
+    if one_arm := re.fullmatch(r"(\d+) (archer|one-arm)", text):
+        archer = one_arm[2] == "archer"
+        return Coached(
+            course=REPS["clean"][0] * int(one_arm[1]),
+            arms="archer" if archer else "one",
+            working=("left", "right") if archer else ("right",),
+            hand_spacing=2.6 if archer else 1.35,
+        )
     course: list[Move] = []
     sags: list[float] = []
     for part in text.split(", "):
@@ -53,8 +60,7 @@ def done(text: str) -> Coached:
     return Coached(
         course=course,
         sag_deg=sags if any(sags) else (),
-        flare_deg=85.0 if "flared" in text else 45.0,
-        hand_spacing=1.6 if "flared" in text else 1.35,
+        flare_deg=45.0,
     )
 
 

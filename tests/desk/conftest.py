@@ -22,7 +22,7 @@ from formcheck.desk.folder import Bounds, DeskFolder
 from formcheck.desk.guard import Door, hosts_of
 from formcheck.desk.queue import Judge, Queue
 from formcheck.desk.serve import server_of
-from formcheck.desk.work import Step
+from formcheck.desk.work import Result, Step, result_of
 from formcheck.job import SetJob, judge_set
 
 TRACKS = Path(__file__).parents[1] / "data"
@@ -31,12 +31,12 @@ SIDE, FRONT = TRACKS / "flared_pair_side.parquet", TRACKS / "flared_pair_front.p
 SAG = TRACKS / "hip_sag_side.parquet"
 
 
-def judge_here(job: SetJob) -> Generator[Step | None, None, bool]:
+def judge_here(job: SetJob) -> Generator[Step | None, None, Result]:
     """The same job in this process: quicker than one of its own."""
     yield Step("Finding the pose in it", 1, 2)
     outcome = judge_set(job)
     yield Step("Drawing the clip", 1, 2)
-    return not outcome.analysis.empty
+    return result_of(outcome)
 
 
 @dataclass

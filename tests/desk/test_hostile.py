@@ -64,29 +64,45 @@ STRANGERS: dict[str, Ask] = {
         ("GET", "/people/ana"), ("GET", "/folders"), ("GET", "/phone"), ("GET", "/progress"),
         ("GET", "/look/desk.js"), ("GET", "/not-there"), ("GET", "/favicon.ico"), ("POST", "/sets"),
         ("PUT", f"/sets/{SET}/clips/1"), ("POST", f"/sets/{SET}/remove"), ("POST", "/people"),
-        ("DELETE", "/sets"), ("OPTIONS", "/sets"), ("GET", "/?secret=guessed"), ("GET", "/?secret="),
+        ("DELETE", "/sets"), ("OPTIONS", "/sets"), ("GET", "/?secret=guessed"),
+        ("GET", "/?secret="),
     )
 }  # fmt: skip
 REFUSED: dict[str, tuple[Ask, set[int]]] = {
     **{name: (ask, {403}) for name, ask in STRANGERS.items()},
     "a secret that is nearly right": (
-        lambda c: replace(c, knows=False).ask("GET", f"/?secret={c.desk.door.secret[:-1]}"), {403}),
+        lambda c: replace(c, knows=False).ask("GET", f"/?secret={c.desk.door.secret[:-1]}"),
+        {403},
+    ),
     "the token in place of the secret": (
-        lambda c: replace(c, knows=False, headers={
-            "Cookie": f"{c.desk.door.cookie}={c.desk.door.token}"}).get("/"), {403}),
+        lambda c: replace(
+            c, knows=False, headers={"Cookie": f"{c.desk.door.cookie}={c.desk.door.token}"}
+        ).get("/"),
+        {403},
+    ),
     "another host": (lambda c: replace(c, host="attacker.example").get("/"), {421}),
     "another host with our port": (
-        lambda c: replace(c, host=f"attacker.example:{c.desk.door.port}").get("/"), {421}),
+        lambda c: replace(c, host=f"attacker.example:{c.desk.door.port}").get("/"),
+        {421},
+    ),
     "our host with another port": (lambda c: replace(c, host="127.0.0.1:1").get("/"), {421}),
     "a host that only begins like ours": (
-        lambda c: replace(c, host=f"127.0.0.1.attacker.example:{c.desk.door.port}").get("/"), {421}),
+        lambda c: replace(c, host=f"127.0.0.1.attacker.example:{c.desk.door.port}").get("/"),
+        {421},
+    ),
     "no origin with a change": (lambda c: replace(c, origin=None).announce(("a.mp4", 9)), {403}),
     "a change from another site": (
-        lambda c: replace(c, origin="https://attacker.example").announce(("a.mp4", 9)), {403}),
+        lambda c: replace(c, origin="https://attacker.example").announce(("a.mp4", 9)),
+        {403},
+    ),
     "a change from another port": (
-        lambda c: replace(c, origin="http://127.0.0.1:1").announce(("a.mp4", 9)), {403}),
+        lambda c: replace(c, origin="http://127.0.0.1:1").announce(("a.mp4", 9)),
+        {403},
+    ),
     "a change from a sandboxed frame": (
-        lambda c: replace(c, origin="null").announce(("a.mp4", 9)), {403}),
+        lambda c: replace(c, origin="null").announce(("a.mp4", 9)),
+        {403},
+    ),
     "a form without a token": (lambda c: c.post("/people", token="", name="ana"), {403}),
     "a form with a wrong token": (lambda c: c.post("/people", token="x" * 64, name="ana"), {403}),
     "an announcement without a token": (lambda c: c.ask("POST", "/sets", b"{}"), {403}),
@@ -94,65 +110,110 @@ REFUSED: dict[str, tuple[Ask, set[int]]] = {
     "a path that climbs, encoded": (lambda c: c.get("/sets/%2e%2e%2f%2e%2e%2fetc%2fpasswd"), {404}),
     "a set that is a path": (lambda c: c.get("/sets/..%2f..%2fsets/report/report.json"), {404}),
     "a report's file that climbs": (
-        lambda c: c.get(f"/sets/{announced(c)}/report/..%2f..%2f..%2flog.sqlite"), {404}),
+        lambda c: c.get(f"/sets/{announced(c)}/report/..%2f..%2f..%2flog.sqlite"),
+        {404},
+    ),
     "a report's file that is none": (
-        lambda c: c.get(f"/sets/{announced(c)}/report/set.json"), {404}),
+        lambda c: c.get(f"/sets/{announced(c)}/report/set.json"),
+        {404},
+    ),
     "our own files": (lambda c: c.get("/look/..%2fserve.py"), {404}),
     "a NUL in the path": (lambda c: c.get("/sets/%00"), {404}),
     "a file of 2 GB": (lambda c: c.announce(("long.mp4", 2_000_000_000)), {413}),
     "a file of minus one byte": (lambda c: c.announce(("clip.mp4", -1)), {400}),
     "a size that is no number": (
-        lambda c: c.ask("POST", "/sets", b'{"asked":{},"clips":[{"name":"a","size":"9","changed":0}]}',
-                        X_Token=c.desk.door.token), {400}),
+        lambda c: c.ask(
+            "POST",
+            "/sets",
+            b'{"asked":{},"clips":[{"name":"a","size":"9","changed":0}]}',
+            X_Token=c.desk.door.token,
+        ),
+        {400},
+    ),
     "three clips of one set": (lambda c: c.announce(*[("a.mp4", 9)] * 3), {400}),
     "no clip": (lambda c: c.announce(), {400}),
     "a zip bomb named mp4": (lambda c: put_first(c, "clip.mp4", bomb()), {415}),
     "a program named mp4": (lambda c: put_first(c, "clip.mp4", b"\x7fELF" + bytes(2000)), {415}),
     "a playlist named mp4": (
-        lambda c: put_first(c, "clip.mp4", b"#EXTM3U\nfile:///etc/passwd\n" * 40), {415}),
+        lambda c: put_first(c, "clip.mp4", b"#EXTM3U\nfile:///etc/passwd\n" * 40),
+        {415},
+    ),
     "a page named mp4": (
-        lambda c: put_first(c, "clip.mp4", b"<script>alert(1)</script>" * 80), {415}),
+        lambda c: put_first(c, "clip.mp4", b"<script>alert(1)</script>" * 80),
+        {415},
+    ),
     "a part that is longer than it says": (
-        with_part(lambda c, s, d: c.put(s, 1, d[:500], 0, len(d), Content_Range=f"bytes 0-99/{len(d)}")),
-        {413}),
+        with_part(
+            lambda c, s, d: c.put(s, 1, d[:500], 0, len(d), Content_Range=f"bytes 0-99/{len(d)}")
+        ),
+        {413},
+    ),
     "a part that is shorter than it says": (
-        with_part(lambda c, s, d: c.put(s, 1, d[:50], 0, len(d), Content_Range=f"bytes 0-99/{len(d)}")),
-        {422}),
+        with_part(
+            lambda c, s, d: c.put(s, 1, d[:50], 0, len(d), Content_Range=f"bytes 0-99/{len(d)}")
+        ),
+        {422},
+    ),
     "a part that does not add up": (
-        with_part(lambda c, s, d: c.put(s, 1, d[:500], 0, len(d), X_CRC32="00000000")), {422}),
+        with_part(lambda c, s, d: c.put(s, 1, d[:500], 0, len(d), X_CRC32="00000000")),
+        {422},
+    ),
     "a part beyond the end": (
-        with_part(lambda c, s, d: c.put(s, 1, d[:500], len(d), len(d))), {409, 413}),
+        with_part(lambda c, s, d: c.put(s, 1, d[:500], len(d), len(d))),
+        {409, 413},
+    ),
     "a part that leaves a hole": (
-        with_part(lambda c, s, d: c.put(s, 1, d[:500], 1000, len(d))), {409}),
+        with_part(lambda c, s, d: c.put(s, 1, d[:500], 1000, len(d))),
+        {409},
+    ),
     "a part of another size": (
-        with_part(lambda c, s, d: c.put(s, 1, d[:500], 0, len(d) + 1)), {409}),
+        with_part(lambda c, s, d: c.put(s, 1, d[:500], 0, len(d) + 1)),
+        {409},
+    ),
     "a part that runs backwards": (
-        with_part(lambda c, s, d: c.put(s, 1, d[:500], 0, len(d), Content_Range=f"bytes 9-2/{len(d)}")),
-        {409}),
+        with_part(
+            lambda c, s, d: c.put(s, 1, d[:500], 0, len(d), Content_Range=f"bytes 9-2/{len(d)}")
+        ),
+        {409},
+    ),
     "a part without a range": (
-        with_part(lambda c, s, d: c.put(s, 1, d[:500], 0, len(d), Content_Range="")), {400}),
-    "a clip that was not announced": (with_part(lambda c, s, d: c.put(s, 7, d[:500], 0, len(d))), {404}),
+        with_part(lambda c, s, d: c.put(s, 1, d[:500], 0, len(d), Content_Range="")),
+        {400},
+    ),
+    "a clip that was not announced": (
+        with_part(lambda c, s, d: c.put(s, 7, d[:500], 0, len(d))),
+        {404},
+    ),
     "a set that was not announced": (lambda c: c.put(SET, 1, b"x", 0, 1), {404}),
     "words that are no JSON": (
-        lambda c: c.ask("POST", "/sets", b"\xff{", X_Token=c.desk.door.token), {400}),
+        lambda c: c.ask("POST", "/sets", b"\xff{", X_Token=c.desk.door.token),
+        {400},
+    ),
     "brackets without end": (
-        lambda c: c.ask("POST", "/sets", b"[" * 60_000, X_Token=c.desk.door.token), {400}),
+        lambda c: c.ask("POST", "/sets", b"[" * 60_000, X_Token=c.desk.door.token),
+        {400},
+    ),
     "a megabyte of form": (lambda c: c.post("/people", name="a" * 1_000_000), {413}),
     "ten thousand fields": (
-        lambda c: c.post("/people", **{f"f{n}": "" for n in range(5000)}), {400, 413}),
+        lambda c: c.post("/people", **{f"f{n}": "" for n in range(5000)}),
+        {400, 413},
+    ),
     "a tempo that is none": (lambda c: c.announce(("a.mp4", 9), tempo="9-9"), {400}),
     "a standard that is none": (
-        lambda c: c.announce(("a.mp4", 9), range_standard="../../x"), {400}),
+        lambda c: c.announce(("a.mp4", 9), range_standard="../../x"),
+        {400},
+    ),
     "a person's name that hides": (lambda c: c.announce(("a.mp4", 9), person="a\u202eb"), {400}),
     "a person's name without end": (lambda c: c.announce(("a.mp4", 9), person="a" * 5000), {400}),
     "reps without end": (lambda c: c.announce(("a.mp4", 9), target_reps="9" * 400), {400}),
     "a weight that is none": (lambda c: c.announce(("a.mp4", 9), added_load_kg="nan"), {400}),
     "a method that is none": (lambda c: c.ask("DELETE", "/sets"), {405}),
-    "a head without end": (
-        lambda c: c.ask("GET", "/", X_Long="a" * 4_000_000), {400}),
+    "a head without end": (lambda c: c.ask("GET", "/", X_Long="a" * 4_000_000), {400}),
     "a request to be another's proxy": (
-        lambda c: replace(c, host="attacker.example").ask("GET", "http://attacker.example/"), {421}),
-}  # fmt: skip
+        lambda c: replace(c, host="attacker.example").ask("GET", "http://attacker.example/"),
+        {421},
+    ),
+}
 
 
 def test_there_are_fifty_of_them() -> None:

@@ -1,4 +1,4 @@
-"""A desk that is killed at any moment: nothing that had arrived is lost, nothing is shown by half."""
+"""A desk that is killed at any moment loses nothing that had arrived, and shows nothing by half."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ def shown_whole(client: Client) -> None:
             assert (report / "landmarks.parquet").exists() and (report / "reps.csv").exists()
         elif not (report / "report.json").exists():
             assert client.get(f"/sets/{one.id}/report/report.html").status == 404
-        assert state != "failed", client.desk.folder.standing(one).why
+        assert state != "failed", client.desk.folder.standing(one).says
 
 
 def test_every_finished_upload_is_judged_and_no_half_report_is_shown(tmp_path: Path) -> None:

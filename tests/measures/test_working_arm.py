@@ -15,7 +15,7 @@ ALTERNATING = ArmWork("archer", 1.0, ("left", "right"))
 def values() -> dict[str, Quantity]:
     names = (
         "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "sticking_elbow_deg",
-        "symmetry_deg", "elbow_flare_deg", "elbow_flare_left_deg", "elbow_flare_right_deg",
+        "symmetry_deg", "head_angle_deg", "elbow_flare_deg", "elbow_flare_left_deg", "elbow_flare_right_deg",
     )  # fmt: skip
     return {name: Quantity(float(i), 1.0) for i, name in enumerate(names)}
 
@@ -34,6 +34,7 @@ def test_a_near_arm_that_only_props_says_nothing_of_its_rep() -> None:
     of_working_arm(both, [look_at(drawn(), SIDE, [REP])], ALTERNATING)
     assert both[0]["elbow_bottom_deg"].known
     assert both[1]["elbow_bottom_deg"].reason == FAR_ARM
+    assert not both[0]["head_angle_deg"].known, "no head is called dropped on a trunk that turns"
 
 
 def test_two_arms_keep_every_value() -> None:

@@ -103,3 +103,11 @@ def test_a_body_lost_from_sight_on_its_way_down_has_not_failed() -> None:
     third = done.bottoms_s()[2]
     lost = (t_s > third - 0.2) & (t_s < third + 1.2)
     assert not any(one.failed for one in found(reps(4), in_position=~lost))
+
+
+def test_hands_lifted_at_the_bottom_and_pressed_from_there_have_not_failed() -> None:
+    done = Coached(course=reps(3, bottom_s=3.0))
+    t_s = np.arange(0.0, done.duration_s(), 1 / RATE_HZ)
+    second = done.bottoms_s()[1]
+    lifted = (t_s > second + 0.8) & (t_s < second + 2.4)
+    assert not any(one.failed for one in found(reps(3, bottom_s=3.0), in_position=~lifted))

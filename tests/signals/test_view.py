@@ -10,7 +10,7 @@ import pytest
 
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.signals.view import push_up_frames, recognise_view
+from formcheck.signals.view import lies_turned, push_up_frames, recognise_view
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
@@ -94,3 +94,23 @@ def _standing_with_hanging_arms(track: PoseTrack, frames: int) -> PoseTrack:
         frames=len(xy),
         visibility=np.where(np.isfinite(xy[..., 0]), 1, 0.0),
     )
+
+
+def turned(track: PoseTrack, quarters: int) -> PoseTrack:
+    """The picture turned clockwise by quarters."""
+    xy, width, height = track.xy_px, track.width, track.height
+    for _ in range(quarters):
+        xy = np.stack([height - xy[..., 1], xy[..., 0]], axis=-1)
+        width, height = height, width
+    return replace(track, xy_px=xy, width=width, height=height)
+
+
+@pytest.mark.parametrize("name", CLIPS)
+def test_a_picture_that_is_not_upright_is_told_from_one_that_is(name: str) -> None:
+    track = read_track(DATA / f"{name}.parquet")
+    view = recognise_view(track)
+    assert not lies_turned(track, view)
+    if view.from_side:
+        told = [lies_turned(t, recognise_view(t)) for t in (turned(track, n) for n in (1, 2, 3))]
+        # Turned head up, it looks like a push-up against a wall.
+        assert told[1] and told[0] != told[2]

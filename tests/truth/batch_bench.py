@@ -14,6 +14,7 @@ summary work on saved tracks, so that they time the batch and not the model.
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import random
@@ -23,18 +24,30 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import psutil
+from PIL import Image
 from playwright.sync_api import sync_playwright
 
+from formcheck.batch.plan import plan_sets
+from formcheck.batch.records import Records, write_whole
+from formcheck.batch.roster import Roster
+from formcheck.batch.run import BatchJob, find_clips, run_batch
 from formcheck.clip.read import probe
+from formcheck.job import SetJob
 from formcheck.pose.model import DEFAULT_MODEL, find_model
+from formcheck.pose.store import read_track, write_track
 from tests.truth.speed import Run, bare_loop, measure, scaled_up
 
 ROOT = Path(__file__).parents[2]
 TRACKS = ROOT / "tests" / "data"
 SUMMARY = ("summary.html", "summary.csv", "reps.parquet")
+_noise = io.BytesIO()
+Image.effect_noise((320, 200), 40).save(_noise, "JPEG", quality=72)
+JPEG = _noise.getvalue()  # as large as the small picture of a clip
 COMMAND = "from formcheck.cli import app\nif __name__ == '__main__': app()\n"
 
 
@@ -58,7 +71,7 @@ def throughput(folder: Path, clips: int, bare: int, model: str, scratch: Path) -
     cpu = bare_s / sum(run.cpu_s for run in runs)
     workers = len(os.sched_getaffinity(0))
     print(f"{len(chosen)} clips, {seconds:.0f} s, {model} model, {workers} workers, load "
-          f"{os.getloadavg()[0]:.1f}")  # fmt: skip
+          f"load {os.getloadavg()[0]:.1f}")  # fmt: skip
     print(f"bare loop ({bare} clips): {wall:.2f} s of clip a second, {cpu:.2f} by CPU")
     for name, options in (("pictures and clips off", ["--no-drawing"]), ("everything on", [])):
         os.environ["XDG_CACHE_HOME"] = str(scratch / name / "cache")
@@ -115,10 +128,6 @@ def memory(clip: Path, model: str, scratch: Path) -> None:
 
 def many_tracks(folder: Path, count: int) -> Path:
     """So many copies of the saved tracks, each with its own content, of 30 people."""
-    from dataclasses import replace
-
-    from formcheck.pose.store import read_track, write_track
-
     tracks = [read_track(path) for path in sorted(TRACKS.glob("*.parquet"))]
     for n in range(count):
         place = folder / f"person {n % 30:02d}" / f"set {n:03d}.parquet"
@@ -155,15 +164,38 @@ def kills(count: int, seed: int, scratch: Path) -> None:
           f"uninterrupted run's, {left} leftovers")  # fmt: skip
 
 
+def judged_already(clips: Path, out: Path, job: BatchJob) -> None:
+    """Reports and records of all clips, copied from those of the first few."""
+    distinct = 6
+    few = out.with_name("few")
+    for path in sorted(clips.rglob("*.parquet"), key=lambda path: path.name)[:distinct]:
+        target = few / path.relative_to(clips)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        shutil.copy(path, target)
+    judged = run_batch(replace(job, folder=few, out=out.with_name("few_out"))).results
+    out.mkdir()
+    with ThreadPoolExecutor(1) as executor:
+        found = find_clips(replace(job, folder=clips, out=out), executor, lambda path: True)
+    records = Records(out)
+    for n, plan in enumerate(plan_sets(found, Roster(), job.each, out)):
+        result = judged[n % len(judged)]
+        shutil.copytree(out.with_name("few_out") / result.name, out / plan.name)
+        shown = replace(result, name=plan.name, clips=plan.shown)
+        records.keep(plan, (shown,), "")
+        write_whole(records.picture(plan.name), JPEG)
+
+
 def summary(count: int, scratch: Path) -> None:
-    clips = many_tracks(scratch / "clips", count)
+    clips, out = many_tracks(scratch / "clips", count), scratch / "out"
     os.environ["XDG_CACHE_HOME"] = str(scratch / "cache")
-    first = measure(command(clips, "--out", scratch / "out"))
-    again = measure(command(clips, "--out", scratch / "out"))
-    print(
-        f"{count} sets: judged in {first.wall_s:.0f} s; nothing to do and summed up again in "
-        f"{again.wall_s:.1f} s, {again.cpu_s:.1f} s CPU; load {os.getloadavg()[0]:.1f}"
-    )
+    job = BatchJob(clips, out, SetJob(()))
+    judged_already(clips, out, job)
+    began, cpu_s = time.perf_counter(), time.process_time()
+    outcome = run_batch(job)
+    wall_s, cpu_s = time.perf_counter() - began, time.process_time() - cpu_s
+    assert outcome.judged_now == 0 and len(outcome.results) == count
+    print(f"{count} sets judged already: summed up again in {wall_s:.1f} s, {cpu_s:.1f} s CPU; "
+          f"load {os.getloadavg()[0]:.1f}")  # fmt: skip
     chromium = shutil.which("chromium") or "/usr/bin/chromium"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])

@@ -68,10 +68,10 @@ def main() -> None:
                 f"{found.reading_deg:+.1f}  mean error {means[0]:+.1f} -> {means[1]:+.1f}"
             )
     for way, pairs in rows.items():
-        away, doubt = np.array(pairs).T
+        off, doubt = np.array(pairs).T
         print(
-            f"{way:8} {len(pairs)} reps: mean error {np.abs(away).mean():.2f} deg, "
-            f"± {doubt.mean():.2f} deg, {100 * np.mean(np.abs(away) <= doubt):.0f} % inside"
+            f"{way:8} {len(pairs)} reps: mean error {np.abs(off).mean():.2f} deg, "
+            f"± {doubt.mean():.2f} deg, {100 * np.mean(np.abs(off) <= doubt):.0f} % inside"
         )
     print(f"between two clips of one body: {np.std(again):.2f} deg (1 sd) over {len(again)} bodies")
 

@@ -103,4 +103,4 @@ def test_left_is_set_against_right() -> None:
 
 def test_the_users_word_wins_over_what_is_seen() -> None:
     assert judged(ALTERNATING, "front", "two").variation.arms == "two"
-    assert judged(ALTERNATING, "front", "two").summary.counted == 0
+    assert judged(ALTERNATING, "front", "two").summary.clean == 0, "uneven, as two arms"

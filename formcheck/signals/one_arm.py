@@ -1,0 +1,107 @@
+"""Arms that work one at a time: each elbow from how far its shoulder is from its hand.
+
+The body that is fitted to a whole set bends both arms alike, and fits neither an archer nor one
+arm alone. What is left is simpler and less sure: with the hand planted, the distance from shoulder
+to wrist fixes the elbow (law of cosines), as far as it shows in the picture. The straight arm of an
+archer tells what does not show: its hand and shoulder are as far apart in depth as the other's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from formcheck.maths.arrays import FloatArray
+from formcheck.maths.geometry import length
+from formcheck.pose.track import PoseTrack, Side
+from formcheck.signals.body_model import elbow_of_reach_deg
+from formcheck.signals.curves import Signals
+
+STRAIGHT_REACH = 0.996  # arm lengths from the shoulder to the hand of an arm bent by ten degrees
+# 95 %, deg: from exact motion, the elbow of one arm at work reads up to 10 degrees too bent; from
+# the side, where the arm of an archer leans along the line of sight, up to 14.
+PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 10.0, 14.0
+_LIFTED = 0.3  # arm lengths that one wrist stays higher than the other in a front view
+_MOSTLY = 0.8
+# Of the time in which one arm is bent, the other has to be straighter by this much.
+_BENT_DEG, _APART_DEG, _SHARE = 120.0, 40.0, 0.6
+_SIDES: tuple[Side, Side] = ("left", "right")
+
+
+def seen_reach(signals: Signals, side: str) -> FloatArray:
+    """(M,) shoulder to wrist in the picture, of what it is where that arm is straightest."""
+    px, use = signals.points_px, signals.in_position
+    reach_px = length(px[f"{side}_wrist"] - px[f"{side}_shoulder"])
+    known = use & np.isfinite(reach_px)
+    if not known.any():
+        return np.full(len(reach_px), np.nan)
+    straight_px = float(np.percentile(reach_px[known], 92.0))
+    return np.where(use, STRAIGHT_REACH * reach_px / straight_px, np.nan)
+
+
+def seen_height(signals: Signals, sides: tuple[str, ...]) -> FloatArray:
+    """(M,) how high the shoulders are over the hands in the picture, of their highest."""
+    px, use = signals.points_px, signals.in_position
+    each = [px[f"{side}_wrist"][:, 1] - px[f"{side}_shoulder"][:, 1] for side in sides]
+    height = np.mean(each, axis=0)
+    known = use & np.isfinite(height)
+    if not known.any():
+        return np.full(len(height), np.nan)
+    return np.where(use, height / float(np.percentile(height[known], 92.0)), np.nan)
+
+
+def resting_hand(track: PoseTrack) -> Side | None:
+    """The hand that a front view shows off the floor for most of the time; None if neither."""
+    left, right = track.xy("left_wrist"), track.xy("right_wrist")
+    spans = [length(track.xy(f"{s}_shoulder") - track.xy(f"{s}_wrist")) for s in _SIDES]
+    longest = np.fmax(*spans)
+    if not np.isfinite(longest).any():
+        return None
+    shoulders = track.xy("left_shoulder")[:, 1] - track.xy("right_shoulder")[:, 1]
+    higher = (left[:, 1] - right[:, 1] - shoulders) / np.nanpercentile(longest, 90)
+    known = higher[np.isfinite(higher)]
+    if len(known) < 10 or abs(np.median(known)) < _LIFTED:
+        return None
+    if np.mean(np.sign(known) == np.sign(np.median(known))) < _MOSTLY:
+        return None
+    return "right" if np.median(known) > 0 else "left"
+
+
+def each_arm(signals: Signals, resting: Side | None = None) -> Mapping[Side, FloatArray]:
+    """Elbow angles (M,) of both arms from the front; of the ``resting`` one nothing is known."""
+    reach = {side: seen_reach(signals, side) for side in _SIDES}
+    if resting is not None:
+        reach[resting] = np.full(len(signals.t_s), np.nan)
+        return {side: elbow_of_reach_deg(reach[side]) for side in _SIDES}
+    longer = np.fmax(reach["left"], reach["right"])
+    hidden = np.clip(STRAIGHT_REACH**2 - np.minimum(longer, STRAIGHT_REACH) ** 2, 0.0, 0.15)
+    return {side: elbow_of_reach_deg(np.sqrt(reach[side] ** 2 + hidden)) for side in _SIDES}
+
+
+def one_at_a_time(signals: Signals) -> bool:
+    """Whether a front view shows one arm bent and the other straight, as an archer's."""
+    left, right = (elbow_of_reach_deg(seen_reach(signals, side)) for side in _SIDES)
+    with np.errstate(invalid="ignore"):
+        bent = signals.in_position & (np.fmin(left, right) < _BENT_DEG)
+        apart = bent & (np.abs(left - right) > _APART_DEG)
+    return bool(bent.any()) and float(apart.sum() / bent.sum()) > _SHARE
+
+
+def of_one_arm(
+    signals: Signals, elbow: Mapping[Side, FloatArray], plus_minus_deg: float = PLUS_MINUS_DEG
+) -> Signals:
+    """The curves with these elbows (M,), the more bent of which is that of the arm that works."""
+    working = np.fmin(elbow["left"], elbow["right"])
+    seen = np.isfinite(working)
+    return replace(
+        signals,
+        elbow_deg=working,
+        elbow_left_deg=elbow["left"],
+        elbow_right_deg=elbow["right"],
+        elbow_sd_deg=np.where(seen, plus_minus_deg / 1.96, np.nan),
+        flare_deg=np.full(len(working), np.nan),
+        bridged=signals.bridged & ~seen,
+        misfit=0.0,
+    )
