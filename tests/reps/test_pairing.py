@@ -106,7 +106,7 @@ def test_clips_of_different_sets_are_refused_with_evidence(side: str, front: str
 
 def test_clockwork_sets_at_one_tempo_are_joined_but_said_to_be_less_sure() -> None:
     unrelated = pair_looks(saved("clean_side"), saved("clean_front"))
-    related = pair_looks(saved("flared_pair_side"), saved("flared_pair_front"))
+    related = pair(HUMAN, {}, {"started_s": 0.8})
     assert unrelated.sure < related.sure
     assert any("another set at this tempo" in sentence for sentence in unrelated.evidence)
 
