@@ -18,8 +18,8 @@ DISTRIBUTION = {
     "sklearn": "scikit-learn",
 }
 OWN = {"formcheck", "tests", "models"}
-# Used without being imported: by pandas, by pytest's own command, as notebooks' kernel.
-UNSEEN = {"mypy", "ruff", "ipykernel", "openpyxl"}
+# Used without being imported: by pandas, by a command, as notebooks' kernel.
+UNSEEN = {"mypy", "ruff", "ipykernel", "openpyxl", "sphinx", "furo", "myst-parser"}
 
 
 def declared(*lists: list[str]) -> set[str]:

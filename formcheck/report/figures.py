@@ -9,9 +9,9 @@ from contextlib import contextmanager
 from typing import Any
 
 import matplotlib
-from cycler import cycler
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.rcsetup import cycler
 
 from formcheck.report import theme
 
