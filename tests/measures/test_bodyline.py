@@ -223,7 +223,8 @@ def test_the_moment_is_told_on_the_clock_of_the_set() -> None:
 
 def test_a_known_straight_line_counts_as_zero_and_shrinks_what_is_in_doubt() -> None:
     known = hip_offset_of(4.0, 0.5, "toes")
-    signals = drawn(body_line_deg=np.full(len(T_S), 4.0))
+    level = np.full(len(T_S), 1.0)
+    signals = drawn(body_line_deg=4.0 * level, line_sd_deg=2.0 * level)
     usual = read_line(look_at(signals, SIDE, (REP,)), "toes").own
     own = read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
     assert own.error_deg == pytest.approx(4.0, abs=0.3)
@@ -232,7 +233,8 @@ def test_a_known_straight_line_counts_as_zero_and_shrinks_what_is_in_doubt() -> 
 
 def test_a_sag_from_the_start_stays_one_beside_a_known_straight_line() -> None:
     known = hip_offset_of(0.0, 0.5, "toes")
-    signals = drawn(body_line_deg=np.full(len(T_S), 8.0))
+    level = np.full(len(T_S), 1.0)
+    signals = drawn(body_line_deg=8.0 * level, line_sd_deg=2.0 * level)
     own = read_line(look_at(signals, SIDE, (REP,)), "toes", known).own
     assert own.measured_deg - own.error_deg == pytest.approx(8.0, abs=1.0)
 
