@@ -26,6 +26,10 @@ _LOST = {
     "stalled": "judging it stood still and was ended; judge it again.",
 }
 
+# Of data a process that judges may hold: the libraries of measuring, drawing and tables together
+# set aside more than those of the pose alone.
+MEMORY_BYTES = 3 << 30
+
 Judge = Callable[[SetJob], Generator[Step | None, None, Result]]
 
 
@@ -39,7 +43,7 @@ class Progress:
 
 
 def judge_apart(job: SetJob) -> Generator[Step | None, None, Result]:
-    return told_apart(judge_told, job, stall_s=STALL_S)
+    return told_apart(judge_told, job, MEMORY_BYTES, STALL_S)
 
 
 class Queue:
