@@ -127,6 +127,12 @@ def hip_deviation(look: Look, rep: Rep, line: BodyLine) -> Quantity:
     )
 
 
+def judged_line(look: Look, support: str | None, own: OwnLine) -> FloatArray:
+    """(M,) the line as it is judged and drawn (deg): without what it errs by throughout."""
+    bias = doubt_of("hip_deviation_deg", look.view.kind).bias
+    return line_curve(look.signals, support) - own.error_deg - bias
+
+
 def hip_deviation_change(look: Look, rep: Rep, line: BodyLine) -> Quantity:
     """Deviation of a rep against the person's own line at the first top (deg)."""
     deviation, own = hip_deviation(look, rep, line), line.own

@@ -21,6 +21,7 @@ Moments = tuple[float, float, float, float]  # leaves the top, ends down, starts
 LEAST_BEND_DEG = 25.0
 # Pressed up by less than this share of its way down, an attempt was not pressed up again.
 _PRESSED_SHARE = 0.5
+_TURN_S = 0.1  # before and after the lowest point, in which a lost arm hides how low it was
 _REST_S = 0.7  # of the rest beside a phase that its fit looks at
 _PLATEAU_SHARE = 0.02
 # Between two pulses the elbows straighten by less than this share of the rep's own bend.
@@ -105,10 +106,12 @@ def find_reps(
     times = [_moments(t_s, there, guesses, i) for i in range(len(found))]
     shares = _bend_shares_percent(smooth, found)
     reps: list[Rep] = []
+    near = round(_TURN_S * rate_hz)
     for i, (bend, (start, down, up, top)) in enumerate(zip(found, times, strict=True)):
         follows = i + 1 < len(found) and bool(in_position[bend.end : found[i + 1].start + 1].all())
         end = times[i + 1][0] if follows else _hold_end(t_s, in_position, bend.end)
         within = slice(bend.start, bend.end + 1)
+        turn = slice(max(bend.bottom - near, 0), bend.bottom + near + 1)
         deepest = t_s[within][int(np.nanargmin(smooth[within]))]
         reps.append(
             Rep(
@@ -121,7 +124,7 @@ def find_reps(
                 end_s=max(end, top),
                 last=not follows,
                 bend_share_percent=(
-                    float("nan") if unsure is not None and unsure[bend.bottom] else shares[i]
+                    float("nan") if unsure is not None and unsure[turn].any() else shares[i]
                 ),
                 pulses=pulses[i],
             )

@@ -25,6 +25,7 @@ from formcheck.signals.one_arm import (
 )
 from formcheck.variation.stance import lifted_hand, top_frames
 
+_LEAST_TURNS = 4  # reps: by chance two arms alternate as often as one set in eight
 _BENT_DEG, _STRAIGHT_DEG = 120.0, 145.0  # archer: one elbow at most, the other at least
 # From the side: how much of the bend that the shoulder's drop takes shows at the near elbow. A
 # straight arm shows next to none, and so does one that points at the camera; only where both are
@@ -93,14 +94,19 @@ def _archer_in_front(front: Look, told: Arms | None) -> ArmWork:
 
 
 def _archer_from_side(look: Look, otherwise: ArmWork, told: Arms | None) -> ArmWork:
-    """An archer that changes arms; one that does not looks like two arms from here."""
+    """An archer that changes arms from rep to rep; one that does not looks like two from here.
+
+    Elbows that flare point at the camera and hide their bend too: so a set counts as an archer
+    only where the arms take turns throughout, or where that was told.
+    """
     near: Side = "left" if look.signals.near_side == "left" else "right"
     far: Side = "right" if near == "left" else "left"
     shows = [_shown_bend(look.signals, rep.bottom_s) for rep in look.reps]
     working: list[Side | None] = [
         near if share > _SHOWS else far if share < _SHOWS_NONE else None for share in shows
     ]
-    if told != "archer" and not {near, far} <= set(working):
+    turns = len(working) >= _LEAST_TURNS and _pattern(working) == "alternating"
+    if told != "archer" and (None in working or not turns):
         return otherwise
     reach = not_measured("only a front view shows how far out the straight arm's hand stands")
     known = [side for side in working if side is not None]

@@ -10,11 +10,13 @@ from formcheck.signals.view import View
 from tests.measures.handmade import FRONT, REAR, REP, T_S, drawn, look_at, through
 
 
+@pytest.mark.usefixtures("exact_joints")
 def test_the_heads_angle_is_read_at_the_bottom() -> None:
     nods = through((3.0, 0.0), (3.3, 25.0), (3.7, 25.0), (4.2, 0.0))
     assert head_angle(look_at(drawn(head_deg=nods)), REP).value == pytest.approx(25.0)
 
 
+@pytest.mark.usefixtures("exact_joints")
 def test_a_raised_head_is_negative() -> None:
     raised = np.full(len(T_S), -12.0)
     assert head_angle(look_at(drawn(head_deg=raised)), REP).value == pytest.approx(-12.0)

@@ -20,12 +20,14 @@ def phase_times(rep: Rep, signals: Signals | None = None) -> list[Quantity]:
     return [phase(look_at(signals or drawn()), rep) for phase in PHASES]
 
 
+@pytest.mark.usefixtures("exact_joints")
 def test_phases_are_the_times_between_the_reps_moments() -> None:
     times = phase_times(REP)
     assert [time.value for time in times] == pytest.approx([1.0, 1.0, 1.0, 1.0])
     assert {time.view for time in times} == {"side"}
 
 
+@pytest.mark.usefixtures("exact_joints")
 def test_each_phase_is_its_own() -> None:
     uneven = replace(REP, bottom_start_s=3.4, bottom_end_s=3.9, top_s=5.2)
     assert [time.value for time in phase_times(uneven)] == pytest.approx([1.4, 0.5, 1.3, 0.8])

@@ -17,7 +17,7 @@ from matplotlib.figure import Figure
 from formcheck.analysis import Analysis
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.maths.arrays import FloatArray
-from formcheck.measures.bodyline import line_curve
+from formcheck.measures.bodyline import judged_line
 from formcheck.measures.values import rep_values
 from formcheck.report import theme
 from formcheck.report.figures import ShownFigure
@@ -77,7 +77,7 @@ def series_of(analysis: Analysis) -> list[Series]:
                 continue
             signals = view.signals
             curve = (
-                line_curve(signals, analysis.variation.support) - analysis.line.own.error_deg
+                judged_line(view, analysis.variation.support, analysis.line.own)
                 if key == "body_line_deg"
                 else getattr(signals, key)
             )

@@ -16,7 +16,7 @@ from formcheck.clip.write import ClipWriter
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.maths.arrays import FloatArray
-from formcheck.measures.bodyline import line_curve
+from formcheck.measures.bodyline import judged_line
 from formcheck.report import theme
 from formcheck.report.moments import called_at_s, moment
 from formcheck.report.targets import elbow_view, targets_of
@@ -242,8 +242,7 @@ def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel]
                     "right": _at_times(view.signals.t_s, view.signals.elbow_right_deg, times),
                     "line": _at_times(
                         view.signals.t_s,
-                        line_curve(view.signals, analysis.variation.support)
-                        - analysis.line.own.error_deg,
+                        judged_line(view, analysis.variation.support, analysis.line.own),
                         times,
                     ),
                     "in_position": _at_times(
