@@ -45,9 +45,15 @@ from formcheck.reps.find import (
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.signals.curves import Signals, read_signals
-from formcheck.signals.one_arm import each_arm, of_one_arm, one_at_a_time, resting_hand
+from formcheck.signals.one_arm import (
+    each_arm,
+    lost_from_front,
+    of_one_arm,
+    one_at_a_time,
+    resting_hand,
+)
 from formcheck.signals.view import View, ViewKind, lies_turned, recognise_view, without_rare_side
-from formcheck.variation.arms import ArmWork, arm_work, with_working_arm
+from formcheck.variation.arms import HIDDEN_ARM, ArmWork, arm_work, with_working_arm
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
@@ -239,9 +245,13 @@ def _signals_of(
     if view.kind != "front":
         return signals
     resting = resting_hand(track)
-    if resting is None and not one_at_a_time(signals):
+    # A front view takes the body's size from the width of the shoulders, and a trunk that turns over
+    # one arm changes it.
+    as_seen = replace(signals, points_px=signals.drawn_px)
+    if resting is None and not one_at_a_time(as_seen):
         return signals
-    return of_one_arm(signals, each_arm(signals, resting))
+    elbows = each_arm(as_seen, resting)
+    return of_one_arm(as_seen, elbows, lost=lost_from_front(as_seen))
 
 
 def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
@@ -537,6 +547,8 @@ def _not_judged(
     out[scapula.KEY] = scapula.REASON
     if variation.arms == "one":
         out["trunk_rotation"] = TRUNK_ROTATION
+    if results and variation.arms is None and all(look.view.from_side for look in looks):
+        out["arms"] = HIDDEN_ARM
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO
     if asked.hands is None and "hand_spacing" not in out:
