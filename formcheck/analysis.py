@@ -40,10 +40,12 @@ from formcheck.reps.find import (
     Rep,
     find_reps,
     pulse_remarks,
+    release_remarks,
     rest_remarks,
 )
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
+from formcheck.reps.release import across_releases, with_releases
 from formcheck.signals.curves import Signals, read_signals
 from formcheck.signals.one_arm import (
     each_arm,
@@ -276,6 +278,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
         *load.remarks,
         *((_PERHAPS_TURNED,) if variation.surface == "wall" and asked.surface is None else ()),
         *pulse_remarks(looks[0].reps),
+        *release_remarks(looks[0].reps),
         *rest_remarks(looks[0].reps),
     )
     return Measured(
@@ -424,10 +427,10 @@ def _reps_of(look: Look) -> list[Rep]:
     unsure = curves.bridged | jittery
     # Only whole bends are told from jitter.
     least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
-    t_s, elbow_deg, use, rate_hz = (
-        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz,
-    )  # fmt: skip
-    found = find_reps(t_s, elbow_deg, use, rate_hz, unsure, least_deg)
+    t_s, rate_hz = curves.t_s, curves.rate_hz
+    elbow_deg, use, released = across_releases(t_s, curves.elbow_deg, curves.in_position)
+    found = find_reps(t_s, elbow_deg, use, rate_hz, unsure | released, least_deg)
+    found = with_releases(found, t_s, released)
     return with_failed(found, t_s, elbow_deg, use, rate_hz, least_deg)
 
 
@@ -446,10 +449,12 @@ def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
     only_there = [
         rep.shifted(paired.offset_s) for j, rep in enumerate(second.reps) if j not in matched
     ]
+    rests = any(rep.lies_down_after for rep in first.reps)
     extra = [
         rep
         for rep in only_there
-        if all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in first.reps)
+        if not (rep.failed and rests)
+        and all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in first.reps)
     ]
     filmed = [rep for rep in extra if rep.start_s >= 0 and rep.top_s <= first.track.duration_s]
     if left_out := len(extra) - len(filmed):
