@@ -14,11 +14,11 @@ from formcheck.advice.step import NextStep, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import ClipError
-from formcheck.faults.catalogue import hidden_from, keys_weighing
+from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
 from formcheck.faults.counting import TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.faults.rules import Fault, judged_by, rep_faults
+from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import BodyLine, read_line
@@ -247,8 +247,8 @@ def _signals_of(
     if view.kind != "front":
         return signals
     resting = resting_hand(track)
-    # A front view takes the body's size from the width of the shoulders, and a trunk that turns over
-    # one arm changes it.
+    # A front view takes the body's size from the width of the shoulders, and a trunk that turns
+    # over one arm changes it.
     as_seen = replace(signals, points_px=signals.drawn_px)
     if resting is None and not one_at_a_time(as_seen):
         return signals
@@ -366,10 +366,24 @@ def rep_verdicts(
     """Faults and borderlines of a rep that at least one of the views can judge; of ``only`` one
     kind, where that is all that is wanted."""
     bounds = hand_bounds(asked.hands) if asked.hands else None
-    return tuple(
+    found = tuple(
         fault
         for fault in rep_faults(rep, values, asked, limits, views[0], bounds, only)
         if any(fault.key not in hidden_from(kind) for kind in views)
+    )
+    return _unless_broken_off(found)
+
+
+def _unless_broken_off(found: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """``found``; of an attempt that was probably broken off, no range fault is sure."""
+    kinds, ranged = fault_kinds(), keys_weighing("range")
+    if not any(kinds[fault.key].alone and likely_beyond(fault) for fault in found):
+        return found
+    return tuple(
+        replace(fault, verdict="borderline")
+        if fault.key in ranged and not kinds[fault.key].alone
+        else fault
+        for fault in found
     )
 
 
