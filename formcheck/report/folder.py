@@ -6,9 +6,8 @@ import contextlib
 import fcntl
 import os
 import shutil
-import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from tempfile import mkdtemp
 
@@ -22,7 +21,6 @@ MADE = (*TRACK_FILES, "reps.csv", "reps.xlsx", "report.html", DRAWN_CLIP, REPORT
 _PARTIAL = ".partial"
 # In a scratch folder: what is being taken out of the report's folder, and all of it when it is.
 _EARLIER, _REPLACED = "earlier", "replaced"
-_NEW_S = 5.0
 _NAME_BYTES = 100  # of a folder's name in that of its scratch folder
 
 
@@ -72,36 +70,41 @@ def made_whole(out: Path, overwrite: bool = False, inputs: Sequence[Path] = ()) 
     if existing.is_dir():
         put_right(existing)
     check_free(out, overwrite, inputs)
-    try:
-        name = os.fsdecode(os.fsencode(out.name)[:_NAME_BYTES])
-        scratch = Path(mkdtemp(prefix=f".{name}.", suffix=_PARTIAL, dir=existing))
-    except OSError as error:
-        raise OutputError(_cannot_be_written(out, error)) from error
-    try:
-        with _held(scratch):
+    with ExitStack() as kept:
+        try:
+            name = os.fsdecode(os.fsencode(out.name)[:_NAME_BYTES])
+            with _held(existing):  # nobody may find the scratch folder before it is held
+                scratch = Path(mkdtemp(prefix=f".{name}.", suffix=_PARTIAL, dir=existing))
+                kept.callback(shutil.rmtree, scratch, ignore_errors=True)
+                kept.enter_context(_held(scratch))
+        except OSError as error:
+            raise OutputError(_cannot_be_written(out, error)) from error
+        try:
             yield scratch
             out.mkdir(parents=True, exist_ok=True)
             with _held(out):
                 check_free(out, overwrite, inputs)
                 _move_in(scratch, out)
-    except OSError as error:
-        raise OutputError(
-            f"{out} could not be written ({error.strerror or error}); free some space or choose "
-            "another folder with --out."
-        ) from error
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
+        except OSError as error:
+            raise OutputError(
+                f"{out} could not be written ({error.strerror or error}); free some space or "
+                "choose another folder with --out."
+            ) from error
 
 
 def put_right(folder: Path) -> None:
     """Remove what runs that were killed left in a folder, and undo what one did by half."""
-    for left in folder.glob(f".*{_PARTIAL}"):
-        if left.is_symlink() or not left.is_dir() or not _abandoned(left):
-            continue
-        with contextlib.suppress(OSError):
-            if not os.path.lexists(folder / REPORT):
-                _put_back(left, folder)
-        shutil.rmtree(left, ignore_errors=True)
+    there = [left for left in folder.glob(f".*{_PARTIAL}") if left.is_dir()]
+    if not there:
+        return
+    with contextlib.suppress(OSError), _held(folder):
+        for left in there:
+            if left.is_symlink() or not _abandoned(left):
+                continue
+            with contextlib.suppress(OSError):
+                if not os.path.lexists(folder / REPORT):
+                    _put_back(left, folder)
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def _move_in(scratch: Path, out: Path) -> None:
@@ -151,11 +154,8 @@ def _held(folder: Path) -> Iterator[None]:
 
 
 def _abandoned(scratch: Path) -> bool:
-    """Whether no process holds this scratch folder; unknown counts as held, and so does one so
-    new that its process may not have come to it."""
+    """Whether no process holds this scratch folder; unknown counts as held."""
     try:
-        if time.time() - scratch.stat().st_mtime < _NEW_S and not any(scratch.iterdir()):
-            return False
         file = os.open(scratch, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     except OSError:
         return False
