@@ -79,6 +79,10 @@ def judge_batch(
     fresh: Annotated[
         bool, typer.Option("--fresh", help="Judge everything again, and find the pose again.")
     ] = False,
+    again_failed: Annotated[
+        bool,
+        typer.Option("--again-failed", help="Try sets again that failed and have not changed."),
+    ] = False,
     workers: Annotated[
         int, typer.Option(min=0, help="Sets judged at once. 0: as many as cores and memory allow.")
     ] = 0,
@@ -141,6 +145,7 @@ def judge_batch(
         scheduler=scheduler,
         longest_min=longest,
         patience=patience,
+        again_failed=again_failed,
     )
     if write_roster is not None:
         found = roster_to_fill_in(job, write_roster)
