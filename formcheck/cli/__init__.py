@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from formcheck.cli import again, agree, desk, judge_batch, judge_set, limits, log, person
+from formcheck.cli import again, agree, demo, desk, judge_batch, judge_set, limits, log, person
 from formcheck.cli.border import OneSentence
 
 app = typer.Typer(
@@ -18,6 +18,7 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+app.command("demo")(demo.demo)
 app.command("set")(judge_set.judge_set)
 app.command("batch")(judge_batch.judge_batch)
 app.command("desk")(desk.desk)
