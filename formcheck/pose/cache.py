@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 import time
 from collections.abc import Callable, Collection
 from dataclasses import replace
@@ -19,6 +18,7 @@ from pathlib import Path
 
 from formcheck.clip.read import ClipInfo
 from formcheck.errors import TrackError
+from formcheck.places import cache_folder
 from formcheck.plain import plain
 from formcheck.pose.digest import sha256_of
 from formcheck.pose.landmarker import COUNTING_MODEL, find_pose
@@ -54,7 +54,7 @@ def find_pose_once(
 ) -> PoseTrack:
     """The pose track of a clip: the one found earlier unless ``fresh``, else ``find_pose``'s.
 
-    Tracks are kept under ``$XDG_CACHE_HOME/formcheck``; a cache that cannot be read or written
+    Tracks are kept in your folder for caches; a cache that cannot be read or written
     is no error.
     """
     sha256 = sha256_of(info.path)
@@ -107,9 +107,5 @@ def _search() -> str:
 
 
 def _folder() -> Path | None:
-    """None where nobody is at home, as in many containers."""
-    try:
-        home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    except RuntimeError:
-        return None
-    return Path(home) / "formcheck" / "tracks"
+    home = cache_folder()
+    return None if home is None else home / "tracks"
