@@ -60,14 +60,14 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Installed]:
+def installed(wheel: Path, tmp_path_factory: pytest.TempPathFactory) -> Installed:
     folder = tmp_path_factory.mktemp("elsewhere")
     subprocess.run(
         [sys.executable, "-m", "pip", "install", "-q", "--no-deps", "--no-index", "--target",
          folder / "installed", wheel],
         check=True,
     )  # fmt: skip
-    yield Installed(folder)
+    return Installed(folder)
 
 
 @pytest.mark.slow
@@ -119,8 +119,12 @@ def test_the_wheel_opens_the_desk(installed: Installed) -> None:
 def test_the_wheel_holds_what_ships_and_nothing_of_the_workshop(wheel: Path) -> None:
     with zipfile.ZipFile(wheel) as opened:
         names = opened.namelist()
-    assert {"formcheck/models/pose_heavy.task", "formcheck/sample_clips/hip_sag_side.mp4",
-            "formcheck/report/page/templates/report.html.j2", "formcheck/py.typed"} <= set(names)  # fmt: skip
+    assert {
+        "formcheck/models/pose_heavy.task",
+        "formcheck/sample_clips/hip_sag_side.mp4",
+        "formcheck/report/page/templates/report.html.j2",
+        "formcheck/py.typed",
+    } <= set(names)
     assert not [name for name in names if re.match(r"(tests|notebooks|\.ci|models)/", name)]
 
 
