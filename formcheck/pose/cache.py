@@ -21,7 +21,7 @@ from formcheck.errors import TrackError
 from formcheck.places import cache_folder
 from formcheck.plain import plain
 from formcheck.pose.digest import sha256_of
-from formcheck.pose.landmarker import COUNTING_MODEL, find_pose
+from formcheck.pose.landmarker import COUNTING_MODEL, OnTrack, find_pose
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
@@ -51,6 +51,7 @@ def find_pose_once(
     processes: int = 1,
     fresh: bool = False,
     on_progress: Callable[[int, int], None] | None = None,
+    on_track: OnTrack | None = None,
 ) -> PoseTrack:
     """The pose track of a clip: the one found earlier unless ``fresh``, else ``find_pose``'s.
 
@@ -60,14 +61,14 @@ def find_pose_once(
     sha256 = sha256_of(info.path)
     folder = _folder()
     if folder is None:
-        return find_pose(info, model, rate_hz, processes, sha256, on_progress)
+        return find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track)
     path = folder / f"{_key(sha256, model, rate_hz)}.parquet"
     if not fresh:
         with contextlib.suppress(TrackError):
             kept = read_track(path)
             if (kept.source_sha256, kept.model_sha256) == (sha256, model.sha256):
                 return replace(kept, source_name=plain(info.path.name))
-    track = find_pose(info, model, rate_hz, processes, sha256, on_progress)
+    track = find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track)
     with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
         write_track(track, path)
