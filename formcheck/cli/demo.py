@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from formcheck.cli.asked import folder
+from formcheck.cli.help import OUTPUT
 from formcheck.errors import FormcheckError
 
 _CLIP = "hip_sag_side.mp4"
@@ -24,14 +25,23 @@ def demo(
     out: Annotated[
         Path | None,
         typer.Option(
-            parser=folder, metavar="DIR", help="Folder of the report. Default: formcheck_demo."
+            parser=folder,
+            metavar="DIR",
+            help="Folder of the report. Default: formcheck_demo.",
+            rich_help_panel=OUTPUT,
         ),
     ] = None,
     overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace the report that is already there.")
+        bool,
+        typer.Option(
+            "--overwrite", help="Replace the report that is already there.", rich_help_panel=OUTPUT
+        ),
     ] = False,
     open_it: Annotated[
-        bool, typer.Option("--open/--no-open", help="Open the page in the browser.")
+        bool,
+        typer.Option(
+            "--open/--no-open", help="Open the page in the browser.", rich_help_panel=OUTPUT
+        ),
     ] = True,
 ) -> None:
     """Judge the sample set that comes with formcheck, and open its report.
