@@ -40,14 +40,22 @@ from formcheck.reps.find import (
     Rep,
     find_reps,
     pulse_remarks,
+    release_remarks,
     rest_remarks,
 )
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
+from formcheck.reps.release import across_releases, with_releases
 from formcheck.signals.curves import Signals, read_signals
-from formcheck.signals.one_arm import each_arm, of_one_arm, one_at_a_time, resting_hand
+from formcheck.signals.one_arm import (
+    each_arm,
+    lost_from_front,
+    of_one_arm,
+    one_at_a_time,
+    resting_hand,
+)
 from formcheck.signals.view import View, ViewKind, lies_turned, recognise_view, without_rare_side
-from formcheck.variation.arms import ArmWork, arm_work, with_working_arm
+from formcheck.variation.arms import HIDDEN_ARM, ArmWork, arm_work, with_working_arm
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
@@ -239,9 +247,13 @@ def _signals_of(
     if view.kind != "front":
         return signals
     resting = resting_hand(track)
-    if resting is None and not one_at_a_time(signals):
+    # A front view takes the body's size from the width of the shoulders, and a trunk that turns over
+    # one arm changes it.
+    as_seen = replace(signals, points_px=signals.drawn_px)
+    if resting is None and not one_at_a_time(as_seen):
         return signals
-    return of_one_arm(signals, each_arm(signals, resting))
+    elbows = each_arm(as_seen, resting)
+    return of_one_arm(as_seen, elbows, lost=lost_from_front(as_seen))
 
 
 def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
@@ -266,6 +278,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
         *load.remarks,
         *((_PERHAPS_TURNED,) if variation.surface == "wall" and asked.surface is None else ()),
         *pulse_remarks(looks[0].reps),
+        *release_remarks(looks[0].reps),
         *rest_remarks(looks[0].reps),
     )
     return Measured(
@@ -414,10 +427,10 @@ def _reps_of(look: Look) -> list[Rep]:
     unsure = curves.bridged | jittery
     # Only whole bends are told from jitter.
     least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
-    t_s, elbow_deg, use, rate_hz = (
-        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz,
-    )  # fmt: skip
-    found = find_reps(t_s, elbow_deg, use, rate_hz, unsure, least_deg)
+    t_s, rate_hz = curves.t_s, curves.rate_hz
+    elbow_deg, use, released = across_releases(t_s, curves.elbow_deg, curves.in_position)
+    found = find_reps(t_s, elbow_deg, use, rate_hz, unsure | released, least_deg)
+    found = with_releases(found, t_s, released)
     return with_failed(found, t_s, elbow_deg, use, rate_hz, least_deg)
 
 
@@ -436,10 +449,12 @@ def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
     only_there = [
         rep.shifted(paired.offset_s) for j, rep in enumerate(second.reps) if j not in matched
     ]
+    rests = any(rep.lies_down_after for rep in first.reps)
     extra = [
         rep
         for rep in only_there
-        if all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in first.reps)
+        if not (rep.failed and rests)
+        and all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in first.reps)
     ]
     filmed = [rep for rep in extra if rep.start_s >= 0 and rep.top_s <= first.track.duration_s]
     if left_out := len(extra) - len(filmed):
@@ -537,6 +552,8 @@ def _not_judged(
     out[scapula.KEY] = scapula.REASON
     if variation.arms == "one":
         out["trunk_rotation"] = TRUNK_ROTATION
+    if results and variation.arms is None and all(look.view.from_side for look in looks):
+        out["arms"] = HIDDEN_ARM
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO
     if asked.hands is None and "hand_spacing" not in out:

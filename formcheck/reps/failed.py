@@ -1,7 +1,8 @@
 """Attempts that fail: the way down without the way back up.
 
 The lifter stays down, or presses part of the way and stops or sinks back. Such an attempt ends
-what it is part of: nothing follows it without a break.
+what it is part of: nothing follows it without a break. Who lies down after the last rep to rest
+made no attempt, and shows it by letting the hands go, or by going lower than in any rep.
 """
 
 from __future__ import annotations
@@ -32,7 +33,9 @@ _PRESSED_DEG = 12.0  # a rise of less is no press
 _STOPPED_S, _STAYED_S = 1.5, 0.5
 _AT_ONCE_S = 1.0
 _CLIP_ENDS_S = 0.3
-_LIFTED_S = 4.0  # hands off the floor at the bottom for longer is a rest
+# Who lies down to rest presses nothing and lets the hands go this soon; or goes down at the set's
+# pace to lower than any rep was.
+_LETS_GO_S, _LOWER_DEG, _OF_USUAL_PACE = 1.5, 12.0, 0.6
 _TOP_SHARE = 0.03  # of the way down, within which the elbow is still at the top
 _SETTLED_S = 0.2  # at the top before an attempt starts
 
@@ -62,9 +65,12 @@ def with_failed(
         waves = _last_waves(inside, t_s, smooth)
         last = _joined(waves, t_s, smooth) if waves else None
         failed = _failed(last, t_s[places], smooth[places], least, float(t_s[-1]))
-        if failed is None or _pressed_on(stretches == number + 1, t_s, smooth, failed.end_s):
+        if failed is None:
             continue
         before = inside[-1] if inside else None
+        if before is not None and _lies_down(failed, inside, t_s, smooth):
+            out[out.index(before)] = replace(before, lies_down_after=True)
+            continue
         if last is not None and failed.start_s == last.start_s:
             for rep in waves:
                 out.remove(rep)
@@ -75,15 +81,6 @@ def with_failed(
         out.append(failed)
     out.sort(key=lambda rep: rep.bottom_s)
     return [replace(rep, index=i + 1) for i, rep in enumerate(out)]
-
-
-def _pressed_on(follows: BoolArray, t_s: FloatArray, curve: FloatArray, ended_s: float) -> bool:
-    """Whether the next stretch (M,) begins soon and bent: hands lifted at the bottom, set down
-    again, and pressed."""
-    places = np.flatnonzero(follows)
-    if not len(places) or t_s[places[0]] - ended_s > _LIFTED_S:
-        return False
-    return bool(curve[places[0]] < _STARTS_STRAIGHT_DEG)
 
 
 def _failed(
@@ -132,6 +129,22 @@ def _failed(
         last=True,
         failed=True,
     )
+
+
+def _lies_down(
+    failed: Rep, reps: Sequence[Rep], t_s: FloatArray, curve: FloatArray
+) -> bool:
+    """Whether a way down without a way up is no attempt: after the set, to rest on the floor."""
+    if failed.start_s < reps[-1].top_s or failed.bottom_end_s < failed.end_s:  # a press was tried
+        return False
+    let_go = failed.end_s < t_s[-1] - _CLIP_ENDS_S
+    if let_go and failed.end_s - failed.bottom_start_s < _LETS_GO_S:
+        return True
+    usual_s = float(np.median([rep.eccentric_s for rep in reps]))
+    lows = np.interp([rep.bottom_s for rep in reps], t_s, curve)
+    low = float(np.interp(failed.bottom_s, t_s, curve))
+    at_pace = failed.eccentric_s > _OF_USUAL_PACE * usual_s
+    return bool(at_pace and low < lows.min() - _LOWER_DEG)
 
 
 def _last_waves(reps: Sequence[Rep], t_s: FloatArray, curve: FloatArray) -> list[Rep]:

@@ -55,6 +55,8 @@ class Rep:
     bend_share_percent: float = 100.0
     failed: bool = False
     pulses: int = 0  # small presses at the bottom before the one that reached the top
+    released_s: float = 0.0  # for so long the hands were off the floor at the bottom
+    lies_down_after: bool = False  # went down once more without pressing: taken for a rest
 
     @property
     def eccentric_s(self) -> float:
@@ -165,6 +167,25 @@ def pulse_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
         return ()
     each = ", ".join(f"rep {rep.index}: {rep.pulses}" for rep in pulsed)
     return (f"Pulses at the bottom ({each}); a rep with pulses counts once.",)
+
+
+def release_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
+    """One sentence each: where the hands were lifted at the bottom, and where the lifter lay down."""
+    said = []
+    lifted = [rep for rep in reps if rep.released_s]
+    if lifted:
+        longest = max(rep.released_s for rep in lifted)
+        said.append(
+            f"Hands lifted off the floor at the bottom ({rep_list([r.index for r in lifted])}), for "
+            f"up to {longest:.1f} s: that time counts as the pause at the bottom."
+        )
+    said += [
+        f"After rep {rep.index} you went down once more and did not press: taken as lying down to "
+        "rest. If it was a rep that failed, the set ended one rep later."
+        for rep in reps
+        if rep.lies_down_after
+    ]
+    return tuple(said)
 
 
 def rest_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:

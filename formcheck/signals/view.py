@@ -161,7 +161,12 @@ def push_up_frames(track: PoseTrack) -> BoolArray:
     return candidate & planted
 
 
-def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float | FloatArray) -> BoolArray:
+def arms_hang(
+    arm: FloatArray,
+    trunk: FloatArray,
+    arm_length_px: float | FloatArray,
+    least_cosine: float = _HANGING_ARM_COS,
+) -> BoolArray:
     """(M,) True where the arm lies along a trunk that is seen in full: standing, kneeling up.
 
     ``arm`` (M, 2) shoulder to wrist and ``trunk`` (M, 2) shoulder to hip, px.
@@ -170,7 +175,7 @@ def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float | FloatAr
     with np.errstate(invalid="ignore", divide="ignore"):
         cosine = np.einsum("ij,ij->i", arm, trunk) / (np.linalg.norm(arm, axis=1) * trunk_length)
         return np.asarray(
-            (cosine > _HANGING_ARM_COS) & (trunk_length > _SHORT_TRUNK * arm_length_px)
+            (cosine > least_cosine) & (trunk_length > _SHORT_TRUNK * arm_length_px)
         )
 
 
