@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import os
 import time
 from collections.abc import Callable, Collection
 from dataclasses import replace

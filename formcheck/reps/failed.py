@@ -131,9 +131,7 @@ def _failed(
     )
 
 
-def _lies_down(
-    failed: Rep, reps: Sequence[Rep], t_s: FloatArray, curve: FloatArray
-) -> bool:
+def _lies_down(failed: Rep, reps: Sequence[Rep], t_s: FloatArray, curve: FloatArray) -> bool:
     """Whether a way down without a way up is no attempt: after the set, to rest on the floor."""
     if failed.start_s < reps[-1].top_s or failed.bottom_end_s < failed.end_s:  # a press was tried
         return False

@@ -58,6 +58,6 @@ def with_releases(reps: Sequence[Rep], t_s: FloatArray, released: BoolArray) -> 
         if len(off_s):
             lasts_s = len(off_s) * float(t_s[1] - t_s[0])
             bottom_s = min(max(float(off_s[0]) - _BEFORE_S, rep.bottom_start_s), rep.bottom_end_s)
-            rep = replace(rep, released_s=lasts_s, bottom_s=bottom_s)  # noqa: PLW2901
+            rep = replace(rep, released_s=lasts_s, bottom_s=bottom_s)
         out.append(rep)
     return out

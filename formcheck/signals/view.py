@@ -174,9 +174,7 @@ def arms_hang(
     trunk_length = np.linalg.norm(trunk, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         cosine = np.einsum("ij,ij->i", arm, trunk) / (np.linalg.norm(arm, axis=1) * trunk_length)
-        return np.asarray(
-            (cosine > least_cosine) & (trunk_length > _SHORT_TRUNK * arm_length_px)
-        )
+        return np.asarray((cosine > least_cosine) & (trunk_length > _SHORT_TRUNK * arm_length_px))
 
 
 def _middle(track: PoseTrack, joint: str) -> FloatArray:

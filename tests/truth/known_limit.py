@@ -89,9 +89,7 @@ def row(sets: Sequence[Seen], fault: str, draws: int, drawn: bool) -> dict[str, 
         own = [sets[place] for place in rng.choice(len(sets), len(sets) // 2, replace=False)]
         measured = [one.measured for one in own]
         try:
-            chosen = labelled(
-                compare(labels_of(own, fault, limit), measured), measured, fault
-            )
+            chosen = labelled(compare(labels_of(own, fault, limit), measured), measured, fault)
             found = suggest(chosen)
         except SweepError:
             continue
