@@ -20,6 +20,7 @@ from formcheck.report.folder import made_whole
 
 if TYPE_CHECKING:
     from formcheck.analysis import Analysis
+    from formcheck.judged import OnTrack
     from formcheck.log.enter import Entered
     from formcheck.log.today import LogAsk
     from formcheck.report.weeks import Weeks
@@ -77,8 +78,16 @@ class Outcome:
         return Exit.NO_SET_FOUND if self.analysis.empty else Exit.DONE
 
 
-def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None) -> Outcome:
+def judge_set(
+    job: SetJob,
+    on_progress: OnProgress = lambda what, done, of: None,
+    on_track: OnTrack | None = None,
+) -> Outcome:
     """Judge a set and write its report folder, whole or not at all.
+
+    ``on_track(place, track)`` is handed the track found so far in the clip at that place, about
+    once a second while the pose is searched for, to show the first reps by; whatever time it
+    takes, the search goes on meanwhile.
 
     A clip in which no set is found gets a report too, which says so. Raises FormcheckError,
     one sentence, for everything that can be wrong with what was given; then nothing was written.
@@ -106,6 +115,7 @@ def judge_set(job: SetJob, on_progress: OnProgress = lambda what, done, of: None
             fresh=job.fresh,
             processes=job.processes,
             on_progress=on_progress,
+            on_track=on_track,
         )
         weeks = None
         if before and judged.analysis.reps:

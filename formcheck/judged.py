@@ -35,6 +35,8 @@ if TYPE_CHECKING:
 Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
 # Told what is being done, and how much of it, in whatever unit.
 OnProgress = Callable[[str, float, float], None]
+# While the pose is searched for: the place of the clip, in the order given, and its track so far.
+OnTrack = Callable[[int, PoseTrack], None]
 GivenLimits = Mapping[str, float] | str | PathLike[str]
 
 PROCESSES = 2  # to look for the pose in; each holds the model, some 350 MB
@@ -199,6 +201,7 @@ def judge(
     names: Sequence[str] = (),
     processes: int | None = None,
     on_progress: OnProgress = lambda what, done, of: None,
+    on_track: OnTrack | None = None,
 ) -> Judged:
     """Judge one set, filmed from one view or two, in any order; nothing is written.
 
@@ -207,7 +210,8 @@ def judge(
     key, a limits file, or the name of a set of limits. ``views`` the view of each clip, where
     recognition is not wanted. The pose found in a clip is kept, and found again only if ``fresh``.
     ``names`` are shown in place of the clips' file names. More than one of
-    ``processes`` share the search for the pose.
+    ``processes`` share the search for the pose. ``on_track`` is handed, about once a second, the
+    track found so far: from the clip's beginning on without a gap; never one that is known.
 
     Raises FormcheckError, in one sentence, for everything that can be wrong with what is given:
     ClipError, NotOneSetError, LimitsError, AskedError.
@@ -220,7 +224,9 @@ def judge(
     _check_different(given)
     if processes is None:
         processes = min(PROCESSES, cpu_count() or 1)
-    tracks = _find_tracks(given, find_model(model), pose_rate_hz, processes, fresh, on_progress)
+    tracks = _find_tracks(
+        given, find_model(model), pose_rate_hz, processes, fresh, on_progress, on_track
+    )
     if names:
         named = zip(tracks, names, strict=True)
         tracks = [replace(track, source_name=name) for track, name in named]
@@ -273,15 +279,17 @@ def _find_tracks(
     processes: int,
     fresh: bool,
     on_progress: OnProgress,
+    on_track: OnTrack | None,
 ) -> list[PoseTrack]:
     """The pose in each clip; a saved track is its own."""
     tracks = []
-    for one in given:
+    for place, one in enumerate(given):
         if isinstance(one, PoseTrack):
             tracks.append(one)
             continue
         told = partial(on_progress, f"Finding the pose in {plain(one.path.name)}")
-        tracks.append(find_pose_once(one, model, pose_rate_hz, processes, fresh, told))
+        so_far = partial(on_track, place) if on_track is not None else None
+        tracks.append(find_pose_once(one, model, pose_rate_hz, processes, fresh, told, so_far))
     return tracks
 
 

@@ -4,22 +4,24 @@ Clips come from anywhere, and what decodes them and what finds the pose is nativ
 process of its own an abort, a runaway or a hang there becomes an error here, and nothing the
 libraries do reaches the network.
 
-A process is a fresh Python that is handed one function and one task, and needs nothing of the
-caller's main module: scripts and notebooks may ask for it from anywhere.
+A process is a fresh Python that is handed a function and a task, then another task, and needs
+nothing of the caller's main module: scripts and notebooks may ask for it from anywhere.
 """
 
 from __future__ import annotations
 
+import collections
 import contextlib
 import multiprocessing
 import os
-import resource
+import queue
 import subprocess
 import sys
 import threading
 import time
 import traceback
 from collections.abc import Callable, Generator, Iterable, Sequence
+from importlib import import_module
 from multiprocessing.connection import Connection, wait
 from typing import Any, Literal, TypeVar
 
@@ -33,7 +35,7 @@ MEMORY_BYTES = 3 << 29  # of data a process may hold: enough to decode 8K, and f
 STALL_S = 60.0  # without a sign of life for so long, a process is ended
 _LOOK_EVERY_S = 0.2
 _START = (
-    "import sys; from multiprocessing.connection import Connection; c = Connection({fd}); "
+    "import sys; from multiprocessing.connection import {kind} as C; c = C({fd}); "
     "sys.path[:] = c.recv(); from formcheck.apart.process import _serve; _serve(c)"
 )
 
@@ -47,28 +49,28 @@ class WorkLostError(Exception):
 
 
 def work_apart(
-    work: Callable[[_Task, Callable[[], None]], _Result],
+    work: Callable[[_Task, Callable[[Any], None]], _Result],
     tasks: Sequence[_Task],
-    on_step: Callable[[int], None] | None = None,
+    on_step: Callable[[int, Any], None] | None = None,
     memory_bytes: int = MEMORY_BYTES,
     stall_s: float = STALL_S,
+    processes: int | None = None,
 ) -> list[_Result]:
-    """``work(task, one_more)`` of every task, each in a process of its own, all at once.
+    """``work(task, tell)`` of every task, each in a process of its own, all at once; or, by no
+    more than so many ``processes``, in the order given, each taking the next when it is free.
 
-    ``work`` is a function of a module; it calls ``one_more`` at every step, which is the sign
-    that it is alive, and ``on_step`` hears here how many steps have been done in all.
+    ``work`` is a function of a module; it calls ``tell(value)`` at every step, which is the sign
+    that it is alive. ``on_step`` hears here which task took a step and what it told; and −1 and
+    None when nothing was told, now and then and whenever a task is done.
 
     Raises what ``work`` raises, or WorkLostError.
     """
     results: dict[int, _Result] = {}
-    steps = 0
-    for n, kind, value in _told(work, tasks, memory_bytes, stall_s):
-        if kind == "step":
-            steps += 1
-        elif kind == "done":
+    for n, kind, value in _told(work, tasks, memory_bytes, stall_s, processes):
+        if kind == "done":
             results[n] = value
         if on_step is not None:
-            on_step(steps)
+            on_step(*((n, value) if kind == "step" else (-1, None)))
     return [results[n] for n in range(len(tasks))]
 
 
@@ -123,14 +125,18 @@ def _told(
     tasks: Sequence[Any],
     memory_bytes: int,
     stall_s: float,
+    processes: int | None = None,
 ) -> Generator[tuple[int, str, Any]]:
     """What the processes tell: (task, "step" or "done", value); nothing, now and then."""
+    waiting = collections.deque(enumerate(tasks))
     running: dict[Connection, tuple[int, subprocess.Popen[bytes]]] = {}
     try:
-        for n, task in enumerate(tasks):
+        while waiting and len(running) < (processes or len(tasks)):
             connection, process = _started()
+            n, task = waiting.popleft()
             running[connection] = (n, process)
-            connection.send((work, task, memory_bytes))
+            connection.send(memory_bytes)
+            connection.send((work, task))
         still_s = dict.fromkeys(running, 0.0)
         while running:
             began = time.monotonic()
@@ -146,14 +152,17 @@ def _told(
                 still_s[connection] = 0.0
                 try:
                     kind, value = connection.recv()
+                    if kind == "done" and waiting:
+                        running[connection] = (waiting[0][0], process)
+                        connection.send((work, waiting.popleft()[1]))
+                    elif kind == "done":
+                        del running[connection]
+                        connection.close()
+                        process.wait()
                 except (EOFError, OSError):
                     raise WorkLostError("died") from None
                 if kind == "failed":
                     raise WorkLostError("memory") if isinstance(value, MemoryError) else value
-                if kind == "done":
-                    del running[connection]
-                    connection.close()
-                    process.wait()
                 yield n, kind, value
             if not ready:
                 yield -1, "", None
@@ -168,8 +177,8 @@ def _started() -> tuple[Connection, subprocess.Popen[bytes]]:
     ours, theirs = multiprocessing.Pipe()
     try:
         process = subprocess.Popen(
-            [sys.executable, "-c", _START.format(fd=theirs.fileno())],
-            pass_fds=[theirs.fileno()],
+            [sys.executable, "-c", _START.format(kind=type(theirs).__name__, fd=theirs.fileno())],
+            **_handed_on(theirs.fileno()),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,  # the libraries' C++ log lines
@@ -181,38 +190,55 @@ def _started() -> tuple[Connection, subprocess.Popen[bytes]]:
     return ours, process
 
 
+def _handed_on(end: int) -> dict[str, Any]:
+    """How a process is given its end of the pipe. Windows: not run there."""
+    if sys.platform != "win32":
+        return {"pass_fds": [end]}
+    os.set_handle_inheritable(end, True)
+    startup = subprocess.STARTUPINFO()
+    startup.lpAttributeList["handle_list"] = [end]
+    return {"startupinfo": startup}
+
+
 def _serve(connection: Connection) -> None:
-    """In the process started: do the one task, tell how it went, and end."""
+    """In the process started: do one task after the other, and tell how each went."""
     close_network()
-    work, task, memory_bytes = connection.recv()
-    _bound("RLIMIT_DATA", memory_bytes)
+    _bound("RLIMIT_DATA", connection.recv())
     _bound("RLIMIT_CORE", 0)
-    threading.Thread(target=_end_with_caller, args=[connection], daemon=True).start()
-    try:
-        answer: tuple[str, Any] = (
-            "done",
-            work(task, lambda value=None: connection.send(("step", value))),
-        )
-    except KeyboardInterrupt:
-        os._exit(1)
-    except Exception as error:
-        error.add_note(traceback.format_exc())
-        answer = ("failed", error)
-    with contextlib.suppress(BrokenPipeError):
-        connection.send(answer)
-    # Not by the usual way out: libraries that hang or abort while they tidy up spoil nothing.
-    os._exit(0)
+    asked: queue.SimpleQueue[tuple[Callable[..., Any], Any]] = queue.SimpleQueue()
+    threading.Thread(target=_hear, args=[connection, asked], daemon=True).start()
+    while True:
+        work, task = asked.get()
+        try:
+            answer: tuple[str, Any] = (
+                "done",
+                work(task, lambda value=None: connection.send(("step", value))),
+            )
+        except KeyboardInterrupt:
+            os._exit(1)
+        except Exception as error:
+            error.add_note(traceback.format_exc())
+            answer = ("failed", error)
+        with contextlib.suppress(BrokenPipeError):
+            connection.send(answer)
 
 
 def _bound(what: str, most: int) -> None:
-    with contextlib.suppress(OSError, ValueError, AttributeError):  # where there is no such limit
+    # Where there is no such limit: Windows has none.
+    with contextlib.suppress(ImportError, OSError, ValueError, AttributeError):
+        resource: Any = import_module("resource")
         kind = getattr(resource, what)
         hard = resource.getrlimit(kind)[1]
         resource.setrlimit(kind, (most if hard < 0 else min(most, hard), hard))
 
 
-def _end_with_caller(connection: Connection) -> None:
-    """A formcheck that was killed leaves no process behind that works on or waits for it."""
-    with contextlib.suppress(EOFError, OSError):
-        connection.recv()
-    os._exit(1)
+def _hear(connection: Connection, asked: queue.SimpleQueue[Any]) -> None:
+    """Take tasks until there are no more, or the formcheck that asked was killed; then end.
+
+    Not by the usual way out: libraries that hang or abort while they tidy up spoil nothing.
+    """
+    try:
+        while True:
+            asked.put(connection.recv())
+    finally:
+        os._exit(0)

@@ -112,7 +112,7 @@ def probe_apart(path: Path) -> ClipInfo:
         raise ClipError(f"{path}: {_LOST[error.how]}; {_REMEDY}") from error
 
 
-def probe(path: Path, alive: Callable[[], None] = lambda: None) -> ClipInfo:
+def probe(path: Path, alive: Callable[[None], None] = lambda nothing: None) -> ClipInfo:
     """Look at a clip without keeping a picture; ``alive`` is called now and then.
 
     Raises ClipError, one sentence, when it is missing, a folder, empty, not a video, cut off
@@ -125,7 +125,7 @@ def probe(path: Path, alive: Callable[[], None] = lambda: None) -> ClipInfo:
         raise ClipError(f"{path}: the decoder cannot make sense of it; {_REMEDY}") from error
 
 
-def _look(path: Path, alive: Callable[[], None]) -> ClipInfo:
+def _look(path: Path, alive: Callable[[None], None]) -> ClipInfo:
     head = _first_bytes(path)
     with _opened(path, head) as (container, stream):
         is_key: dict[int, bool] = {}
@@ -134,7 +134,7 @@ def _look(path: Path, alive: Callable[[], None]) -> ClipInfo:
                 continue
             is_key[packet.pts] = packet.is_keyframe
             if len(is_key) % _ALIVE_EVERY == 0:
-                alive()
+                alive(None)
             if len(is_key) > MOST_PICTURES:
                 raise ClipError(
                     f"{path} holds more than {MOST_PICTURES} pictures; cut the set out of it."

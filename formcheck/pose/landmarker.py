@@ -19,7 +19,8 @@ from __future__ import annotations
 
 import itertools
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
@@ -46,6 +47,8 @@ from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.track import LANDMARKS, PoseTrack
 
 _Report = Callable[[int, int], None]
+_Seen = tuple[float, Poses]  # when, and the (33, 6) pose then
+OnTrack = Callable[[PoseTrack], None]
 _Task = TypeVar("_Task")
 _Result = TypeVar("_Result")
 
@@ -56,6 +59,7 @@ _WARM_UP_S = 0.5  # tracking settles before a part's own pictures begin
 # Where a part begins shows in its landmarks, so a clip is divided the same way on any machine.
 _PARTS = 2
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
+_TRACK_EVERY_S = 1.0  # the track found so far is handed on no more often
 _TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed together
 _MAX_PEOPLE = 4
 _LOOKS_FOR_OTHERS = 6  # at key pictures, which cost no decoding of others
@@ -131,13 +135,16 @@ def find_pose(
     processes: int = 1,
     source_sha256: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
+    on_track: OnTrack | None = None,
 ) -> PoseTrack:
     """Landmarks of the person doing the set, at most ``rate_hz`` times a second.
 
     ``model`` is the default model when not given.
     More than one of ``processes`` share the work of a clip that is long enough to be worth it;
     the result is the same.
-    ``on_progress(done, all)`` counts pictures.
+    ``on_progress(done, all)`` counts pictures. ``on_track`` is handed the track found so far,
+    from the clip's beginning on without a gap, about once a second; it may begin anew, when
+    somebody else turns out to be in frame.
     When several people are in frame the one doing the set is followed, and ``notes`` say so.
 
     Raises ModelError when the pose library cannot start, and ClipError when the search breaks
@@ -147,40 +154,48 @@ def find_pose(
     times_s = at_most(info.times_s, rate_hz)
     report = on_progress or (lambda done, of: None)
     notes = info.notes
-    found = _find(info, model, times_s, None, processes, report)
+
+    def track_of(t_s: FloatArray, poses: Poses, notes: tuple[str, ...]) -> PoseTrack:
+        scale = np.array([info.width, info.height], dtype=np.float32)
+        return PoseTrack(
+            t_s=t_s,
+            xy_px=(poses[..., :2] * scale).astype(np.float64),
+            visibility=poses[..., 2].astype(np.float64),
+            world_m=poses[..., 3:].astype(np.float64),
+            width=info.width,
+            height=info.height,
+            fps=info.fps,
+            duration_s=info.duration_s,
+            frames=info.frames,
+            source_name=plain(info.path.name),
+            source_sha256=source_sha256,
+            model_name=model.name,
+            model_sha256=model.sha256,
+            notes=notes,
+        )
+
+    def tell(found: _Found) -> None:
+        if on_track is not None:
+            on_track(track_of(found.t_s, found.poses, info.notes))
+
+    found = _find(info, model, times_s, None, processes, report, tell)
     if found.others or changes_person(found.t_s, found.poses):
         looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
         asked = [_Looks(info, looks_s, (WHOLE,))]
         looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         region, note = doing_the_set(looks)
         if found.others or region is not None:
-            found = _find(info, model, times_s, region or WHOLE, processes, report)
+            found = _find(info, model, times_s, region or WHOLE, processes, report, tell)
         notes = (*notes, *note)
     elif len(unseen_s := found.unseen_s) > (1 - _OFTEN_SEEN) * len(found.t_s):
         looks_s = unseen_s[:: max(1, len(unseen_s) // _LOOKS_UP_CLOSE)]
         asked = [_Looks(info, looks_s, WINDOWS)]
         looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         if (region := found_up_close(looks)) is not None:
-            closer = _find(info, model, times_s, region, processes, report)
+            closer = _find(info, model, times_s, region, processes, report, tell)
             if len(closer.unseen_s) < len(unseen_s):
                 found, notes = closer, (*notes, SMALL)
-    scale = np.array([info.width, info.height], dtype=np.float32)
-    return PoseTrack(
-        t_s=found.t_s,
-        xy_px=(found.poses[..., :2] * scale).astype(np.float64),
-        visibility=found.poses[..., 2].astype(np.float64),
-        world_m=found.poses[..., 3:].astype(np.float64),
-        width=info.width,
-        height=info.height,
-        fps=info.fps,
-        duration_s=info.duration_s,
-        frames=info.frames,
-        source_name=plain(info.path.name),
-        source_sha256=source_sha256,
-        model_name=model.name,
-        model_sha256=model.sha256,
-        notes=notes,
-    )
+    return track_of(found.t_s, found.poses, notes)
 
 
 def _find(
@@ -190,6 +205,7 @@ def _find(
     region: Region | None,
     processes: int,
     report: _Report,
+    tell: Callable[[_Found], None],
 ) -> _Found:
     """Look for the pose in a region; without one, for other people first, then everywhere."""
     count = max(1, min(_PARTS, int(info.duration_s / _SHORTEST_PART_S)))
@@ -201,34 +217,68 @@ def _find(
         early = int(np.searchsorted(times_s, times_s[first] - _WARM_UP_S))
         own = times_s[early:last]
         parts.append(_Part(info, str(model.path), own, first - early, others_s[n], region or WHOLE))
-    shares = [[part] for part in parts] if processes > 1 else [parts]
+    seen: list[list[_Seen]] = [[] for _ in parts]
+    told_at = time.monotonic()
+
+    def on_seen(n: int, one: _Seen | None) -> None:
+        nonlocal told_at
+        if one is None:
+            return
+        seen[n].append(one)
+        if time.monotonic() - told_at > _TRACK_EVERY_S:
+            tell(_found(_from_the_beginning(parts, seen)))
+            told_at = time.monotonic()
+
     pictures = sum(len(part.times_s) for part in parts)
-    found = [
-        part
-        for share in _run(info.path, model, _poses_in, shares, pictures, report)
-        for part in share
-    ]
+    others = _run(info.path, model, _pose_in, parts, pictures, report, processes, on_seen)
+    return _found([one for part in seen for one in part], any(others))
+
+
+def _from_the_beginning(parts: Sequence[_Part], seen: Sequence[list[_Seen]]) -> list[_Seen]:
+    """What was seen up to the first picture that is still to be looked at."""
+    whole: list[_Seen] = []
+    for part, part_seen in zip(parts, seen, strict=True):
+        whole += part_seen
+        if not part_seen or part_seen[-1][0] < part.times_s[-1] - 1e-6:
+            break
+    return whole
+
+
+def _found(seen: Sequence[_Seen], others: bool = False) -> _Found:
     return _Found(
-        t_s=np.concatenate([part.t_s for part in found]),
-        poses=np.concatenate([part.poses for part in found]),
-        others=any(part.others for part in found),
+        t_s=np.array([t_s for t_s, _ in seen], dtype=np.float64),
+        poses=np.array([pose for _, pose in seen], np.float32).reshape(-1, len(LANDMARKS), 6),
+        others=others,
     )
 
 
 def _run(
     clip: Path,
     model: PoseModel,
-    work: Callable[[_Task, Callable[[], None]], _Result],
-    tasks: list[_Task],
+    work: Callable[[_Task, Callable[[Any], None]], _Result],
+    tasks: Sequence[_Task],
     pictures: int,
     report: _Report,
+    processes: int = 1,
+    on_told: Callable[[int, Any], None] = lambda n, value: None,
 ) -> list[_Result]:
-    """Do the tasks, each in a process of its own; ``report`` hears of each picture done."""
+    """Do the tasks in processes of their own; ``report`` hears of each picture done, ``on_told``
+    what was told of it."""
+    done = 0
+
+    def on_step(n: int, value: Any) -> None:
+        nonlocal done
+        if n >= 0:
+            done += 1
+            on_told(n, value)
+        report(min(done, pictures), pictures)
+
     try:
         return work_apart(
             _without_drawing,
             [(work, task) for task in tasks],
-            lambda done: report(min(done, pictures), pictures),
+            on_step,
+            processes=max(1, processes),
         )
     except WorkLostError as error:
         if error.how == "died" and not model.shipped:
@@ -239,40 +289,32 @@ def _run(
 
 
 def _without_drawing(
-    asked: tuple[Callable[[_Task, Callable[[], None]], _Result], _Task],
-    one_more: Callable[[], None],
+    asked: tuple[Callable[[_Task, Callable[[Any], None]], _Result], _Task],
+    tell: Callable[[Any], None],
 ) -> _Result:
     # The library's drawing helpers import these, 90 MB a process for nothing: in a process
     # that only looks for the pose, empty modules take their place.
     for name in ("cv2", "matplotlib", "matplotlib.pyplot"):
         sys.modules[name] = ModuleType(name)
     work, task = asked
-    return work(task, one_more)
+    return work(task, tell)
 
 
-def _poses_in(parts: list[_Part], one_more: Callable[[], None]) -> list[_Found]:
-    return [_pose_in(part, one_more) for part in parts]
+def _pose_in(part: _Part, tell: Callable[[_Seen | None], None]) -> bool:
+    """Look at one part of the clip, telling each pose, and nothing of pictures to warm up on.
 
-
-def _pose_in(part: _Part, one_more: Callable[[], None]) -> _Found:
-    """Look at one part of the clip; stop before it begins when other people show."""
+    Whether it stopped before it began because there are other people.
+    """
     if _others_at(part.info, part.others_s):
-        return _Found(part.times_s[:0], np.empty((0, len(LANDMARKS), 6), np.float32), others=True)
+        return True
     own_s = part.times_s[part.warm_up] - 1e-9
-    times, poses = [], []
     with _landmarker(part.model_path, "VIDEO") as landmarker:
         for t_s, rgb in read_frames(part.info, part.times_s, _side_px(part.info, part.region)):
             stretched_ms = round(t_s * 1000 * _TIME_STRETCH)
             result = landmarker.detect_for_video(_image(part.region.cut(rgb)), stretched_ms)
-            if t_s >= own_s:
-                times.append(t_s)
-                poses.append(part.region.to_whole(_pose(result)))
-            one_more()
-    return _Found(
-        t_s=np.array(times, dtype=np.float64),
-        poses=np.array(poses, dtype=np.float32).reshape(-1, len(LANDMARKS), 6),
-        others=False,
-    )
+            pose = part.region.to_whole(_pose(result))
+            tell((t_s, pose) if t_s >= own_s else None)
+    return False
 
 
 def _side_px(info: ClipInfo, region: Region) -> int:
@@ -295,7 +337,7 @@ def _others_at(info: ClipInfo, times_s: FloatArray) -> bool:
     return False
 
 
-def _everyone_in(asked: _Looks, one_more: Callable[[], None]) -> list[Poses]:
+def _everyone_in(asked: _Looks, tell: Callable[[Any], None]) -> list[Poses]:
     """The people in each picture."""
     looks = []
     side_px = _side_px(asked.info, asked.windows[0])
@@ -307,7 +349,7 @@ def _everyone_in(asked: _Looks, one_more: Callable[[], None]) -> list[Poses]:
                 for pose in _everyone(landmarker, window.cut(rgb))
             ]
             looks.append(people_apart(_together(finds)))
-            one_more()
+            tell(None)
     return looks
 
 
@@ -359,8 +401,8 @@ def _landmarker(model_path: str, mode: str, least_confidence: float = 0.5) -> An
 def _not_a_bundle(model_path: str) -> str:
     return (
         f"{model_path} does not work as a pose landmark bundle, a zip of the detector as "
-        "pose_detector.tflite and the landmark network as pose_landmarks_detector.tflite; make "
-        "one with models/assemble.py."
+        "pose_detector.tflite and the landmark network as pose_landmarks_detector.tflite; give "
+        "--model full or heavy, which ship."
     )
 
 

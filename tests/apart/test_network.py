@@ -21,7 +21,7 @@ from tests.clip.clips import make_clip
 PLACES = ((socket.AF_INET, "127.0.0.1"), (socket.AF_INET6, "::1"), (socket.AF_UNIX, "none"))
 
 
-def sockets_opened(_: None, one_more: Callable[[], None]) -> list[str]:
+def sockets_opened(_: None, tell: Callable[[None], None]) -> list[str]:
     """What kinds of socket this process, a thread of it and a child of it can open."""
     opened: list[str] = []
 
@@ -41,11 +41,11 @@ def sockets_opened(_: None, one_more: Callable[[], None]) -> list[str]:
 
 
 def test_work_apart_can_open_no_socket_whatever_its_kind() -> None:
-    assert "process AF_INET" in sockets_opened(None, lambda: None)  # here it can
+    assert "process AF_INET" in sockets_opened(None, lambda nothing: None)  # here it can
     assert work_apart(sockets_opened, [None]) == [[]]
 
 
-def proxies(_: None, one_more: Callable[[], None]) -> dict[str, str]:
+def proxies(_: None, tell: Callable[[None], None]) -> dict[str, str]:
     return {name.lower(): at for name, at in os.environ.items() if name.lower().endswith("_proxy")}
 
 

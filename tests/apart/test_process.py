@@ -6,6 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,21 +15,32 @@ from formcheck.apart.process import WorkLostError, stream_apart, work_apart
 from formcheck.errors import ClipError
 
 
-def doubled(number: int, one_more: Callable[[], None]) -> tuple[int, int]:
-    for _ in range(number):
-        one_more()
+def doubled(number: int, tell: Callable[[Any], None]) -> tuple[int, int]:
+    for step in range(number):
+        tell(step)
     return 2 * number, os.getpid()
 
 
-def test_each_task_is_done_in_a_process_of_its_own_and_steps_are_counted() -> None:
-    heard: list[int] = []
-    answers = work_apart(doubled, [3, 1, 2], heard.append)
+def test_each_task_is_done_in_a_process_of_its_own_and_tells_its_steps() -> None:
+    heard: list[tuple[int, Any]] = []
+    answers = work_apart(doubled, [3, 1, 2], lambda *told: heard.append(told))
     assert [answer for answer, _ in answers] == [6, 2, 4]
     assert len({os.getpid(), *(pid for _, pid in answers)}) == 4
-    assert heard[-1] == 6 and heard == sorted(heard)
+    for n, steps in enumerate([3, 1, 2]):
+        assert [value for task, value in heard if task == n] == list(range(steps))
 
 
-def refuse(path: str, one_more: Callable[[], None]) -> None:
+@pytest.mark.parametrize("processes", [1, 2])
+def test_tasks_are_taken_by_as_many_processes_as_may_be(processes: int) -> None:
+    heard: list[int] = []
+    answers = work_apart(doubled, [1, 2, 3], lambda n, _: heard.append(n), processes=processes)
+    assert [answer for answer, _ in answers] == [2, 4, 6]
+    assert len({pid for _, pid in answers}) <= processes
+    told = [n for n in heard if n >= 0]
+    assert processes > 1 or told == [0, 1, 1, 2, 2, 2]
+
+
+def refuse(path: str, tell: Callable[[Any], None]) -> None:
     raise ClipError(f"{path} is empty.")
 
 
@@ -37,7 +49,7 @@ def test_a_problem_told_there_is_told_here() -> None:
         work_apart(refuse, ["a.mp4"])
 
 
-def end_badly(how: str, one_more: Callable[[], None]) -> int:
+def end_badly(how: str, tell: Callable[[Any], None]) -> int:
     if how == "died":
         os.abort()
     if how == "memory":
@@ -55,10 +67,10 @@ def test_an_abort_a_runaway_or_a_stopped_process_becomes_an_error(how: str) -> N
     assert time.monotonic() - began < 15
 
 
-def slow_but_alive(_: None, one_more: Callable[[], None]) -> int:
+def slow_but_alive(_: None, tell: Callable[[Any], None]) -> int:
     for _step in range(6):
         time.sleep(0.5)
-        one_more()
+        tell(None)
     return 1
 
 
@@ -106,7 +118,7 @@ def test_a_stream_that_is_not_wanted_any_more_ends_its_process() -> None:
     assert not is_running(pid)
 
 
-def sleep(_: None, one_more: Callable[[], None]) -> None:
+def sleep(_: None, tell: Callable[[Any], None]) -> None:
     time.sleep(60)
 
 

@@ -13,8 +13,10 @@ from formcheck.apart.process import work_apart
 from formcheck.clip.read import probe, read_frames
 from formcheck.clip.write import ClipWriter
 from formcheck.errors import ModelError
+from formcheck.pose import landmarker
 from formcheck.pose.landmarker import SMALL, _landmarker, _missing_library, find_pose
 from formcheck.pose.model import find_model
+from formcheck.pose.track import PoseTrack
 from tests.clip.clips import make_clip, planes_of
 
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
@@ -31,14 +33,22 @@ def test_a_clip_without_a_person_gives_a_track_without_a_pose(tmp_path: Path) ->
     assert seen[-1] == (6, 6)
 
 
-def test_two_processes_find_what_one_finds() -> None:
+def test_two_processes_find_what_one_finds_and_hand_it_on_as_it_is_found(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(landmarker, "_TRACK_EVERY_S", 0.0)
     info = probe(SAMPLES / "hip_sag_side.mp4")
     one = find_pose(info, find_model("full"), rate_hz=5)
-    two = find_pose(info, find_model("full"), rate_hz=5, processes=2)
+    so_far: list[PoseTrack] = []
+    two = find_pose(info, find_model("full"), rate_hz=5, processes=2, on_track=so_far.append)
     np.testing.assert_array_equal(one.t_s, two.t_s)
     np.testing.assert_array_equal(one.xy_px, two.xy_px)
     assert one.frames_with_pose == len(one.t_s)
     assert one.notes == two.notes == ()
+    lengths = [len(track.t_s) for track in so_far]
+    assert lengths == sorted(lengths) and lengths[0] < 5 and lengths[-1] == len(two.t_s)
+    for track in so_far:
+        np.testing.assert_array_equal(track.xy_px, two.xy_px[: len(track.t_s)])
 
 
 @pytest.mark.parametrize("place", ["left", "right"])
@@ -77,7 +87,7 @@ def test_a_missing_system_library_names_its_package(error: OSError, package: str
     assert _missing_library(error).endswith(f"apt-get install {package}")
 
 
-def load_without_egl(_: None, one_more: Callable[[], None]) -> None:
+def load_without_egl(_: None, tell: Callable[[None], None]) -> None:
     from mediapipe.tasks.python.vision import pose_landmarker
 
     def fail(*_: object) -> None:
