@@ -118,7 +118,7 @@ class Coached(PushUpSet):
         out = done[self.arms](t_s)
         if len(self.sag_deg) or self.always_sag_deg:
             sag = self._sag(t_s) if len(self.sag_deg) else np.zeros(len(t_s))
-            sag = np.maximum(sag, self.always_sag_deg)
+            sag = sag + self.always_sag_deg
             # Hips (knees half as far) straight down from the line by what opens that angle.
             drop = np.radians(sag) / (1 / TO_HIP + 1 / (TO_ANKLE - TO_HIP))
             for side in ("left", "right"):

@@ -141,6 +141,8 @@ def _score(data: Mapping[str, Any]) -> str:
     done = f"{clean} of {attempts} reps clean" if attempts > 1 else "One rep" + (
         ", clean" if clean else ""
     )  # fmt: skip
+    if unclear := data["unclear"]:
+        done += f", {unclear} of them too close to call" if attempts > 1 else ", too close to call"
     if target:
         return f"{done}; {target} asked."
     if data["test"]:
