@@ -51,7 +51,7 @@ def load_text(analysis: Analysis) -> str:
         said += f", {load.value * mass:.0f} ± {load.plus_minus * mass:.0f} kg"
     low, high = (_mean(analysis, f"load_fraction_{end}") for end in ("low", "high"))
     if high - low > _WIDE_RANGE:
-        said += f"; statics leave {100 * low:.0f} to {100 * high:.0f} %"
+        said += f"; {100 * low:.0f} to {100 * high:.0f} %, by how the hands push"
     return said
 
 

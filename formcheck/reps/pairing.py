@@ -429,13 +429,13 @@ def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) ->
     if rivals:
         others = ", ".join(sorted({f"{c.offset_s:+.1f} s" for c in rivals}))
         sentences.append(
-            f"They would fit as well shifted by whole reps ({others}); what joins most reps was "
-            "taken."
+            f"They would fit as well shifted by whole reps ({others}); the shift that joins most "
+            "reps was taken."
         )
     if clockwork:
         sentences.append(
             "The reps are so even that another set at this tempo would fit as well: that both "
-            "clips show one set is taken from you."
+            "clips show one set is your word, not what they show."
         )
     return tuple(sentences)
 

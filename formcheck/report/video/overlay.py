@@ -139,8 +139,8 @@ def paint_stuck(
     leave free."""
     _, elbow, _ = arm
     if _seen(elbow):
-        for thickness, tone in ((3.6 * unit, _CASING), (1.8 * unit, theme.TARGET.paper)):
-            picture.arc(elbow, 17.0 * unit, 0.0, 359.0, tone, thickness)
+        for thickness, tone in ((3.2 * unit, _CASING), (1.6 * unit, theme.TARGET.paper)):
+            picture.arc(elbow, 12.0 * unit, 0.0, 359.0, tone, thickness)
     row = CALL_UNITS * unit
     top = 0.0 if above else picture.height - row
     picture.box(0, top, picture.width, top + row - unit, theme.BAND)
