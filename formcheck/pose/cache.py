@@ -30,6 +30,8 @@ from formcheck.pose.track import PoseTrack
 # of modules to what the search imports.
 DECISIVE_MODULES = (
     "clip/read.py",
+    "clip/small.py",
+    "clip/write.py",
     "files.py",
     "maths/arrays.py",
     "plain.py",
@@ -37,6 +39,7 @@ DECISIVE_MODULES = (
     "pose/follow.py",
     "pose/landmarker.py",
     "pose/model.py",
+    "pose/pace.py",
     "pose/track.py",
 )
 _DECISIVE_LIBRARIES = ("av", "mediapipe", "numpy")
@@ -52,6 +55,7 @@ def find_pose_once(
     fresh: bool = False,
     on_progress: Callable[[int, int], None] | None = None,
     on_track: OnTrack | None = None,
+    small_in: Path | None = None,
 ) -> PoseTrack:
     """The pose track of a clip: the one found earlier unless ``fresh``, else ``find_pose``'s.
 
@@ -61,14 +65,14 @@ def find_pose_once(
     sha256 = sha256_of(info.path)
     folder = _folder()
     if folder is None:
-        return find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track)
+        return find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track, small_in)
     path = folder / f"{_key(sha256, model, rate_hz)}.parquet"
     if not fresh:
         with contextlib.suppress(TrackError):
             kept = read_track(path)
             if (kept.source_sha256, kept.model_sha256) == (sha256, model.sha256):
                 return replace(kept, source_name=plain(info.path.name))
-    track = find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track)
+    track = find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track, small_in)
     with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
         write_track(track, path)
