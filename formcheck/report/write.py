@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from formcheck.analysis import Analysis
+from formcheck.clip.small import Drawn
 from formcheck.report.contract import check, report_dict
 from formcheck.report.folder import DRAWN_CLIP
 from formcheck.report.page.page import page_html
@@ -17,7 +18,7 @@ from formcheck.report.weeks import Weeks
 
 def write_report(
     analysis: Analysis,
-    clip_paths: Sequence[Path | None],
+    clips: Sequence[Drawn | None],
     out_dir: Path,
     *,
     xlsx: bool = False,
@@ -28,7 +29,7 @@ def write_report(
 ) -> None:
     """``report.json reps.csv report.html annotated.mp4`` (and ``reps.xlsx``) into ``out_dir``.
 
-    ``clip_paths`` one for each of ``analysis.looks``, in that order; None (or an empty
+    ``clips`` one for each of ``analysis.looks``, in that order; None (or an empty
     sequence) where there is no clip, only a pose track: the page then comes without video.
     ``note`` is the user's remark shown on the page, ``weeks`` what the training log adds,
     ``blur_faces`` hides the person's face in clip and pictures.
@@ -45,9 +46,9 @@ def write_report(
     write_csv(table, out_dir / "reps.csv")
     if xlsx:
         write_xlsx(table, out_dir / "reps.xlsx")
-    clips = [path for path in clip_paths if path is not None]
+    drawn = [one for one in clips if one is not None]
     clip = None
-    if clips and len(clips) == len(analysis.looks):
-        clip = annotate(analysis, clips, out_dir / DRAWN_CLIP, on_frame, blur_faces=blur_faces)
+    if drawn and len(drawn) == len(analysis.looks):
+        clip = annotate(analysis, drawn, out_dir / DRAWN_CLIP, on_frame, blur_faces=blur_faces)
     page = page_html(analysis, clip, DRAWN_CLIP, note, weeks)
     (out_dir / "report.html").write_text(page, encoding="utf-8")

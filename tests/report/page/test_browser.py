@@ -13,6 +13,8 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from formcheck.clip.read import probe
+from formcheck.clip.small import Drawn
 from formcheck.report.write import write_report
 from tests.report.conftest import CLIPS, Written, judged
 
@@ -263,7 +265,9 @@ def test_axe_finds_nothing_serious(browser: Browser, written: Written, width: in
 
 def test_a_pair_of_views_plays_as_one_clip(browser: Browser, tmp_path: Path) -> None:
     pair = judged("flared_pair_side", "flared_pair_front")
-    write_report(pair, [CLIPS / view.track.source_name for view in pair.looks], tmp_path)
+    write_report(
+        pair, [Drawn(probe(CLIPS / view.track.source_name)) for view in pair.looks], tmp_path
+    )
     opened = Opened(browser, tmp_path / "report.html", 360)
     opened.page.get_by_role("button", name="Rep 5, ").first.click()
     wait_for_time(opened.page, pair.reps[4].rep.start_s)
