@@ -60,10 +60,19 @@ class Row:
 _STEPS = {"easier": "easier", "same": "same again", "harder": "harder"}
 
 
+def report_beside(name: str) -> str:
+    """The address of a set's report from the page beside its folder."""
+    return quote(f"{name}/report.html")
+
+
 def summary_html(
-    sets: Sequence[JudgedSet], absent: Sequence[str], picture: Callable[[str], Path]
+    sets: Sequence[JudgedSet],
+    absent: Sequence[str],
+    picture: Callable[[str], Path],
+    address: Callable[[str], str] = report_beside,
 ) -> str:
-    """The page as text; ``picture`` tells where the small picture of a set lies, if it does."""
+    """The page as text; ``picture`` tells where the small picture of a set lies, if it does, and
+    ``address`` that of its report."""
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("formcheck.batch"),
         autoescape=True,
@@ -75,7 +84,7 @@ def summary_html(
     environment.filters["plain"] = plain
     due = words_due(sets)
     said = {word.about.result.name: word.text for word in due}
-    rows = {one.result.name: _row(one, picture, said) for one in sets}
+    rows = {one.result.name: _row(one, picture, said, address) for one in sets}
     judged = [one for one in sets if one.result.status == "judged"]
     script = files("formcheck.batch").joinpath("templates/summary.js").read_text("utf-8")
     return environment.get_template("summary.html.j2").render(
@@ -119,7 +128,12 @@ def _answer(judged: Sequence[JudgedSet]) -> str:
     return f"{sets}: {counted} of {attempts} attempts counted, {clean} clean"
 
 
-def _row(one: JudgedSet, picture: Callable[[str], Path], said: dict[str, str]) -> Row:
+def _row(
+    one: JudgedSet,
+    picture: Callable[[str], Path],
+    said: dict[str, str],
+    address: Callable[[str], str],
+) -> Row:
     result = one.result
     counted, clean = one.of_set("counted"), one.of_set("clean")
     share = (counted or 0) / one.attempts if one.attempts else 0.0
@@ -129,7 +143,7 @@ def _row(one: JudgedSet, picture: Callable[[str], Path], said: dict[str, str]) -
     return Row(
         person=one.person,
         name=result.name.removeprefix(f"{one.person}/") if one.person else result.name,
-        href="" if result.status == "failed" else quote(f"{result.name}/report.html"),
+        href="" if result.status == "failed" else address(result.name),
         picture=_picture(picture(result.name)),
         status=result.status,
         reason=result.reason,

@@ -134,9 +134,7 @@ def run_batch(
 
 
 def _current(plans: Sequence[SetPlan], records: Records, job: BatchJob) -> dict[str, Record]:
-    found = {
-        plan.name: records.current(plan, job.patience, job.again_failed) for plan in plans
-    }
+    found = {plan.name: records.current(plan, job.patience, job.again_failed) for plan in plans}
     return {name: record for name, record in found.items() if record is not None}
 
 

@@ -122,7 +122,7 @@ def write_track(track: PoseTrack, path: Path) -> None:
 def clip_of(path: Path) -> str | None:
     """SHA-256 of the clip that a saved track is of, read without the track. Raises TrackError."""
     try:
-        metadata = parquet.read_schema(path).metadata or {}
+        metadata = pq.read_schema(path).metadata or {}
     except (OSError, pa.ArrowException) as error:
         raise TrackError(f"{path} cannot be read; it is no saved pose track.") from error
     return _digest(_described(path, metadata).get("source") or {})

@@ -34,7 +34,7 @@ from tests.truth.truth import read_truth
 FAULTS: Mapping[str, tuple[str, bool, tuple[float, float]]] = {
     "shallow": ("elbow_bottom_deg", True, (0.55, 0.85)),
     "elbow_flare": ("elbow_flare_deg", True, (0.55, 0.85)),
-    "hip_sag": ("hip_deviation_deg", True, (0.55, 0.85)),
+    "hip_sag": ("hip_deviation_deg", True, (0.80, 0.93)),  # a limit of 1 is the least there is
     "soft_lockout": ("elbow_top_deg", False, (0.10, 0.35)),
 }
 
@@ -89,9 +89,7 @@ def row(sets: Sequence[Seen], fault: str, draws: int, drawn: bool) -> dict[str, 
         own = [sets[place] for place in rng.choice(len(sets), len(sets) // 2, replace=False)]
         measured = [one.measured for one in own]
         try:
-            chosen = labelled(
-                compare(labels_of(own, fault, limit), measured), measured, fault
-            )
+            chosen = labelled(compare(labels_of(own, fault, limit), measured), measured, fault)
             found = suggest(chosen)
         except SweepError:
             continue

@@ -19,7 +19,7 @@ def test_the_body_fills_the_picture_and_what_is_wrong_is_hot(sagging: Analysis) 
     picture = stick_figure(sagging, worst.rep.bottom_s)
     assert picture is not None and picture.shape == (200, 320, 3)
     assert hot_px(picture) > 300
-    drawn = np.argwhere((np.abs(picture.astype(int) - rgb(theme.BAND)).max(axis=2) > 24))
+    drawn = np.argwhere(np.abs(picture.astype(int) - rgb(theme.BAND)).max(axis=2) > 24)
     assert np.ptp(drawn[:, 1]) > 0.6 * 320
     before = stick_figure(sagging, sagging.reps[0].rep.start_s)
     assert before is not None and hot_px(before) == 0
