@@ -121,9 +121,7 @@ class Queue:
         try:
             found = self._judged(one)
         except FormcheckError as error:
-            why, apart = str(error), isinstance(error, NotOneSetError)
-            for path, clip in zip(self._folder.clips(one), one.clips, strict=False):
-                why = why.replace(str(path), clip.name)
+            why, apart = self._told(one, str(error)), isinstance(error, NotOneSetError)
         except WorkLostError as error:
             why = _LOST[error.how]
         else:
@@ -142,6 +140,14 @@ class Queue:
             self._folder.part(one, why)
         else:
             self._folder.end(one, Ended("failed", why, apart))
+
+    def _told(self, one: DeskSet, text: str) -> str:
+        """A message about the clips, which calls them as they were called where they come from."""
+        for path, clip in zip(self._folder.clips(one), one.clips, strict=False):
+            text = text.replace(str(path), clip.name)
+        for path, clip in zip(self._folder.clips(one), one.clips, strict=False):
+            text = text.replace(f"pose in {path.name}", f"pose in {clip.name}")
+        return text
 
     def _judged(self, one: DeskSet) -> Result | None:
         """What came of it; None where judging was cancelled or is left to the next desk."""
@@ -168,6 +174,7 @@ class Queue:
                     early = {**now.early, step.place: step.early}
                     now = replace(now, early=early)
                 elif step is not None:
+                    step = replace(step, what=self._told(one, step.what))
                     now = replace(_progress(step, seen, clips, took_s), early=now.early)
                 self._now = (one.id, now)
 

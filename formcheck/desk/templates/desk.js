@@ -215,14 +215,15 @@
     made.append(...inside);
     return made;
   };
-  const strip = (early) => {
-    const wide = 600, high = 72;
+  const strip = (wide) => (early) => {
+    const high = 80;
+    const deepest = Math.min(0.7, ...early.curve.map(([, share]) => share));
     const x = (t) => ((wide * t) / Math.max(early.of, 0.1)).toFixed(1);
     const lines = [];
     let last = -9;
     for (const [t, share] of early.curve) {
       if (t - last > 1) lines.push([]);
-      lines[lines.length - 1].push(`${x(t)},${(high - 8 - (high - 28) * share).toFixed(1)}`);
+      lines[lines.length - 1].push(`${x(t)},${(high - 8 - ((high - 32) * (share - deepest)) / (1 - deepest)).toFixed(1)}`);
       last = t;
     }
     const picture = drawn("svg", { viewBox: `0 0 ${wide} ${high}`, role: "img", "aria-label": early.says, class: "early" }, [
@@ -266,7 +267,7 @@
         const rest = one.querySelector("[data-left]");
         if (rest) rest.textContent = left(now.left);
         const strips = one.querySelector("[data-early]");
-        if (strips && now.early.length) strips.replaceChildren(...now.early.flatMap(strip));
+        if (strips && now.early.length) strips.replaceChildren(...now.early.flatMap(strip(strips.clientWidth || 600)));
         const head = one.hasAttribute("data-whole") && document.querySelector("[data-headline]");
         if (head) head.textContent = now.state[0].toUpperCase() + now.state.slice(1);
       }
