@@ -114,12 +114,16 @@ def test_a_remark_is_printed_in_the_report_as_text_and_stays_when_judged_again(
     client.post(f"/sets/{set_id}/reps/3", remark="<b>Brace</b> well before")
     page = desk.folder.report(set_id) / "report.html"
     assert "&lt;b&gt;Brace&lt;/b&gt; well before" in page.read_text()
+    data = desk.folder.report(set_id) / "report.json"
+    assert json.loads(data.read_text())["remarks"] == [
+        {"rep": 3, "says": "<b>Brace</b> well before"}
+    ]
     assert client.post(f"/sets/{set_id}/again", tempo="3-1-X-1").status == 303
     client.wait_for(set_id)
     text = page.read_text()
     assert "Brace" in text and "3-1-X-1" in text
     client.post(f"/sets/{set_id}/reps/3", remark="")
-    assert "Brace" not in page.read_text()
+    assert "Brace" not in page.read_text() and json.loads(data.read_text())["remarks"] == []
 
 
 def test_clips_that_are_not_one_set_fail_with_a_sentence_that_names_them(client: Client) -> None:
