@@ -10,15 +10,14 @@ from importlib.resources import files
 from pathlib import Path
 from urllib.parse import quote
 
-import jinja2
 from markupsafe import Markup
 
 from formcheck.batch.judged_sets import JudgedSet
 from formcheck.batch.standout import common_faults, did_well, people_in, words_due
 from formcheck.faults.catalogue import FaultKind, fault_kinds
-from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import ALWAYS_CAUTIONS
+from formcheck.report.templates import templates_of
 from formcheck.report.words import TRUST, with_unit
 
 _FIRST_WORDS = 8  # more are folded away
@@ -73,15 +72,8 @@ def summary_html(
 ) -> str:
     """The page as text; ``picture`` tells where the small picture of a set lies, if it does, and
     ``address`` that of its report."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("formcheck.batch"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = templates_of("formcheck.batch")
     environment.globals.update(kind=_kind)
-    environment.filters["plain"] = plain
     due = words_due(sets)
     said = {word.about.result.name: word.text for word in due}
     rows = {one.result.name: _row(one, picture, said, address) for one in sets}

@@ -48,6 +48,7 @@ from formcheck.plain import plain
 from formcheck.pose.model import DEFAULT_MODEL, SHIPPED_MODELS
 from formcheck.report import theme
 from formcheck.report.folder import MADE
+from formcheck.report.templates import templates_of
 from formcheck.report.words import ATTEMPTS, VARIATIONS, fault_name
 from formcheck.reps.early import EarlySet
 
@@ -378,14 +379,7 @@ def style() -> str:
 
 @cache
 def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("formcheck.desk"),
-        autoescape=lambda name: name is None or not name.startswith("desk.css"),
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["plain"] = plain
+    environment = templates_of("formcheck.desk")
     environment.globals["states"] = STATES
     return environment
 
