@@ -77,8 +77,13 @@ def sit(browser: Browser, shared: Desk) -> Iterator[Sit]:
 
 @pytest.fixture(scope="module")
 def judged(shared: Desk) -> str:
-    """A set with a label and a remark, of somebody in the log."""
+    """A set with a label and a remark, of somebody in the log; and a folder of one clip."""
     client = Client(shared)
+    pike = TRACKS / "pike_side.parquet"
+    clip = {"name": "eve/pike.parquet", "size": pike.stat().st_size, "changed": 0}
+    given = client.post_json("/groups", {"name": "tuesday", "asked": {}, "clips": [clip]}).data
+    client.put_whole(given["sets"][0]["id"], 1, pike)
+    client.wait_for(given["sets"][0]["id"])
     set_id = client.judged(SAG, person="Ana", tempo="3-1-X-1")
     client.post(f"/sets/{set_id}/reps/2", counted="no", who="coach", remark="Slower down")
     return set_id
@@ -262,23 +267,28 @@ def test_another_browser_without_the_secret_sees_nothing(
     context.close()
 
 
-PAGES = ("/", "/sets", "SET", "/people", "/people/Ana", "/folders", "/phone", "/not-there")
+def pages(desk: Desk, judged: str) -> list[str]:
+    group = desk.folder.groups()[-1].id
+    return [
+        "/", "/sets", f"/sets/{judged}?rep=1", "/people", "/people/Ana", "/folders",
+        f"/groups/{group}", "/phone", "/not-there",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_fault_of_access_is_found(sit: Sit, judged: str, scheme: str) -> None:
+def test_no_fault_of_access_is_found(sit: Sit, shared: Desk, judged: str, scheme: str) -> None:
     seat = sit(scheme=scheme)
-    for path in PAGES:
-        seat.go(f"/sets/{judged}?rep=1" if path == "SET" else path)
+    for path in pages(shared, judged):
+        seat.go(path)
         found = Axe().run(seat.page)
         assert found.violations_count == 0, (path, found.generate_report())
 
 
 @pytest.mark.parametrize("width", [320, PHONE["width"], 1280])
-def test_nothing_is_wider_than_the_screen(sit: Sit, judged: str, width: int) -> None:
+def test_nothing_is_wider_than_the_screen(sit: Sit, shared: Desk, judged: str, width: int) -> None:
     seat = sit(width=width)
-    for path in PAGES:
-        seat.go(f"/sets/{judged}?rep=1" if path == "SET" else path)
+    for path in pages(shared, judged):
+        seat.go(path)
         assert seat.page.evaluate("document.documentElement.scrollWidth") <= width, path
 
 
