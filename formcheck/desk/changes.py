@@ -74,10 +74,14 @@ async def announce_group(request: Request) -> Response:
             f"{desk.folder.bounds.clips_of_group} are taken at once; give a part of it.", 413
         )  # fmt: skip
     announced = [_clip(one) for one in clips]
-    sets = sets_of_folder([(one.name, one) for one in announced], asked_from(fields))
+    name = plain(name, _LONGEST_NAME) or "folder"
+    before = desk.folder.group_of_name(name)
+    there = desk.folder.of_group(before) if before else []
+    alone = [one.clips[0] for one in there if len(one.clips) == 1]
+    sets = sets_of_folder([(one.name, one) for one in announced], asked_from(fields), alone)
     group, made = await run_in_threadpool(
         desk.folder.announce_group,
-        plain(name, _LONGEST_NAME) or "folder",
+        name,
         [(one.called, one.by, one.asked, one.clips) for one in sets],
     )
     desk.queue.wake()

@@ -220,7 +220,7 @@ class DeskFolder:
         for _, _, _, clips in sets:
             self._check(clips)
         self._check_room(sum(clip.size for _, _, _, clips in sets for clip in clips))
-        group = next((one for one in self.groups() if one.name == name), None)
+        group = self.group_of_name(name)
         if group is None:
             group = Group(_new_id()[0], name, _now())
             text = json.dumps(asdict(group), ensure_ascii=False)
@@ -237,6 +237,9 @@ class DeskFolder:
             or self._write(DeskSet(*_new_id(), asked, tuple(clips), group.id, called, by))
             for called, by, asked, clips in sets
         ]
+
+    def group_of_name(self, name: str) -> Group | None:
+        return next((one for one in self.groups() if one.name == name), None)
 
     def groups(self) -> list[Group]:
         """Every folder of clips that was given, the latest first."""
@@ -260,11 +263,16 @@ class DeskFolder:
             raise DeskError("this set has not two clips.", 409)
         parts = []
         for n, (path, clip) in enumerate(zip(paths, one.clips, strict=True), 1):
+            # Named after the set, so that a desk that was killed meanwhile makes the same ones.
+            mark = f"{zlib.crc32(f'{one.id} {n}'.encode()):08x}"
             called = f"{one.called}-{n}" if one.called else ""
-            alone = DeskSet(*_new_id(), one.asked, (clip,), one.group, called, note=why)
+            alone = DeskSet(
+                f"{one.id[:-8]}{mark}", one.begun, one.asked, (clip,), one.group, called, note=why
+            )
             place = self._place(alone)
-            place.mkdir(parents=True, mode=0o700)
-            os.link(path, place / f"1{path.suffix}")
+            place.mkdir(parents=True, exist_ok=True, mode=0o700)
+            with contextlib.suppress(FileExistsError):
+                os.link(path, place / f"1{path.suffix}")
             parts.append(self._write(alone))  # last: until then it is no set
         self.remove(one)
         return parts

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from formcheck.batch.find import ClipFile
 from formcheck.batch.judged_sets import JudgedSet
-from formcheck.batch.pair import put_together
+from formcheck.batch.pair import Together, put_together
 from formcheck.batch.plan import set_names
 from formcheck.batch.records import Result
 from formcheck.batch.roster import Roster
@@ -32,31 +32,44 @@ class FolderSet:
     places: tuple[int, ...]
 
 
-def sets_of_folder(clips: Sequence[tuple[str, Clip]], asked: Asked) -> list[FolderSet]:
+def sets_of_folder(
+    clips: Sequence[tuple[str, Clip]], asked: Asked, alone: Collection[Clip] = ()
+) -> list[FolderSet]:
     """The sets that clips belong to by their paths, with ``/``, inside the folder.
 
     Side and front of one set are told by their names; a folder inside is called after a person,
-    in whose name its clips are then asked for, as in a batch.
+    in whose name its clips are then asked for, as in a batch. Clips that are ``alone`` already,
+    since they turned out to be no one set, stay so.
     """
     files = [ClipFile(Path(path), path, f"{n}", 0.0) for n, (path, _) in enumerate(clips)]
     person = {
         one.place: _ROSTER.told(one, asked.prescription).name or asked.person for one in files
     }
-    groups = put_together(files, lambda one: person[one.place])
+    own = [_named(clip, path) for path, clip in clips]
+    groups = [
+        one
+        for group in put_together(files, lambda one: person[one.place])
+        for one in (
+            [Together((each,)) for each in group.clips]
+            if all(own[int(each.sha256)] in alone for each in group.clips)
+            else [group]
+        )
+    ]
     names = set_names(groups, files)
     return [
         FolderSet(
             names[group],
             group.by or "",
             replace(asked, person=person[group.clips[0].place]),
-            tuple(
-                replace(clips[int(one.sha256)][1], name=one.place.rpartition("/")[2])
-                for one in group.clips
-            ),
+            tuple(own[int(one.sha256)] for one in group.clips),
             tuple(int(one.sha256) for one in group.clips),
         )
         for group in groups
     ]
+
+
+def _named(clip: Clip, path: str) -> Clip:
+    return replace(clip, name=path.rpartition("/")[2])
 
 
 def group_summary(folder: DeskFolder, group: Group) -> Summary:

@@ -187,6 +187,8 @@ def test_a_folder_is_paired_and_named_and_summed_up_as_a_batch_does_it(client: C
     assert "do not show the same set" in table
     page = client.get(f"{group}/summary.html").text
     assert page.count("data:image/jpeg") >= 3 and 'href="/sets/' in page
+    given = client.post_json("/groups", said).data["sets"]
+    assert sorted(one["files"] for one in given) == [[1, 0], [2], [3]]  # parted, they stay so
     assert client.get(f"{group}/../sets").status == 404
     assert "group" in client.get("/folders").text
 
