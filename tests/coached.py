@@ -206,3 +206,21 @@ def _span(elbow_deg: FloatArray) -> FloatArray:
     upper, fore = 0.525, 0.475
     cosine = np.cos(np.radians(elbow_deg))
     return np.asarray(np.sqrt(upper**2 + fore**2 - 2 * upper * fore * cosine))
+
+
+@dataclass(frozen=True)
+class Leaning(Coached):
+    """The set done leaning on a bar: the whole body turned up about its hands by ``lean_deg``.
+
+    On the floor the body stands at about 15 degrees, so 45 more are a bar at hip height.
+    """
+
+    lean_deg: float = 45.0
+
+    def joints(self, t_s: FloatArray) -> dict[str, FloatArray]:
+        turn = np.radians(self.lean_deg)
+        # x runs toward the head: turned up, the head rises and the feet go below the hands.
+        back_and_up = np.array(
+            [[np.cos(turn), 0.0, -np.sin(turn)], [0.0, 1.0, 0.0], [np.sin(turn), 0.0, np.cos(turn)]]
+        )
+        return {name: at @ back_and_up.T for name, at in super().joints(t_s).items()}

@@ -19,7 +19,18 @@ DISTRIBUTION = {
 }
 OWN = {"formcheck", "tests", "models"}
 # Used without being imported: by pandas, by a command, as notebooks' kernel.
-UNSEEN = {"mypy", "ruff", "ipykernel", "openpyxl", "sphinx", "furo", "myst-parser"}
+UNSEEN = {
+    "build",
+    "codespell",
+    "mypy",
+    "ruff",
+    "ipykernel",
+    "openpyxl",
+    "sphinx",
+    "furo",
+    "myst-parser",
+    "pytest-xdist",
+}
 
 
 def declared(*lists: list[str]) -> set[str]:

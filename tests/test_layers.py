@@ -19,9 +19,9 @@ NAME = "formcheck"
 FOLDER = Path(__file__).parents[1] / NAME
 
 ROOMS = (
-    "plain", "errors", "files", "outside", "maths", "asked", "apart", "clip", "pose", "signals",
-    "reps", "variation", "measures", "faults", "advice", "analysis", "report", "judged", "log",
-    "job", "batch", "agree", "public", "desk", "cli", "docs",
+    "plain", "errors", "files", "places", "locks", "outside", "maths", "asked", "apart", "clip",
+    "pose", "signals", "reps", "variation", "measures", "faults", "advice", "analysis", "report",
+    "judged", "log", "job", "batch", "agree", "public", "desk", "cli", "docs",
 )  # fmt: skip
 BASE = {"plain", "errors", "outside"}
 OPENS_A_FILE = {f"{NAME}.faults.limits"}  # the user's limits file, where it is read

@@ -6,7 +6,6 @@ report, and removed first, so that a report with a record is whole.
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import shutil
@@ -18,6 +17,7 @@ from typing import Any, Literal
 
 from formcheck.batch.plan import STATE, SetPlan
 from formcheck.errors import OutputError
+from formcheck.locks import hold
 from formcheck.report.folder import MADE
 
 Status = Literal["judged", "empty", "failed"]
@@ -204,14 +204,12 @@ def only_run(out: Path) -> Iterator[None]:
             f"{out} cannot be written ({error.strerror}); choose another folder with --out."
         ) from error
     with file:
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
+        if hold(file.fileno()) is False:
             file.seek(0)
             raise OutputError(
                 f"{out} is being written by another run (process {file.read().strip() or '?'}); "
                 "wait until it is done, or choose another folder with --out."
-            ) from error
+            )
         file.truncate(0)
         file.write(str(os.getpid()))
         file.flush()

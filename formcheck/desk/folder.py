@@ -19,7 +19,6 @@ set.json and never become a path.
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import json
 import os
 import re
@@ -35,12 +34,12 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
-import platformdirs
-
 from formcheck.batch.records import write_whole
 from formcheck.desk.asked import REMEMBERED, Asked
 from formcheck.errors import FormcheckError, OutputError
 from formcheck.files import read_small
+from formcheck.locks import hold
+from formcheck.places import data_folder
 from formcheck.report.folder import REPORT, put_right
 
 State = Literal["arriving", "waiting", "judged", "empty", "failed", "cancelled"]
@@ -163,13 +162,11 @@ class DeskFolder:
     def held(self) -> Iterator[None]:
         """Hold the folder for one desk, and put right what a killed one left half-done."""
         with (self.root / "lock").open("a") as file:
-            try:
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except OSError as error:
+            if hold(file.fileno()) is False:
                 raise OutputError(
                     f"{self.root} is in use by another desk; stop that one, or choose another "
                     "folder with --folder."
-                ) from error
+                )
             put_right(self.reports)
             for left in self.root.rglob(".*.partial"):
                 if left.is_file():
@@ -477,7 +474,7 @@ def kind_of(path: Path) -> Literal["mp4", "mkv", "ts", "parquet"] | None:
 
 def default_folder() -> Path:
     """In the platform's folder for a user's data."""
-    return platformdirs.user_data_path("formcheck", appauthor=False) / "desk"
+    return data_folder() / "desk"
 
 
 def read_report(folder: Path) -> dict[str, Any] | None:

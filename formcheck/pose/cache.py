@@ -17,10 +17,9 @@ from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
 
-import platformdirs
-
 from formcheck.clip.read import ClipInfo
 from formcheck.errors import TrackError
+from formcheck.places import cache_folder
 from formcheck.plain import plain
 from formcheck.pose.digest import sha256_of
 from formcheck.pose.landmarker import COUNTING_MODEL, OnTrack, find_pose
@@ -118,16 +117,6 @@ def _search() -> str:
     for library in _DECISIVE_LIBRARIES:
         digest.update(f"{library} {version(library)}\n".encode())
     return digest.hexdigest()
-
-
-def cache_folder() -> Path | None:
-    """The platform's folder for what can be made again (``$XDG_CACHE_HOME/formcheck``); None where
-    nobody is at home, as in many containers."""
-    try:
-        folder = platformdirs.user_cache_path("formcheck", appauthor=False)
-    except RuntimeError:
-        return None
-    return folder if folder.is_absolute() else None
 
 
 def _folder() -> Path | None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import os
 import shutil
 from collections.abc import Iterator, Sequence
@@ -12,6 +11,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 
 from formcheck.errors import OutputError
+from formcheck.locks import hold, open_folder
 
 TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
 REPORT, DRAWN_CLIP = "report.json", "annotated.mp4"
@@ -144,27 +144,26 @@ def _same(path: Path, given: Path) -> bool:
 @contextmanager
 def _held(folder: Path) -> Iterator[None]:
     """Hold a folder for this process; the system lets go of it however the process ends."""
-    file = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    file = open_folder(folder)
     try:
-        with contextlib.suppress(OSError):  # a file system without locks
-            fcntl.flock(file, fcntl.LOCK_EX)
+        if file is not None:
+            hold(file, wait=True)
         yield
     finally:
-        os.close(file)
+        if file is not None:
+            os.close(file)
 
 
 def _abandoned(scratch: Path) -> bool:
     """Whether no process holds this scratch folder; unknown counts as held."""
     try:
-        file = os.open(scratch, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        file = open_folder(scratch)
     except OSError:
+        return False
+    if file is None:
         return False
     try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    else:
-        return True
+        return bool(hold(file))
     finally:
         os.close(file)
 

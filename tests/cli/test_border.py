@@ -83,4 +83,4 @@ def test_being_asked_to_end_leaves_no_half_written_folder(tmp_path: Path, by: in
 def test_it_is_the_border_of_every_command() -> None:
     from formcheck.cli import app
 
-    assert app.info.cls is OneSentence
+    assert app.info.cls is not None and issubclass(app.info.cls, OneSentence)
