@@ -22,7 +22,7 @@ from formcheck.pose.digest import sha256_of
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
-from formcheck.report.contract import report_dict
+from formcheck.report.contract import NO_REMARKS, report_dict
 from formcheck.report.folder import TRACK_FILES, made_whole
 from formcheck.report.tables import check_xlsx, faults_table, reps_table
 from formcheck.report.weeks import Weeks
@@ -111,11 +111,13 @@ class Judged:
         *,
         overwrite: bool = False,
         note: str = "",
+        remarks: Mapping[int, str] = NO_REMARKS,
         drawing: bool = True,
         xlsx: bool = False,
     ) -> Path:
         """Write the report folder that the command line writes, whole or not at all.
 
+        ``note`` is shown on the page, and ``remarks`` beside the reps of these indices.
         ``drawing`` whether to draw the annotated clip; a saved track has none. Raises
         OutputError when the folder holds a report already, unless ``overwrite``, or cannot be
         written.
@@ -125,7 +127,7 @@ class Judged:
             check_xlsx()
         inputs = [one.path for one in self.given if isinstance(one, ClipInfo)]
         with made_whole(out, overwrite, inputs) as scratch:
-            self.fill(scratch, note, drawing=drawing, xlsx=xlsx)
+            self.fill(scratch, note, remarks=remarks, drawing=drawing, xlsx=xlsx)
         return out
 
     def fill(
@@ -133,6 +135,7 @@ class Judged:
         folder: Path,
         note: str = "",
         *,
+        remarks: Mapping[int, str] = NO_REMARKS,
         drawing: bool = True,
         xlsx: bool = False,
         weeks: Weeks | None = None,
@@ -164,6 +167,7 @@ class Judged:
             folder,
             xlsx=xlsx,
             note=note,
+            remarks=remarks,
             weeks=weeks,
             blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),

@@ -32,7 +32,7 @@ def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """Each built page by its name; its text under it, its markup under the name and ``.html``."""
     out = tmp_path_factory.mktemp("reference")
     built = subprocess.run(
-        [sys.executable, "-m", "sphinx", "-W", "--keep-going", "-q", "-b", "html",
+        [sys.executable, "-m", "sphinx", "-n", "-W", "--keep-going", "-q", "-b", "html",
          "-d", out / "doctrees", SOURCES, out / "html"],
         capture_output=True, text=True, check=False, cwd=ROOT,
     )  # fmt: skip
