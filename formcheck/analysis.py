@@ -14,17 +14,18 @@ from formcheck.advice.step import NextStep, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import ClipError
-from formcheck.faults.catalogue import hidden_from, keys_weighing
+from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
 from formcheck.faults.counting import TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.faults.rules import Fault, judged_by, rep_faults
+from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import BodyLine, read_line
 from formcheck.measures.depth import MOST_NOISE, range_loss_deg
 from formcheck.measures.every import measure_reps
 from formcheck.measures.hands import hand_spacing
+from formcheck.measures.hidden_hands import HANDS_HIDDEN, without_hands
 from formcheck.measures.hold import SupportHold, support_hold
 from formcheck.measures.load import arm_loads, load_over_time
 from formcheck.measures.speed import speed_loss_percent
@@ -54,7 +55,16 @@ from formcheck.signals.one_arm import (
     one_at_a_time,
     resting_hand,
 )
-from formcheck.signals.view import View, ViewKind, lies_turned, recognise_view, without_rare_side
+from formcheck.signals.view import (
+    View,
+    ViewKind,
+    hands_hidden,
+    hands_overhead,
+    lies_turned,
+    named_as_it_faces,
+    recognise_view,
+    without_rare_side,
+)
 from formcheck.variation.arms import HIDDEN_ARM, ArmWork, arm_work, with_working_arm
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
@@ -222,15 +232,16 @@ def analyse(
 
 def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     """One clip read for itself, with the reps that it shows."""
-    steady = without_rare_side(with_steady_sides(track))
+    steady = named_as_it_faces(without_rare_side(with_steady_sides(track)))
     view = recognise_view(steady)
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None
         view = View(stated, side, view.yaw_deg, stated=True)
     if lies_turned(steady, view):
         raise TurnedError(
-            f"{track.source_name}: the picture lies on its side or upside down, so nothing in it "
-            "can be judged; turn it upright and give it again."
+            f"{track.source_name}: the picture lies on its side or upside down, or somebody lies on "
+            "the back and presses a bar, so nothing in it can be judged; if it is a push-up, turn it "
+            "upright and give it again."
         )
     look = Look(clip, steady, view, _signals_of(steady, view))
     return look.with_reps(_reps_of(look))
@@ -247,8 +258,8 @@ def _signals_of(
     if view.kind != "front":
         return signals
     resting = resting_hand(track)
-    # A front view takes the body's size from the width of the shoulders, and a trunk that turns over
-    # one arm changes it.
+    # A front view takes the body's size from the width of the shoulders, and a trunk that turns
+    # over one arm changes it.
     as_seen = replace(signals, points_px=signals.drawn_px)
     if resting is None and not one_at_a_time(as_seen):
         return signals
@@ -270,6 +281,8 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     line = read_line(body, variation.support, person.hip_offset)
     values = measure_reps(looks, body, line, load, person)
     of_working_arm(values, looks, work)
+    if all(hands_hidden(look.track, look.view) for look in looks):
+        variation = without_hands(values, variation, asked)
     for of_rep, arms in zip(values, arm_loads(values, variation, front), strict=True):
         of_rep |= arms
     notes = (
@@ -366,10 +379,24 @@ def rep_verdicts(
     """Faults and borderlines of a rep that at least one of the views can judge; of ``only`` one
     kind, where that is all that is wanted."""
     bounds = hand_bounds(asked.hands) if asked.hands else None
-    return tuple(
+    found = tuple(
         fault
         for fault in rep_faults(rep, values, asked, limits, views[0], bounds, only)
         if any(fault.key not in hidden_from(kind) for kind in views)
+    )
+    return _unless_broken_off(found)
+
+
+def _unless_broken_off(found: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """``found``; of an attempt that was probably broken off, no range fault is sure."""
+    kinds, ranged = fault_kinds(), keys_weighing("range")
+    if not any(kinds[fault.key].alone and likely_beyond(fault) for fault in found):
+        return found
+    return tuple(
+        replace(fault, verdict="borderline")
+        if fault.key in ranged and not kinds[fault.key].alone
+        else fault
+        for fault in found
     )
 
 
@@ -518,6 +545,13 @@ def _set_load(results: Sequence[RepResult]) -> Quantity:
 def _why_empty(looks: Sequence[Look]) -> str:
     if not any(look.track.frames_with_pose for look in looks):
         return "nobody is seen in this clip"
+    if all(hands_hidden(look.track, look.view) for look in looks):
+        return HANDS_HIDDEN
+    if all(hands_overhead(look.track) for look in looks):
+        return (
+            "the hands are above the shoulders here: hanging from a bar or pressing one up is no "
+            "push-up"
+        )
     if all(look.view.kind == "rear" for look in looks):
         return f"filmed from behind: {hidden_from('rear')['shallow']}"
     return "nobody does a push-up in this clip"

@@ -35,6 +35,7 @@ _AT_ONCE_S = 1.0
 _CLIP_ENDS_S = 0.3
 # Who lies down to rest presses nothing and lets the hands go this soon; or goes down at the set's
 # pace to lower than any rep was.
+_LETS_GO_TAKES_S = 0.3
 _LETS_GO_S, _LOWER_DEG, _OF_USUAL_PACE = 1.5, 12.0, 0.6
 _TOP_SHARE = 0.03  # of the way down, within which the elbow is still at the top
 _SETTLED_S = 0.2  # at the top before an attempt starts
@@ -91,13 +92,17 @@ def _failed(
     if since >= len(t_s) - 1:
         return None
     high = since + int(np.argmax(curve[since:]))
-    low = high + int(np.argmin(curve[high:]))
+    ends_s = float(t_s[-1])
+    cut_off = ends_s > clip_ends_s - _CLIP_ENDS_S
+    # Hands that let go bend the elbows once more, and that is no part of the way down.
+    seen = len(curve)
+    if not cut_off:
+        seen = max(high + 1, int(np.searchsorted(t_s, ends_s - _LETS_GO_TAKES_S)))
+    low = high + int(np.argmin(curve[high:seen]))
     # The way down begins when it is last that high.
     near_top = curve[high] - _TOP_SHARE * (curve[high] - curve[low])
     high += int(np.flatnonzero(curve[high : low + 1] >= near_top)[-1])
     fell_deg = float(curve[high] - curve[low])
-    ends_s = float(t_s[-1])
-    cut_off = ends_s > clip_ends_s - _CLIP_ENDS_S
     if last is not None and (part := _pressed_share(last, t_s, curve)) < _NEARLY_UP_SHARE:
         down_deg = _bend_deg(last, t_s, curve)
         sinks = fell_deg > _SINKS_SHARE * part * down_deg and t_s[high] - last.top_s < _AT_ONCE_S
@@ -115,9 +120,9 @@ def _failed(
     left_top, arrived = high, high + int(np.argmax(gone >= 1 - _TOP_SHARE))
     if ends_s - t_s[arrived] < (_STOPPED_S if cut_off else _STAYED_S):
         return None
-    top = low + int(np.argmax(curve[low:]))
+    top = low + int(np.argmax(curve[low:seen]))
     pressed = curve[top] - curve[low] >= _PRESSED_DEG
-    start = low + int(np.argmax(curve[low:] >= curve[low] + 0.1 * (curve[top] - curve[low])))
+    start = low + int(np.argmax(curve[low:seen] >= curve[low] + 0.1 * (curve[top] - curve[low])))
     return Rep(
         index=0,
         start_s=float(t_s[left_top]),

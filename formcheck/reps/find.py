@@ -170,14 +170,14 @@ def pulse_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
 
 
 def release_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
-    """One sentence each: where the hands were lifted at the bottom, and where the lifter lay down."""
+    """One sentence each: where hands were lifted at the bottom, and where the lifter lay down."""
     said = []
     lifted = [rep for rep in reps if rep.released_s]
     if lifted:
         longest = max(rep.released_s for rep in lifted)
         said.append(
-            f"Hands lifted off the floor at the bottom ({rep_list([r.index for r in lifted])}), for "
-            f"up to {longest:.1f} s: that time counts as the pause at the bottom."
+            f"Hands lifted off the floor at the bottom ({rep_list([r.index for r in lifted])}), "
+            f"for up to {longest:.1f} s: that time counts as the pause at the bottom."
         )
     said += [
         f"After rep {rep.index} you went down once more and did not press: taken as lying down to "
@@ -210,12 +210,20 @@ def _hold_end(t_s: FloatArray, in_position: BoolArray, after: int) -> float:
 
 
 def _bend_shares_percent(smooth: FloatArray, found: list[Bend]) -> list[float]:
-    """Each bend as ``Rep.bend_share_percent`` has it."""
-    drop_deg = [float(smooth[b.start] - smooth[b.bottom]) for b in found]
+    """Each bend as ``Rep.bend_share_percent`` has it.
+
+    All are measured from the set's usual top: where the elbow was misread before one of them, that
+    one would seem to have bent less than it did.
+    """
+    if not found:
+        return []
+    top = float(np.median([max(smooth[b.start], smooth[b.end]) for b in found]))
+    drop_deg = [max(top - float(smooth[b.bottom]), 1.0) for b in found]
     out = []
     for i, bend in enumerate(found):
         beside_deg = [drop_deg[j] for j in (i - 1, i + 1) if 0 <= j < len(found)]
-        pressed = float(smooth[bend.end] - smooth[bend.bottom]) / drop_deg[i]
+        own_deg = float(smooth[bend.start] - smooth[bend.bottom])
+        pressed = float(smooth[bend.end] - smooth[bend.bottom]) / own_deg
         share = drop_deg[i] / min(beside_deg) if beside_deg else 1.0
         out.append(100.0 * (pressed if pressed < _PRESSED_SHARE else share))
     return out

@@ -23,8 +23,8 @@ _BEFORE_S = 0.15  # how long before the hands leave depth is read
 def across_releases(
     t_s: FloatArray, elbow_deg: FloatArray, in_position: BoolArray
 ) -> tuple[FloatArray, BoolArray, BoolArray]:
-    """``elbow_deg`` (M,) and ``in_position`` (M,) with each release taken for a pause at the bottom,
-    and where (M,) that was.
+    """``elbow_deg`` (M,) and ``in_position`` (M,) with each release taken for a pause at the
+    bottom, and where (M,) that was.
 
     The body lies on the floor meanwhile: nothing is known of its elbows but that they were bent
     before and after.
@@ -35,7 +35,7 @@ def across_releases(
     released = np.zeros(len(t_s), dtype=bool)
     moves = round(_MOVES_S / float(t_s[1] - t_s[0])) if len(t_s) > 1 else 0
     for before, after in pairwise(places):
-        # The hands were on their way already before they were found to have left, and are yet after.
+        # The hands move before they are found to have left, and when they are back.
         left = int(before[max(len(before) - 1 - moves, 0)])
         back = int(after[min(moves, len(after) - 1)])
         ends_deg = elbow_deg[[left, back]]

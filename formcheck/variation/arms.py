@@ -33,8 +33,8 @@ _BENT_DEG, _STRAIGHT_DEG = 120.0, 145.0  # archer: one elbow at most, the other 
 # seen in one set does one arm work and then the other.
 _SHOWS_NONE, _SHOWS = 0.25, 0.5
 
-# The far wrist seen in fewer of the top positions than this, or jumping about by more than this many
-# arm lengths, is the model's guess: it puts it now on the floor and now at the body.
+# The far wrist seen in fewer of the top positions than this, or jumping about by more than this
+# many arm lengths, is the model's guess: it puts it now on the floor and now at the body.
 _SEEN_SHARE, _JUMPS = 0.5, 0.5
 
 HIDDEN_ARM = (
