@@ -20,7 +20,10 @@ from formcheck.reps.early import early_set
 from tests.desk.conftest import FRONT, SAG, SIDE, TRACKS, Client, Steps, judge_here, opened
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed"),
+]
 QUIET = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
     "--disable-background-networking", "--disable-component-update", "--disable-sync",

@@ -20,7 +20,10 @@ from formcheck.report.write import write_report
 from tests.report.conftest import CLIPS, Written, judged
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed"),
+]
 
 HOSTILE = '"><img src=x onerror="document.title=1">\'\u202egpj.mp4'
 QUIET = [
