@@ -239,9 +239,9 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
         view = View(stated, side, view.yaw_deg, stated=True)
     if lies_turned(steady, view):
         raise TurnedError(
-            f"{track.source_name}: the picture lies on its side or upside down, or somebody lies on "
-            "the back and presses a bar, so nothing in it can be judged; if it is a push-up, turn it "
-            "upright and give it again."
+            f"{track.source_name}: the picture lies on its side or upside down, or somebody lies "
+            "on the back and presses a bar, so nothing in it can be judged; if it is a push-up, "
+            "turn it upright and give it again."
         )
     look = Look(clip, steady, view, _signals_of(steady, view))
     return look.with_reps(_reps_of(look))

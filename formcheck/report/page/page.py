@@ -31,6 +31,8 @@ from formcheck.report.page import marks
 from formcheck.report.page.compare import HEIGHT, STEPS, WIDTH, compared
 from formcheck.report.page.curves import chart, samples, series_of
 from formcheck.report.set_words import (
+    as_shown,
+    called_by,
     correction_text,
     led_text,
     set_facts,
@@ -199,6 +201,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _range_text(analysis) if analysis.reps else ""),
         ("Limits", in_force_text(analysis.limits, asked.standard)),
+        ("Pain reported", asked.pain or ""),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
         ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
          if summary.time_under_tension_s > 0 else ""),
@@ -398,13 +401,16 @@ def _phase_bars(fault: Fault, analysis: Analysis) -> dict[str, Any] | None:
     }
 
 
-def _case(fault: Fault, picture: str, analysis: Analysis) -> dict[str, Any]:
+def _case(found: Fault, picture: str, analysis: Analysis) -> dict[str, Any]:
+    values = next(r.values for r in analysis.reps if r.rep.index == found.rep)
+    fault = as_shown(found, values)
     bars = _phase_bars(fault, analysis)
     if bars is not None:
         picture = ""  # a still of a time shows nothing
     return {
         "bars": bars,
         "led": led_text(fault),
+        "by": called_by(found, values),
         "rep": fault.rep,
         "verdict": fault.verdict,
         "at_s": fault.at_s,
