@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from formcheck.report.weeks import Weeks
     from formcheck.signals.view import ViewKind
 
+_SMALL = "small"  # in the scratch folder: copies of the clips to draw from
 # Told what is being done, and how much of it, in whatever unit.
 OnProgress = Callable[[str, float, float], None]
 
@@ -116,6 +117,7 @@ def judge_set(
             processes=job.processes,
             on_progress=on_progress,
             on_track=on_track,
+            small_in=scratch / _SMALL if job.drawing else None,
         )
         weeks = None
         if before and judged.analysis.reps:
@@ -128,6 +130,7 @@ def judge_set(
             xlsx=job.xlsx,
             weeks=weeks,
             blur_faces=job.blur_faces,
+            small_in=scratch / _SMALL,
             on_progress=on_progress,
         )
     entered = enter(folder, log_path=before.ask.path) if before and weeks else None

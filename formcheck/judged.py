@@ -22,7 +22,7 @@ from formcheck.pose.digest import sha256_of
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
-from formcheck.report.contract import report_dict
+from formcheck.report.contract import NO_REMARKS, report_dict
 from formcheck.report.folder import TRACK_FILES, made_whole
 from formcheck.report.tables import check_xlsx, faults_table, reps_table
 from formcheck.report.weeks import Weeks
@@ -111,11 +111,13 @@ class Judged:
         *,
         overwrite: bool = False,
         note: str = "",
+        remarks: Mapping[int, str] = NO_REMARKS,
         drawing: bool = True,
         xlsx: bool = False,
     ) -> Path:
         """Write the report folder that the command line writes, whole or not at all.
 
+        ``note`` is shown on the page, and ``remarks`` beside the reps of these indices.
         ``drawing`` whether to draw the annotated clip; a saved track has none. Raises
         OutputError when the folder holds a report already, unless ``overwrite``, or cannot be
         written.
@@ -125,7 +127,7 @@ class Judged:
             check_xlsx()
         inputs = [one.path for one in self.given if isinstance(one, ClipInfo)]
         with made_whole(out, overwrite, inputs) as scratch:
-            self.fill(scratch, note, drawing=drawing, xlsx=xlsx)
+            self.fill(scratch, note, remarks=remarks, drawing=drawing, xlsx=xlsx)
         return out
 
     def fill(
@@ -133,22 +135,31 @@ class Judged:
         folder: Path,
         note: str = "",
         *,
+        remarks: Mapping[int, str] = NO_REMARKS,
         drawing: bool = True,
         xlsx: bool = False,
         weeks: Weeks | None = None,
         blur_faces: bool = False,
+        small_in: Path | None = None,
         on_progress: OnProgress = lambda what, done, of: None,
     ) -> None:
         """Write the report's files into a folder that is there, over any of the same name.
 
         ``weeks`` what the training log adds. ``blur_faces`` hides the face of who does the set.
+        ``small_in`` where ``judge`` left small copies of the clips.
         """
+        from formcheck.clip.small import Drawn, copies_in
         from formcheck.report.write import write_report  # draws: slow to import
 
         order = [look.clip for look in self.analysis.looks]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(self.tracks[place], folder / name)
-        clips = [one.path if isinstance(one, ClipInfo) else None for one in self.given]
+        clips = [
+            Drawn(one, copies_in(small_in and small_in / str(place)))
+            if isinstance(one, ClipInfo)
+            else None
+            for place, one in enumerate(self.given)
+        ]
         length_s = self.analysis.looks[0].track.duration_s
         write_report(
             self.analysis,
@@ -156,6 +167,7 @@ class Judged:
             folder,
             xlsx=xlsx,
             note=note,
+            remarks=remarks,
             weeks=weeks,
             blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
@@ -202,6 +214,7 @@ def judge(
     processes: int | None = None,
     on_progress: OnProgress = lambda what, done, of: None,
     on_track: OnTrack | None = None,
+    small_in: Path | None = None,
 ) -> Judged:
     """Judge one set, filmed from one view or two, in any order; nothing is written.
 
@@ -212,6 +225,7 @@ def judge(
     ``names`` are shown in place of the clips' file names. More than one of
     ``processes`` share the search for the pose. ``on_track`` is handed, about once a second, the
     track found so far: from the clip's beginning on without a gap; never one that is known.
+    Small copies of large clips are left in folders of ``small_in``, for ``fill`` to draw from.
 
     Raises FormcheckError, in one sentence, for everything that can be wrong with what is given:
     ClipError, NotOneSetError, LimitsError, AskedError.
@@ -225,7 +239,7 @@ def judge(
     if processes is None:
         processes = min(PROCESSES, cpu_count() or 1)
     tracks = _find_tracks(
-        given, find_model(model), pose_rate_hz, processes, fresh, on_progress, on_track
+        given, find_model(model), pose_rate_hz, processes, fresh, on_progress, on_track, small_in
     )
     if names:
         named = zip(tracks, names, strict=True)
@@ -280,6 +294,7 @@ def _find_tracks(
     fresh: bool,
     on_progress: OnProgress,
     on_track: OnTrack | None,
+    small_in: Path | None,
 ) -> list[PoseTrack]:
     """The pose in each clip; a saved track is its own."""
     tracks = []
@@ -289,7 +304,14 @@ def _find_tracks(
             continue
         told = partial(on_progress, f"Finding the pose in {plain(one.path.name)}")
         so_far = partial(on_track, place) if on_track is not None else None
-        tracks.append(find_pose_once(one, model, pose_rate_hz, processes, fresh, told, so_far))
+        if small_in is not None:
+            (small_in / str(place)).mkdir(parents=True, exist_ok=True)
+        tracks.append(
+            find_pose_once(
+                one, model, pose_rate_hz, processes, fresh, told, so_far,
+                small_in and small_in / str(place),
+            )
+        )  # fmt: skip
     return tracks
 
 

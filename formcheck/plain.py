@@ -25,14 +25,14 @@ def plain(text: str, longest: int = _LONGEST) -> str:
 
 
 def meant(word: str, among: Iterable[str]) -> str:
-    """`` Did you mean X?``, to be put behind a sentence; empty where nothing is like the word.
+    """`` You may mean X.``, to be put behind a sentence; empty where nothing is like the word.
 
     >>> meant("kneees", ["toes", "knees"])
-    ' Did you mean “knees”?'
+    ' You may mean “knees”.'
     """
     from difflib import get_close_matches  # slow to import
 
     words = list(among)
     begun = [one for one in words if len(word) > 1 and one.startswith(word.lower())]
     near = begun[:1] or get_close_matches(word.lower(), words, n=1, cutoff=0.5)
-    return f" Did you mean “{near[0]}”?" if near else ""
+    return f" You may mean “{near[0]}”." if near else ""

@@ -20,17 +20,9 @@ DISTRIBUTION = {
 OWN = {"formcheck", "tests", "models"}
 # Used without being imported: by pandas, by a command, as notebooks' kernel.
 UNSEEN = {
-    "build",
-    "codespell",
-    "mypy",
-    "ruff",
-    "ipykernel",
-    "openpyxl",
-    "sphinx",
-    "furo",
-    "myst-parser",
-    "pytest-xdist",
-}
+    "build", "codespell", "furo", "ipykernel", "mypy", "myst-parser", "openpyxl", "pytest-xdist",
+    "ruff", "sphinx",
+}  # fmt: skip
 
 
 def declared(*lists: list[str]) -> set[str]:

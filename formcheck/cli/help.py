@@ -48,18 +48,21 @@ class _Helps(_Mixed):
         super().format_help_text(ctx, formatter)
 
     def format_options(self, ctx: Any, formatter: Any) -> None:
+        for name, records in self.records(ctx).items():
+            with formatter.section(name):
+                formatter.write_dl(records)
+        if isinstance(self, TyperGroup):
+            self.format_commands(ctx, formatter)
+
+    def records(self, ctx: Any) -> dict[str, list[tuple[str, str]]]:
+        """What each option is called and what it says, by what they are about."""
         about: dict[str, list[tuple[str, str]]] = {name: [] for name in _PANELS}
         for one in self.get_params(ctx):
             record = one.get_help_record(ctx)
             if record is not None:
                 name, says = record
                 about[_panel(one)].append((_KIND.sub(_kind_words, name), says))
-        for name, records in about.items():
-            if records:
-                with formatter.section(name):
-                    formatter.write_dl(records)
-        if isinstance(self, TyperGroup):
-            self.format_commands(ctx, formatter)
+        return {name: records for name, records in about.items() if records}
 
     def get_short_help_str(self, limit: int = 0) -> str:
         """The first sentence whole, for the list of commands."""

@@ -28,6 +28,7 @@ from formcheck.cli.asked import (
     StandardOption,
     TempoOption,
     folder,
+    limits_of,
     rep_range_of,
 )
 from formcheck.cli.help import ASKED, CLIP, OUTPUT, PERSON
@@ -169,7 +170,6 @@ def judge_set(
     Writes report.html, report.json, reps.csv, annotated.mp4 and landmarks.parquet.
     """
     from formcheck.cli.summary import print_summary
-    from formcheck.faults.limits import read_limits
 
     prescription = Prescription(
         tempo=tempo,
@@ -196,7 +196,7 @@ def judge_set(
         out=out,
         prescription=prescription,
         person=Person(stature_m, body_mass_kg, sex),
-        limits={key: limit.value for key, limit in read_limits(limits).items()},
+        limits=limits_of(limits),
         views=tuple(cast("list[ViewKind]", view or [])),
         model=model,
         pose_rate_hz=pose_rate,

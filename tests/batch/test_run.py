@@ -24,6 +24,8 @@ from formcheck.job import SetJob
 from formcheck.report.contract import check
 from tests.batch.folders import batch, fill, summary_of, troubled
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 TWO = {"anna/sag.parquet": "hip_sag_side", "bo/short.parquet": "partial_side"}
 Judged = tuple[Path, Path, BatchOutcome]

@@ -11,7 +11,6 @@ from importlib.resources import files
 from typing import Any
 
 import cv2
-import jinja2
 import numpy as np
 from markupsafe import Markup
 
@@ -19,7 +18,6 @@ from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
-from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
@@ -42,6 +40,7 @@ from formcheck.report.set_words import (
     test_text,
 )
 from formcheck.report.targets import Targets, targets_of
+from formcheck.report.templates import templates_of
 from formcheck.report.video.annotate import (
     STILL_WIDTH_PX,
     STUCK,
@@ -92,15 +91,8 @@ def page_html(
     beside the page. File names and ``note`` are shown as text, whatever they contain.
     ``weeks`` what the training log adds.
     """
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("formcheck.report.page"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = templates_of("formcheck.report.page")
     environment.globals.update(kinds=fault_kinds())
-    environment.filters["plain"] = plain
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
     return environment.get_template("report.html.j2").render(
         **_context(analysis, clip, clip_name, note),
