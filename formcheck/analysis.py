@@ -384,11 +384,11 @@ def rep_verdicts(
         for fault in rep_faults(rep, values, asked, limits, views[0], bounds, only)
         if any(fault.key not in hidden_from(kind) for kind in views)
     )
-    return _unless_broken_off(found)
+    return _unless_unfinished(found)
 
 
-def _unless_broken_off(found: tuple[Fault, ...]) -> tuple[Fault, ...]:
-    """``found``; of an attempt that was probably broken off, no range fault is sure."""
+def _unless_unfinished(found: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """``found``; of an attempt that was probably not finished, no range fault is sure."""
     kinds, ranged = fault_kinds(), keys_weighing("range")
     if not any(kinds[fault.key].alone and likely_beyond(fault) for fault in found):
         return found
