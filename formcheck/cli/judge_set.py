@@ -136,7 +136,6 @@ def judge_set(
 
     Writes report.html, report.json, reps.csv, annotated.mp4 and landmarks.parquet.
     """
-    from formcheck.cli.summary import print_summary
     from formcheck.faults.limits import read_limits
 
     prescription = Prescription(
@@ -179,6 +178,8 @@ def judge_set(
     )
     with progress_bar() as on_progress:
         outcome = run(job, on_progress)
+    from formcheck.cli.summary import print_summary  # reads and judges: slow to import
+
     print_summary(outcome.analysis, outcome.folder)
     print_weeks(outcome)
     if outcome.exit_code:

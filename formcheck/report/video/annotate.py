@@ -37,6 +37,8 @@ from formcheck.reps.look import Look
 STILL_WIDTH_PX = 480
 _STILL_ASPECT = 1.6
 _SIZE_AGAINST_INPUT = 1.6  # the bar is below 2; the encoder may overshoot
+# A clip of fewer bits a second than this is no measure: with so few, ghosts of earlier digits stay.
+_CLEAN_BITS_A_SECOND = 1_000_000
 _CALL_S = 1.6  # how long a fault stays called
 _LEAD_S = 0.25  # the limb turns hot a little before the call
 _DRAWN = tuple(
@@ -403,7 +405,7 @@ def _at_times(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> Floa
 
 def _bit_rate(infos: Sequence[ClipInfo], duration_s: float) -> int:
     taken = sum(info.path.stat().st_size for info in infos)
-    return max(20_000, int(_SIZE_AGAINST_INPUT * 8 * taken / max(duration_s, 0.1)))
+    return max(_CLEAN_BITS_A_SECOND, int(_SIZE_AGAINST_INPUT * 8 * taken / max(duration_s, 0.1)))
 
 
 def _matrix(info: ClipInfo) -> Matrix:
