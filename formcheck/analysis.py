@@ -14,17 +14,18 @@ from formcheck.advice.step import NextStep, next_step
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import ClipError
-from formcheck.faults.catalogue import hidden_from, keys_weighing
+from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
 from formcheck.faults.counting import TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
-from formcheck.faults.rules import Fault, judged_by, rep_faults
+from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures import scapula
 from formcheck.measures.bodyline import BodyLine, read_line
 from formcheck.measures.depth import MOST_NOISE, range_loss_deg
 from formcheck.measures.every import measure_reps
 from formcheck.measures.hands import hand_spacing
+from formcheck.measures.hidden_hands import HANDS_HIDDEN, without_hands
 from formcheck.measures.hold import SupportHold, support_hold
 from formcheck.measures.load import arm_loads, load_over_time
 from formcheck.measures.speed import speed_loss_percent
@@ -40,14 +41,31 @@ from formcheck.reps.find import (
     Rep,
     find_reps,
     pulse_remarks,
+    release_remarks,
     rest_remarks,
 )
 from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
+from formcheck.reps.release import across_releases, with_releases
 from formcheck.signals.curves import Signals, read_signals
-from formcheck.signals.one_arm import each_arm, of_one_arm, one_at_a_time, resting_hand
-from formcheck.signals.view import View, ViewKind, lies_turned, recognise_view, without_rare_side
-from formcheck.variation.arms import ArmWork, arm_work, with_working_arm
+from formcheck.signals.one_arm import (
+    each_arm,
+    lost_from_front,
+    of_one_arm,
+    one_at_a_time,
+    resting_hand,
+)
+from formcheck.signals.view import (
+    View,
+    ViewKind,
+    hands_hidden,
+    hands_overhead,
+    lies_turned,
+    named_as_it_faces,
+    recognise_view,
+    without_rare_side,
+)
+from formcheck.variation.arms import HIDDEN_ARM, ArmWork, arm_work, with_working_arm
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
@@ -214,15 +232,16 @@ def analyse(
 
 def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     """One clip read for itself, with the reps that it shows."""
-    steady = without_rare_side(with_steady_sides(track))
+    steady = named_as_it_faces(without_rare_side(with_steady_sides(track)))
     view = recognise_view(steady)
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None
         view = View(stated, side, view.yaw_deg, stated=True)
     if lies_turned(steady, view):
         raise TurnedError(
-            f"{track.source_name}: the picture lies on its side or upside down, so nothing in it "
-            "can be judged; turn it upright and give it again."
+            f"{track.source_name}: the picture lies on its side or upside down, or somebody lies "
+            "on the back and presses a bar, so nothing in it can be judged; if it is a push-up, "
+            "turn it upright and give it again."
         )
     look = Look(clip, steady, view, _signals_of(steady, view))
     return look.with_reps(_reps_of(look))
@@ -239,9 +258,13 @@ def _signals_of(
     if view.kind != "front":
         return signals
     resting = resting_hand(track)
-    if resting is None and not one_at_a_time(signals):
+    # A front view takes the body's size from the width of the shoulders, and a trunk that turns
+    # over one arm changes it.
+    as_seen = replace(signals, points_px=signals.drawn_px)
+    if resting is None and not one_at_a_time(as_seen):
         return signals
-    return of_one_arm(signals, each_arm(signals, resting))
+    elbows = each_arm(as_seen, resting)
+    return of_one_arm(as_seen, elbows, lost=lost_from_front(as_seen))
 
 
 def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Measured:
@@ -258,6 +281,8 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     line = read_line(body, variation.support, person.hip_offset)
     values = measure_reps(looks, body, line, load, person)
     of_working_arm(values, looks, work)
+    if all(hands_hidden(look.track, look.view) for look in looks):
+        variation = without_hands(values, variation, asked)
     for of_rep, arms in zip(values, arm_loads(values, variation, front), strict=True):
         of_rep |= arms
     notes = (
@@ -266,6 +291,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
         *load.remarks,
         *((_PERHAPS_TURNED,) if variation.surface == "wall" and asked.surface is None else ()),
         *pulse_remarks(looks[0].reps),
+        *release_remarks(looks[0].reps),
         *rest_remarks(looks[0].reps),
     )
     return Measured(
@@ -353,10 +379,24 @@ def rep_verdicts(
     """Faults and borderlines of a rep that at least one of the views can judge; of ``only`` one
     kind, where that is all that is wanted."""
     bounds = hand_bounds(asked.hands) if asked.hands else None
-    return tuple(
+    found = tuple(
         fault
         for fault in rep_faults(rep, values, asked, limits, views[0], bounds, only)
         if any(fault.key not in hidden_from(kind) for kind in views)
+    )
+    return _unless_broken_off(found)
+
+
+def _unless_broken_off(found: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """``found``; of an attempt that was probably broken off, no range fault is sure."""
+    kinds, ranged = fault_kinds(), keys_weighing("range")
+    if not any(kinds[fault.key].alone and likely_beyond(fault) for fault in found):
+        return found
+    return tuple(
+        replace(fault, verdict="borderline")
+        if fault.key in ranged and not kinds[fault.key].alone
+        else fault
+        for fault in found
     )
 
 
@@ -414,10 +454,10 @@ def _reps_of(look: Look) -> list[Rep]:
     unsure = curves.bridged | jittery
     # Only whole bends are told from jitter.
     least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
-    t_s, elbow_deg, use, rate_hz = (
-        curves.t_s, curves.elbow_deg, curves.in_position, curves.rate_hz,
-    )  # fmt: skip
-    found = find_reps(t_s, elbow_deg, use, rate_hz, unsure, least_deg)
+    t_s, rate_hz = curves.t_s, curves.rate_hz
+    elbow_deg, use, released = across_releases(t_s, curves.elbow_deg, curves.in_position)
+    found = find_reps(t_s, elbow_deg, use, rate_hz, unsure | released, least_deg)
+    found = with_releases(found, t_s, released)
     return with_failed(found, t_s, elbow_deg, use, rate_hz, least_deg)
 
 
@@ -436,10 +476,12 @@ def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
     only_there = [
         rep.shifted(paired.offset_s) for j, rep in enumerate(second.reps) if j not in matched
     ]
+    rests = any(rep.lies_down_after for rep in first.reps)
     extra = [
         rep
         for rep in only_there
-        if all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in first.reps)
+        if not (rep.failed and rests)
+        and all(rep.bottom_s < own.start_s or rep.bottom_s > own.top_s for own in first.reps)
     ]
     filmed = [rep for rep in extra if rep.start_s >= 0 and rep.top_s <= first.track.duration_s]
     if left_out := len(extra) - len(filmed):
@@ -503,6 +545,13 @@ def _set_load(results: Sequence[RepResult]) -> Quantity:
 def _why_empty(looks: Sequence[Look]) -> str:
     if not any(look.track.frames_with_pose for look in looks):
         return "nobody is seen in this clip"
+    if all(hands_hidden(look.track, look.view) for look in looks):
+        return HANDS_HIDDEN
+    if all(hands_overhead(look.track) for look in looks):
+        return (
+            "the hands are above the shoulders here: hanging from a bar or pressing one up is no "
+            "push-up"
+        )
     if all(look.view.kind == "rear" for look in looks):
         return f"filmed from behind: {hidden_from('rear')['shallow']}"
     return "nobody does a push-up in this clip"
@@ -537,6 +586,8 @@ def _not_judged(
     out[scapula.KEY] = scapula.REASON
     if variation.arms == "one":
         out["trunk_rotation"] = TRUNK_ROTATION
+    if results and variation.arms is None and all(look.view.from_side for look in looks):
+        out["arms"] = HIDDEN_ARM
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO
     if asked.hands is None and "hand_spacing" not in out:

@@ -8,6 +8,11 @@ import stat
 from pathlib import Path
 from typing import BinaryIO
 
+# Not every platform has each of these.
+_TO_READ = os.O_RDONLY
+for _name in ("O_NONBLOCK", "O_CLOEXEC", "O_BINARY"):
+    _TO_READ |= getattr(os, _name, 0)
+
 
 def open_regular(path: Path, largest_bytes: int | None = None) -> BinaryIO:
     """The file, open for reading.
@@ -16,7 +21,7 @@ def open_regular(path: Path, largest_bytes: int | None = None) -> BinaryIO:
     (and is refused before it blocks), and for more than ``largest_bytes``.
     """
     try:
-        file = os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb")
+        file = os.fdopen(os.open(path, _TO_READ), "rb")
     except ValueError as error:  # a NUL in its name
         raise OSError(errno.EINVAL, "no file has such a name") from error
     found = os.fstat(file.fileno())

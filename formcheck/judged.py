@@ -120,11 +120,13 @@ class Judged:
         *,
         overwrite: bool = False,
         note: str = "",
+        remarks: Mapping[int, str] | None = None,
         drawing: bool = True,
         xlsx: bool = False,
     ) -> Path:
         """Write the report folder that the command line writes, whole or not at all.
 
+        ``note`` is shown on the page, and ``remarks`` beside the reps of these indices.
         ``drawing`` whether to draw the annotated clip; a saved track has none. Raises
         OutputError when the folder holds a report already, unless ``overwrite``, or cannot be
         written.
@@ -136,7 +138,7 @@ class Judged:
             check_xlsx()
         inputs = [one.path for one in self.given if isinstance(one, ClipInfo)]
         with made_whole(out, overwrite, inputs) as scratch:
-            self.fill(scratch, note, drawing=drawing, xlsx=xlsx)
+            self.fill(scratch, note, remarks=remarks, drawing=drawing, xlsx=xlsx)
         return out
 
     def fill(
@@ -144,6 +146,7 @@ class Judged:
         folder: Path,
         note: str = "",
         *,
+        remarks: Mapping[int, str] | None = None,
         drawing: bool = True,
         xlsx: bool = False,
         weeks: Weeks | None = None,
@@ -175,6 +178,7 @@ class Judged:
             folder,
             xlsx=xlsx,
             note=note,
+            remarks=remarks or {},
             weeks=weeks,
             blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),

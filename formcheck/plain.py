@@ -8,6 +8,7 @@ takes it from here.
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Iterable
 
 # Control, format, surrogate, private and unassigned signs; and what ends a line.
 _HIDDEN = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
@@ -21,3 +22,17 @@ def plain(text: str, longest: int = _LONGEST) -> str:
         for sign in text[: longest + 1]
     )
     return shown if len(text) <= longest else shown[: longest - 1] + "…"
+
+
+def meant(word: str, among: Iterable[str]) -> str:
+    """`` You may mean X.``, to be put behind a sentence; empty where nothing is like the word.
+
+    >>> meant("kneees", ["toes", "knees"])
+    ' You may mean “knees”.'
+    """
+    from difflib import get_close_matches  # slow to import
+
+    words = list(among)
+    begun = [one for one in words if len(word) > 1 and one.startswith(word.lower())]
+    near = begun[:1] or get_close_matches(word.lower(), words, n=1, cutoff=0.5)
+    return f" You may mean “{near[0]}”." if near else ""

@@ -65,11 +65,13 @@ PULSES: list[Move] = [
 class Coached(PushUpSet):
     """A set of moves. ``sag_deg`` of the hips below the line (+) at each low point, none: straight.
 
+    ``always_sag_deg`` from the first moment to the last, tops and all.
     ``working`` the bent arm at each low point, for archer and one-arm work.
     """
 
     course: Sequence[Move] = ()
     sag_deg: Sequence[float] = ()
+    always_sag_deg: float = 0.0
     arms: Literal["two", "archer", "one"] = "two"
     working: Sequence[Literal["left", "right"]] = ()
 
@@ -114,8 +116,9 @@ class Coached(PushUpSet):
     def joints(self, t_s: FloatArray) -> dict[str, FloatArray]:
         done = {"one": self._one_arm, "archer": self._archer, "two": super().joints}
         out = done[self.arms](t_s)
-        if len(self.sag_deg):
-            sag = self._sag(t_s)
+        if len(self.sag_deg) or self.always_sag_deg:
+            sag = self._sag(t_s) if len(self.sag_deg) else np.zeros(len(t_s))
+            sag = np.maximum(sag, self.always_sag_deg)
             # Hips (knees half as far) straight down from the line by what opens that angle.
             drop = np.radians(sag) / (1 / TO_HIP + 1 / (TO_ANKLE - TO_HIP))
             for side in ("left", "right"):
@@ -206,3 +209,21 @@ def _span(elbow_deg: FloatArray) -> FloatArray:
     upper, fore = 0.525, 0.475
     cosine = np.cos(np.radians(elbow_deg))
     return np.asarray(np.sqrt(upper**2 + fore**2 - 2 * upper * fore * cosine))
+
+
+@dataclass(frozen=True)
+class Leaning(Coached):
+    """The set done leaning on a bar: the whole body turned up about its hands by ``lean_deg``.
+
+    On the floor the body stands at about 15 degrees, so 45 more are a bar at hip height.
+    """
+
+    lean_deg: float = 45.0
+
+    def joints(self, t_s: FloatArray) -> dict[str, FloatArray]:
+        turn = np.radians(self.lean_deg)
+        # x runs toward the head: turned up, the head rises and the feet go below the hands.
+        back_and_up = np.array(
+            [[np.cos(turn), 0.0, -np.sin(turn)], [0.0, 1.0, 0.0], [np.sin(turn), 0.0, np.cos(turn)]]
+        )
+        return {name: at @ back_and_up.T for name, at in super().joints(t_s).items()}

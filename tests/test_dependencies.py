@@ -19,7 +19,10 @@ DISTRIBUTION = {
 }
 OWN = {"formcheck", "tests", "models"}
 # Used without being imported: by pandas, by a command, as notebooks' kernel.
-UNSEEN = {"mypy", "ruff", "ipykernel", "openpyxl", "sphinx", "furo", "myst-parser"}
+UNSEEN = {
+    "build", "codespell", "furo", "ipykernel", "mypy", "myst-parser", "openpyxl", "pytest-xdist",
+    "ruff", "sphinx",
+}  # fmt: skip
 
 
 def declared(*lists: list[str]) -> set[str]:

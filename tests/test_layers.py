@@ -15,21 +15,14 @@ from pathlib import Path
 
 import pytest
 
+from formcheck.docs.rooms import MIDDLE, ROOMS
+
 NAME = "formcheck"
 FOLDER = Path(__file__).parents[1] / NAME
 
-ROOMS = (
-    "plain", "errors", "files", "outside", "maths", "asked", "apart", "clip", "pose", "signals",
-    "reps", "variation", "measures", "faults", "advice", "analysis", "report", "judged", "log",
-    "job", "batch", "agree", "public", "desk", "cli", "docs",
-)  # fmt: skip
 BASE = {"plain", "errors", "outside"}
 OPENS_A_FILE = {f"{NAME}.faults.limits"}  # the user's limits file, where it is read
 PUBLIC = (NAME,)  # what a user's own program imports
-MIDDLE = {
-    "maths", "asked", "pose", "signals", "reps", "variation", "measures", "faults", "advice",
-    "analysis",
-}  # fmt: skip
 # Of the poses, what reads files and starts processes is an edge; what computes is not.
 POSE_EDGES = {
     f"{NAME}.pose.{module}"

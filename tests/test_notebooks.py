@@ -9,6 +9,8 @@ import pytest
 
 import formcheck
 
+pytestmark = pytest.mark.slow
+
 nbformat = pytest.importorskip("nbformat")
 nbclient = pytest.importorskip("nbclient")
 

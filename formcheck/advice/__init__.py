@@ -1,0 +1,1 @@
+"""What comes next: the ladder and the step on it."""

@@ -132,7 +132,9 @@ def _allowed(record: SetRecord, asked: Prescription) -> int:
         return asked.allow_faulty
     if asked.standard is not None:
         return 0
-    return int(steps()["faulty_share"] * record.attempts)
+    _, wanted = reps_wanted(asked)
+    # To the nearest rep, a half to none: 1 of 6 to 15, 2 of 16 to 25.
+    return math.ceil(steps()["faulty_share"] * wanted - 0.5)
 
 
 def _reached(record: SetRecord, asked: Prescription) -> bool:
@@ -159,7 +161,12 @@ def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision
         said.append(Reason("range_met", {"high": high}))
     faulty = record.attempts - record.clean - len(record.failed)
     if faulty > 0:
-        said.append(Reason("faults_allowed", {"faults": _by_key(record, "fault")}))
+        allowed = {
+            "faults": _by_key(record, "fault"),
+            "allowed": _allowed(record, asked) if faulty <= _allowed(record, asked) else None,
+            "wanted": reps_wanted(asked)[1],
+        }
+        said.append(Reason("faults_allowed", allowed))
     if record.clean < figures["least_reps"]:
         return Decision("same", (*said, Reason("few_reps", {"least": figures["least_reps"]})))
     if unseen := _unseen(record):

@@ -30,8 +30,10 @@ from formcheck.agree.sweep import (
     sensible,
     where_it_matters,
 )
+from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.limits import Limit
 from formcheck.maths.arrays import FloatArray
+from formcheck.maths.quantity import not_measured
 from formcheck.report.words import unit_name
 
 _FINEST = 401  # over all its range and beyond, to read values from
@@ -189,6 +191,21 @@ class _Found:
         return out
 
 
+def _by_its_own_value(chosen: Labelled) -> Labelled:
+    """The same reps without the value that settles a doubt: its ± is another's, and a narrower."""
+    kind = fault_kinds()[chosen.fault]
+    if kind.surer_by is None:
+        return chosen
+    unknown = {kind.surer_by: not_measured("left aside")}
+    return replace(
+        chosen,
+        sets=[
+            replace(one, values=tuple({**values, **unknown} for values in one.values))
+            for one in chosen.sets
+        ],
+    )
+
+
 def _read_back(chosen: Labelled, key: str, held_to: Limit) -> tuple[FloatArray, FloatArray]:
     """Value and ± of each rep in the limit's own unit, from where its verdict changes.
 
@@ -197,7 +214,8 @@ def _read_back(chosen: Labelled, key: str, held_to: Limit) -> tuple[FloatArray, 
     """
     low, high = sensible(held_to)
     room = _FAR * (high - low)
-    codes, along = codes_along(chosen, key, np.linspace(low - room, high + room, _FINEST))
+    alone = _by_its_own_value(chosen)
+    codes, along = codes_along(alone, key, np.linspace(low - room, high + room, _FINEST))
     step = along[1] - along[0]
     noticed, accused = (codes >= BORDERLINE).sum(axis=1), (codes == FAULT).sum(axis=1)
     measured = along[0] + (noticed - 0.5) * step

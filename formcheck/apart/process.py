@@ -15,13 +15,13 @@ import contextlib
 import multiprocessing
 import os
 import queue
-import resource
 import subprocess
 import sys
 import threading
 import time
 import traceback
 from collections.abc import Callable, Generator, Iterable, Sequence
+from importlib import import_module
 from multiprocessing.connection import Connection, wait
 from typing import Any, Literal, TypeVar
 
@@ -35,7 +35,7 @@ MEMORY_BYTES = 3 << 29  # of data a process may hold: enough to decode 8K, and f
 STALL_S = 60.0  # without a sign of life for so long, a process is ended
 _LOOK_EVERY_S = 0.2
 _START = (
-    "import sys; from multiprocessing.connection import Connection; c = Connection({fd}); "
+    "import sys; from multiprocessing.connection import {kind} as C; c = C({fd}); "
     "sys.path[:] = c.recv(); from formcheck.apart.process import _serve; _serve(c)"
 )
 
@@ -177,8 +177,8 @@ def _started() -> tuple[Connection, subprocess.Popen[bytes]]:
     ours, theirs = multiprocessing.Pipe()
     try:
         process = subprocess.Popen(
-            [sys.executable, "-c", _START.format(fd=theirs.fileno())],
-            pass_fds=[theirs.fileno()],
+            [sys.executable, "-c", _START.format(kind=type(theirs).__name__, fd=theirs.fileno())],
+            **_handed_on(theirs.fileno()),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,  # the libraries' C++ log lines
@@ -188,6 +188,16 @@ def _started() -> tuple[Connection, subprocess.Popen[bytes]]:
     with contextlib.suppress(OSError):  # it died at once: noticed when its answer is awaited
         ours.send(sys.path)
     return ours, process
+
+
+def _handed_on(end: int) -> dict[str, Any]:
+    """How a process is given its end of the pipe. Windows: not run there."""
+    if sys.platform != "win32":
+        return {"pass_fds": [end]}
+    os.set_handle_inheritable(end, True)
+    startup = subprocess.STARTUPINFO()
+    startup.lpAttributeList["handle_list"] = [end]
+    return {"startupinfo": startup}
 
 
 def _serve(connection: Connection) -> None:
@@ -214,7 +224,9 @@ def _serve(connection: Connection) -> None:
 
 
 def _bound(what: str, most: int) -> None:
-    with contextlib.suppress(OSError, ValueError, AttributeError):  # where there is no such limit
+    # Where there is no such limit: Windows has none.
+    with contextlib.suppress(ImportError, OSError, ValueError, AttributeError):
+        resource: Any = import_module("resource")
         kind = getattr(resource, what)
         hard = resource.getrlimit(kind)[1]
         resource.setrlimit(kind, (most if hard < 0 else min(most, hard), hard))

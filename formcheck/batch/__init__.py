@@ -1,0 +1,1 @@
+"""Many sets: find, pair, judge, resume, sum up."""

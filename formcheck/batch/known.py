@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from formcheck.batch.find import ClipFile
+from formcheck.places import cache_folder
 
 State = list[int]
 
@@ -25,16 +26,13 @@ def state_of(path: Path) -> State:
 
 
 class Known:
-    """Kept for one folder under ``$XDG_CACHE_HOME/formcheck``; it only saves time, so a file of
+    """Kept for one folder of clips in your folder for caches; it only saves time, so a file of
     it that cannot be read or written is no error."""
 
     def __init__(self, folder: Path) -> None:
-        try:
-            home = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-        except RuntimeError:  # nobody is at home, as in many containers
-            home = Path(os.devnull)
+        home = cache_folder() or Path(os.devnull)
         name = hashlib.sha256(os.fsencode(folder.resolve())).hexdigest()[:32]
-        self._path = home / "formcheck" / "folders" / f"{name}.json"
+        self._path = home / "folders" / f"{name}.json"
         self._files: dict[str, dict[str, Any]] = {}
         try:
             self._files = json.loads(self._path.read_text(encoding="utf-8"))

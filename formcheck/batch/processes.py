@@ -80,7 +80,8 @@ class Processes(ThreadPoolExecutor):
 
 def fitting_workers(asked: int = 0) -> int:
     """As many as asked; else one a core, fewer where memory is short, one at least."""
-    cores = len(os.sched_getaffinity(0))
+    mine = getattr(os, "sched_getaffinity", None)  # the cores this process may use; on Linux
+    cores = len(mine(0)) if mine else os.cpu_count() or 1
     room = psutil.virtual_memory().available // WORKER_BYTES
     return asked or max(1, min(cores, int(room)))
 

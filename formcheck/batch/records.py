@@ -6,7 +6,6 @@ report, and removed first, so that a report with a record is whole.
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import shutil
@@ -18,6 +17,7 @@ from typing import Any, Literal
 
 from formcheck.batch.plan import STATE, SetPlan
 from formcheck.errors import OutputError
+from formcheck.locks import hold
 from formcheck.report.folder import MADE
 
 Status = Literal["judged", "empty", "failed"]
@@ -45,7 +45,8 @@ class Result:
 class Record:
     """The results of one planned set: one, or two where its clips were no one set.
 
-    ``note`` says so. ``files`` sizes in bytes of what the reports consist of.
+    ``note`` says so. ``files`` sizes in bytes of what the reports consist of. ``patience`` it was
+    tried with; 0 where it was refused beforehand.
     """
 
     key: str
@@ -53,6 +54,11 @@ class Record:
     results: tuple[Result, ...]
     note: str = ""
     files: tuple[tuple[str, int], ...] = ()
+    patience: float = 0.0
+
+    @property
+    def failed(self) -> bool:
+        return any(result.status == "failed" for result in self.results)
 
 
 @dataclass(frozen=True)
@@ -70,24 +76,30 @@ class Records:
         self._out = out
         self._sets = out / STATE / "sets"
 
-    def current(self, plan: SetPlan) -> Record | None:
+    def current(self, plan: SetPlan, patience: float, again_failed: bool) -> Record | None:
         """The record of a set whose report is whole and still what is asked for.
 
-        What failed is tried again, unless it is known beforehand that it cannot be done.
+        What failed would fail again while clip, version and what is asked stay, so it is tried
+        again only with more ``patience`` or where that is asked; and where it had been refused
+        beforehand and is not now.
         """
         record = self._read(self._path(plan.name))
         if record is None or record.key != plan.key or record.files != self._sizes(record.results):
             return None
-        failed = any(result.status == "failed" for result in record.results)
-        return None if failed and plan.refused is None else record
+        if record.failed and plan.refused is None and (again_failed or record.patience < patience):
+            return None
+        return record
 
     def forget(self, name: str) -> None:
         self._path(name).unlink(missing_ok=True)
 
-    def keep(self, plan: SetPlan, results: tuple[Result, ...], note: str) -> Record:
+    def keep(
+        self, plan: SetPlan, results: tuple[Result, ...], note: str, patience: float = 1.0
+    ) -> Record:
         """Remember what came of a set. Raises OutputError when the disk is full."""
         digests = tuple(clip.sha256 for clip in plan.clips)
-        record = Record(plan.key, digests, results, note, self._sizes(results))
+        tried = patience if plan.refused is None else 0.0
+        record = Record(plan.key, digests, results, note, self._sizes(results), tried)
         path = self._path(plan.name)
         write_whole(path, json.dumps(asdict(record), ensure_ascii=False, indent=1).encode())
         return record
@@ -192,14 +204,12 @@ def only_run(out: Path) -> Iterator[None]:
             f"{out} cannot be written ({error.strerror}); choose another folder with --out."
         ) from error
     with file:
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
+        if hold(file.fileno()) is False:
             file.seek(0)
             raise OutputError(
                 f"{out} is being written by another run (process {file.read().strip() or '?'}); "
                 "wait until it is done, or choose another folder with --out."
-            ) from error
+            )
         file.truncate(0)
         file.write(str(os.getpid()))
         file.flush()

@@ -40,6 +40,7 @@ class BatchJob:
     ``codes_key`` the file that keeps who is who when codes stand for names. ``count`` of workers,
     0 for as many as fit; ``scheduler`` address of a Dask cluster to work on instead.
     ``longest_min`` a clip may be; ``patience`` multiplies the time that a set may take.
+    ``again_failed`` tries sets again that failed in an earlier run and have not changed.
     """
 
     folder: Path
@@ -51,6 +52,7 @@ class BatchJob:
     scheduler: str | None = None
     longest_min: float = LONGEST_MIN
     patience: float = 1.0
+    again_failed: bool = False
 
 
 @dataclass(frozen=True)
@@ -69,13 +71,14 @@ class BatchOutcome:
     """Every set's result in order, and how many sets were judged in this run.
 
     ``absent`` people of the roster who sent no clip; ``left`` folders of reports whose clips are
-    no longer there.
+    no longer there; ``failed_before`` sets that failed in an earlier run and were left at that.
     """
 
     standings: tuple[Standing, ...]
     judged_now: int
     absent: tuple[str, ...]
     left: tuple[str, ...]
+    failed_before: int = 0
 
     @property
     def results(self) -> list[Result]:
@@ -115,18 +118,23 @@ def run_batch(
             roster = read_roster(job.roster, clips if ready is None else None)
         plans = _plans(job, clips, roster)
         records = Records(job.out)
-        standing = {} if job.each.fresh else _current(plans, records)
+        standing = {} if job.each.fresh else _current(plans, records, job)
+        failed_before = sum(
+            standing[plan.name].failed
+            for plan in plans
+            if plan.name in standing and plan.refused is None
+        )
         missing = [plan for plan in plans if plan.name not in standing]
         standing |= _judge(missing, len(plans), job, records, executor, on_progress, judge)
         standings = [Standing(plan, standing[plan.name]) for plan in plans]
         left = _supersede(records, standings)
         absent = _absent(roster, clips, job)
         write_summary(standings, absent, records, job.out, xlsx=job.each.xlsx)
-        return BatchOutcome(tuple(standings), len(missing), absent, left)
+        return BatchOutcome(tuple(standings), len(missing), absent, left, failed_before)
 
 
-def _current(plans: Sequence[SetPlan], records: Records) -> dict[str, Record]:
-    found = {plan.name: records.current(plan) for plan in plans}
+def _current(plans: Sequence[SetPlan], records: Records, job: BatchJob) -> dict[str, Record]:
+    found = {plan.name: records.current(plan, job.patience, job.again_failed) for plan in plans}
     return {name: record for name, record in found.items() if record is not None}
 
 
@@ -204,7 +212,7 @@ def _judge(
 
     def keep(plan: SetPlan, came: Done) -> None:
         nonlocal done_s
-        done[plan.name] = records.keep(plan, came.results, came.note)
+        done[plan.name] = records.keep(plan, came.results, came.note, job.patience)
         done_s += plan.length_s
         on_progress(Progress(before + len(done), of, done_s, of_s, came.results))
 

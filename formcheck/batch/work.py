@@ -90,7 +90,7 @@ def _judged(plan: SetPlan, judge: Judge) -> Result:
 
     analysis = outcome.analysis
     Records(plan.out).trouble(plan.name).unlink(missing_ok=True)
-    _keep_picture(outcome, Records(plan.out).picture(plan.name))
+    keep_picture(outcome, Records(plan.out).picture(plan.name))
     status: Status = "empty" if analysis.empty else "judged"
     reason = " ".join(entry.reason for entry in analysis.not_judged) if analysis.empty else ""
     return Result(
@@ -140,39 +140,60 @@ def _watched(trace: Path, limit_s: float) -> Iterator[None]:
     trace.unlink(missing_ok=True)
 
 
-def decisive_moment_s(outcome: Outcome) -> float | None:
+@dataclass(frozen=True)
+class DecisiveMoment:
+    """``at_s`` on the set's clock; ``drawn_at_s`` when the annotated clip shows it as it is called;
+    ``view`` that shows it, empty for any."""
+
+    at_s: float
+    drawn_at_s: float
+    view: str = ""
+
+
+def decisive_moment(outcome: Outcome) -> DecisiveMoment | None:
     """When the fault to fix first was worst; else the bottom of the first rep, or mid-hold."""
     from formcheck.report.answer import fix_first
     from formcheck.report.moments import called_at_s
 
     analysis, key = outcome.analysis, fix_first(outcome.analysis)
     worst = [
-        (abs(fault.value - fault.limit), called_at_s(fault, result.rep) + _CALLED_S)
+        (abs(fault.value - fault.limit), called_at_s(fault, result.rep), fault.view)
         for result in analysis.reps
         for fault in result.faults
         if fault.key == key and fault.verdict == "fault"
     ]
     if worst:
-        return max(worst)[1]
+        _, at_s, view = max(worst)
+        return DecisiveMoment(at_s, at_s + _CALLED_S, view)
     if analysis.reps:
-        return analysis.reps[0].rep.bottom_s
-    return None if analysis.hold is None else analysis.hold.start_s + analysis.hold.held_s / 2
+        at_s = analysis.reps[0].rep.bottom_s
+    elif analysis.hold is not None:
+        at_s = analysis.hold.start_s + analysis.hold.held_s / 2
+    else:
+        return None
+    return DecisiveMoment(at_s, at_s)
 
 
-def _keep_picture(outcome: Outcome, path: Path) -> None:
-    """The decisive moment as it is drawn in the annotated clip; none where nothing is drawn."""
+def keep_picture(outcome: Outcome, path: Path) -> None:
+    """The decisive moment as it is drawn in the annotated clip; as a stick figure without one."""
     import numpy as np
     from PIL import Image
 
     from formcheck.clip.read import probe, read_frames
+    from formcheck.report.video.stick_figure import stick_figure
 
     path.unlink(missing_ok=True)
-    at_s, clip = decisive_moment_s(outcome), outcome.folder / DRAWN_CLIP
-    if at_s is None or not clip.exists():
+    moment, clip = decisive_moment(outcome), outcome.folder / DRAWN_CLIP
+    if moment is None:
         return
-    info = probe(clip)
-    nearest = info.times_s[[int(np.argmin(np.abs(info.times_s - at_s)))]]
-    for _, rgb in read_frames(info, nearest, _PICTURE_PX):
+    if clip.exists():
+        info = probe(clip)
+        apart = np.abs(info.times_s - moment.drawn_at_s)
+        nearest = info.times_s[[int(np.argmin(apart))]]
+        picture = next((rgb for _, rgb in read_frames(info, nearest, _PICTURE_PX)), None)
+    else:
+        picture = stick_figure(outcome.analysis, moment.at_s, moment.view, _PICTURE_PX)
+    if picture is not None:
         buffer = io.BytesIO()
-        Image.fromarray(rgb).save(buffer, "JPEG", quality=_PICTURE_QUALITY, optimize=True)
+        Image.fromarray(picture).save(buffer, "JPEG", quality=_PICTURE_QUALITY, optimize=True)
         write_whole(path, buffer.getvalue())

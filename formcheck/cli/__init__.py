@@ -9,12 +9,16 @@ from importlib import import_module
 from typing import Annotated, Any
 
 import typer
-from typer.core import TyperCommand
 
 from formcheck.cli.border import OneSentence
+from formcheck.cli.help import App, Command
 
 # Where each command is, and the first sentence of its help.
 COMMANDS = {
+    "demo": (
+        "demo.demo",
+        "Judge the sample set that comes with formcheck, and open its report.",
+    ),
     "set": (
         "judge_set.judge_set",
         "Judge one push-up set: which reps count, how they were done, what to train next.",
@@ -56,7 +60,7 @@ class Commands(OneSentence):
     def __init__(self, **named: Any) -> None:
         super().__init__(**named)
         for name, (_, says) in COMMANDS.items():
-            self.add_command(TyperCommand(name, help=says))
+            self.add_command(Command(name, help=says))
 
     def resolve_command(self, ctx: Any, args: list[str]) -> tuple[str | None, Any, list[str]]:
         name, command, rest = super().resolve_command(ctx, args)
@@ -68,7 +72,7 @@ def command_of(name: str) -> Any:
     home, attribute = COMMANDS[name][0].split(".")
     found = getattr(import_module(f"formcheck.cli.{home}"), attribute)
     if not isinstance(found, typer.Typer):
-        alone = typer.Typer(add_completion=False, rich_markup_mode=None)
+        alone = App()
         alone.command(name)(found)
         found = alone
     command = typer.main.get_command(found)
@@ -76,14 +80,7 @@ def command_of(name: str) -> Any:
     return command
 
 
-app = typer.Typer(
-    name="formcheck",
-    cls=Commands,
-    no_args_is_help=True,
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
+app = App(cls=Commands, name="formcheck", no_args_is_help=True, add_completion=True)
 
 
 def _version(asked: bool) -> None:

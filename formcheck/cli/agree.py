@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from formcheck.agree.preference import Preference
+from formcheck.cli.help import OUTPUT
 
 PIPED_WIDTH = 170  # characters
 
@@ -30,13 +31,19 @@ def agree(
         ),
     ],
     out: Annotated[
-        Path, typer.Option(metavar="DIR", help="Folder of the page and the tables.")
+        Path,
+        typer.Option(
+            metavar="DIR", help="Folder of the page and the tables.", rich_help_panel=OUTPUT
+        ),
     ] = Path("agreement"),
     prefer: Annotated[
         Preference, typer.Option(help="What a suggested limit is chosen for.")
     ] = "few-false",
     overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace the page that is already there.")
+        bool,
+        typer.Option(
+            "--overwrite", help="Replace the page that is already there.", rich_help_panel=OUTPUT
+        ),
     ] = False,
 ) -> None:
     """Hold saved reports against a coach's verdicts: who agrees, on what, and what limit fits.

@@ -10,6 +10,8 @@ import typer
 from formcheck.asked.prescription import Counts, HandSpacing, Pain, parse_rep_range
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
+from formcheck.cli.help import ASKED, CLIP, OUTPUT
+from formcheck.plain import meant
 
 
 def folder(text: str) -> Path:
@@ -34,9 +36,19 @@ def rep_range_of(text: str | None) -> tuple[int, int] | None:
         raise typer.BadParameter(str(error)) from error
 
 
+def limits_of(given: Path | None) -> dict[str, float]:
+    """The values that ``LimitsOption`` was given, by key. Raises LimitsError."""
+    from formcheck.faults.limits import read_limits
+
+    return {key: limit.value for key, limit in read_limits(given).items()}
+
+
 def _standard(text: str) -> str:
     if text not in standards():
-        raise typer.BadParameter(f"“{text}” is no named test: there are {', '.join(standards())}.")
+        raise typer.BadParameter(
+            f"“{text}” is no named test: there are {', '.join(standards())}."
+            f"{meant(text, standards())}"
+        )
     return text
 
 
@@ -47,12 +59,21 @@ TempoOption = Annotated[
         metavar="E-B-C-T",
         help="Prescribed tempo: lowering-pause-press-pause, seconds; X = as fast as possible. "
         "2-1-X-1, 21X1 and 3-0-1-0 are tempos.",
+        rich_help_panel=ASKED,
     ),
 ]
-RangeOption = Annotated[RangeStandard, typer.Option(help="How low a rep must go to count.")]
-RepsOption = Annotated[int | None, typer.Option(min=1, help="Clean reps asked for.")]
+RangeOption = Annotated[
+    RangeStandard, typer.Option(help="How low a rep must go to count.", rich_help_panel=ASKED)
+]
+RepsOption = Annotated[
+    int | None, typer.Option(min=1, help="Clean reps asked for.", rich_help_panel=ASKED)
+]
 CountsOption = Annotated[
-    Counts, typer.Option(help="What a rep has to keep to count; a named test decides it itself.")
+    Counts,
+    typer.Option(
+        help="What a rep has to keep to count; a named test decides it itself.",
+        rich_help_panel=ASKED,
+    ),
 ]
 StandardOption = Annotated[
     str | None,
@@ -60,6 +81,7 @@ StandardOption = Annotated[
         parser=_standard,
         metavar=f"[{'|'.join(standards())}]",
         help="Hold the set to a named test: depth, line, pace, rests, and when it ends.",
+        rich_help_panel=ASKED,
     ),
 ]
 RepRangeOption = Annotated[
@@ -67,32 +89,51 @@ RepRangeOption = Annotated[
     typer.Option(
         metavar="LOW-HIGH",
         help="Reps to build up to before a step; 8-12 unless told.",
+        rich_help_panel=ASKED,
     ),
 ]
 AllowFaultyOption = Annotated[
     int | None,
-    typer.Option(min=0, help="Reps that may have a fault; one in ten in training, none in a test."),
+    typer.Option(
+        min=0,
+        help="Reps that may have a fault; one in ten in training, none in a test.",
+        rich_help_panel=ASKED,
+    ),
 ]
 RepsLeftOption = Annotated[
-    int | None, typer.Option(min=0, help="Reps the trainee had left, as felt.")
+    int | None,
+    typer.Option(min=0, help="Reps the trainee had left, as felt.", rich_help_panel=ASKED),
 ]
-PainOption = Annotated[Pain | None, typer.Option(help="Where it hurt, if it did.")]
-HandsOption = Annotated[HandSpacing | None, typer.Option(help="Hand position asked for.")]
+PainOption = Annotated[
+    Pain | None, typer.Option(help="Where it hurt, if it did.", rich_help_panel=ASKED)
+]
+HandsOption = Annotated[
+    HandSpacing | None, typer.Option(help="Hand position asked for.", rich_help_panel=ASKED)
+]
 LimitsOption = Annotated[
     Path | None,
     typer.Option(
         metavar="FILE",
         help="Your own limits, or the name of a set that ships; see “formcheck limits”.",
+        rich_help_panel=ASKED,
     ),
 ]
 ModelOption = Annotated[
-    str, typer.Option(help="Landmark model: full, heavy, or the path of a bundle.")
+    str,
+    typer.Option(
+        help="Landmark model: full, heavy, or the path of a bundle.", rich_help_panel=CLIP
+    ),
 ]
 PoseRateOption = Annotated[
-    float, typer.Option(min=5.0, max=120.0, help="Pose estimates per second.")
+    float, typer.Option(min=5.0, max=120.0, help="Pose estimates per second.", rich_help_panel=CLIP)
 ]
 DrawingOption = Annotated[
-    bool, typer.Option("--drawing/--no-drawing", help="The annotated clip and the pictures.")
+    bool,
+    typer.Option(
+        "--drawing/--no-drawing",
+        help="The annotated clip and the pictures.",
+        rich_help_panel=OUTPUT,
+    ),
 ]
 BlurFacesOption = Annotated[
     bool,
@@ -100,8 +141,10 @@ BlurFacesOption = Annotated[
         "--blur-faces",
         help="Hide the face of who does the set, in the clip and all pictures. Other people's "
         "faces stay.",
+        rich_help_panel=OUTPUT,
     ),
 ]
 FreshOption = Annotated[
-    bool, typer.Option("--fresh", help="Find the pose again even if it is known.")
+    bool,
+    typer.Option("--fresh", help="Find the pose again even if it is known.", rich_help_panel=CLIP),
 ]

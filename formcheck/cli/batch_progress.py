@@ -94,6 +94,9 @@ def print_outcome(console: Console, outcome: BatchOutcome, out: Path) -> None:
     for one in outcome.standings:
         if one.record.note:
             console.print(f"Note: {plain(one.plan.name)}: {plain(one.record.note)}")
+    if failed := outcome.failed_before:
+        which = "1 set" if failed == 1 else f"{failed} sets"
+        console.print(f"{which} failed in an earlier run: --again-failed tries again")
     if outcome.absent:
         console.print(f"No clip from {plain(', '.join(outcome.absent))}")
     for name in outcome.left:

@@ -17,8 +17,8 @@ import unicodedata
 from typing import Any
 
 import typer
-from typer.core import TyperGroup
 
+from formcheck.cli.help import Group
 from formcheck.errors import Exit, FormcheckError
 
 _IN_ASCII = {
@@ -28,7 +28,7 @@ _IN_ASCII = {
 _ENDED_BY = ("SIGTERM", "SIGHUP")
 
 
-class OneSentence(TyperGroup):
+class OneSentence(Group):
     """Runs a command; a problem becomes its sentence and its exit code, never a traceback."""
 
     def main(self, *args: Any, **kwargs: Any) -> Any:

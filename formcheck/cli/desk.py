@@ -47,7 +47,10 @@ def desk(
         Path | None, typer.Option(metavar="FILE", help="The certificate's key (PEM).")
     ] = None,
     browser: Annotated[
-        bool, typer.Option("--browser/--no-browser", help="Open the page in the browser.")
+        bool,
+        typer.Option(
+            "--open/--no-open", "--browser/--no-browser", help="Open the page in the browser."
+        ),
     ] = True,
 ) -> None:
     """Open a page on this machine: drop clips, read reports, say what you see differently.

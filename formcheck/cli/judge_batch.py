@@ -17,9 +17,12 @@ from formcheck.cli.asked import (
     PoseRateOption,
     RangeOption,
     RepsOption,
+    StandardOption,
     TempoOption,
     folder,
+    limits_of,
 )
+from formcheck.cli.help import ASKED, CLIP, OUTPUT, PERSON
 from formcheck.cli.log import LogFile, LongBreak, SetsInARow
 from formcheck.job import SetJob
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ
@@ -37,24 +40,37 @@ def judge_batch(
     out: Annotated[
         Path | None,
         typer.Option(
-            parser=folder, metavar="DIR", help="Folder of the reports. Default: named after FOLDER."
+            parser=folder,
+            metavar="DIR",
+            help="Folder of the reports. Default: named after FOLDER.",
+            rich_help_panel=OUTPUT,
         ),
     ] = None,
     roster: Annotated[
         Path | None,
         typer.Option(
-            metavar="FILE", help="Who is in which clip, and what was asked: .csv, .xlsx or .toml."
+            metavar="FILE",
+            help="Who is in which clip, and what was asked: .csv, .xlsx or .toml.",
+            rich_help_panel=ASKED,
         ),
     ] = None,
     write_roster: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Only write a roster of what is found, to fill in."),
+        typer.Option(
+            metavar="FILE",
+            help="Only write a roster of what is found, to fill in.",
+            rich_help_panel=ASKED,
+        ),
     ] = None,
     watch: Annotated[
-        bool, typer.Option("--watch", help="Keep looking for new clips until interrupted.")
+        bool,
+        typer.Option(
+            "--watch", help="Keep looking for new clips until interrupted.", rich_help_panel=CLIP
+        ),
     ] = False,
     tempo: TempoOption = None,
     range_standard: RangeOption = "elbow-90",
+    standard: StandardOption = None,
     reps: RepsOption = None,
     hands: HandsOption = None,
     limits: LimitsOption = None,
@@ -63,21 +79,36 @@ def judge_batch(
     drawing: DrawingOption = True,
     blur_faces: BlurFacesOption = False,
     xlsx: Annotated[
-        bool, typer.Option("--xlsx", help="Write summary.xlsx, and reps.xlsx of each set, too.")
+        bool,
+        typer.Option(
+            "--xlsx",
+            help="Write summary.xlsx, and reps.xlsx of each set, too.",
+            rich_help_panel=OUTPUT,
+        ),
     ] = False,
     codes: Annotated[
         bool,
-        typer.Option("--codes", help="Write codes in place of names and file names."),
+        typer.Option(
+            "--codes", help="Write codes in place of names and file names.", rich_help_panel=OUTPUT
+        ),
     ] = False,
     codes_key: Annotated[
         Path | None,
         typer.Option(
             metavar="FILE",
             help="Who each code stands for; implies --codes. Default: DIR.codes.csv beside DIR.",
+            rich_help_panel=OUTPUT,
         ),
     ] = None,
     fresh: Annotated[
-        bool, typer.Option("--fresh", help="Judge everything again, and find the pose again.")
+        bool,
+        typer.Option(
+            "--fresh", help="Judge everything again, and find the pose again.", rich_help_panel=CLIP
+        ),
+    ] = False,
+    again_failed: Annotated[
+        bool,
+        typer.Option("--again-failed", help="Try sets again that failed and have not changed."),
     ] = False,
     workers: Annotated[
         int, typer.Option(min=0, help="Sets judged at once. 0: as many as cores and memory allow.")
@@ -90,14 +121,21 @@ def judge_batch(
         ),
     ] = None,
     longest: Annotated[
-        float, typer.Option(min=0.1, metavar="MINUTES", help="A longer clip is not judged.")
+        float,
+        typer.Option(
+            min=0.1, metavar="MINUTES", help="A longer clip is not judged.", rich_help_panel=CLIP
+        ),
     ] = 20.0,
     patience: Annotated[
         float, typer.Option(min=0.01, help="Times the usual limit that a set may take.")
     ] = 1.0,
     in_log: Annotated[
         bool,
-        typer.Option("--in-log", help="Enter the sets of everyone who is named in their log."),
+        typer.Option(
+            "--in-log",
+            help="Enter the sets of everyone who is named in their log.",
+            rich_help_panel=PERSON,
+        ),
     ] = False,
     log: LogFile = None,
     sets_in_a_row: SetsInARow = 2,
@@ -111,7 +149,6 @@ def judge_batch(
     from formcheck.batch.run import BatchJob, default_out, roster_to_fill_in, run_batch
     from formcheck.batch.watch import watch_batch
     from formcheck.cli.batch_progress import BatchScreen
-    from formcheck.faults.limits import read_limits
     from formcheck.log.next_step import StepRules
     from formcheck.log.today import LogAsk
 
@@ -122,9 +159,13 @@ def judge_batch(
         each=SetJob(
             clips=(),
             prescription=Prescription(
-                tempo=tempo, range_standard=range_standard, target_reps=reps, hands=hands
+                tempo=tempo,
+                range_standard=range_standard,
+                standard=standard,
+                target_reps=reps,
+                hands=hands,
             ),
-            limits={key: limit.value for key, limit in read_limits(limits).items()},
+            limits=limits_of(limits),
             model=model,
             pose_rate_hz=pose_rate,
             drawing=drawing,
@@ -141,6 +182,7 @@ def judge_batch(
         scheduler=scheduler,
         longest_min=longest,
         patience=patience,
+        again_failed=again_failed,
     )
     if write_roster is not None:
         found = roster_to_fill_in(job, write_roster)

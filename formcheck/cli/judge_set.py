@@ -28,8 +28,10 @@ from formcheck.cli.asked import (
     StandardOption,
     TempoOption,
     folder,
+    limits_of,
     rep_range_of,
 )
+from formcheck.cli.help import ASKED, CLIP, OUTPUT, PERSON
 from formcheck.cli.log import LogFile, LongBreak, SetsInARow, log_ask, print_weeks
 from formcheck.cli.progress import progress_bar
 from formcheck.job import SetJob
@@ -58,13 +60,21 @@ def judge_set(
             parser=folder,
             metavar="DIR",
             help="Folder of the report. Default: named after the clip.",
+            rich_help_panel=OUTPUT,
         ),
     ] = None,
     overwrite: Annotated[
-        bool, typer.Option("--overwrite", help="Replace the report that is already there.")
+        bool,
+        typer.Option(
+            "--overwrite", help="Replace the report that is already there.", rich_help_panel=OUTPUT
+        ),
     ] = False,
-    xlsx: Annotated[bool, typer.Option("--xlsx", help="Write reps.xlsx too.")] = False,
-    note: Annotated[str, typer.Option(help="A remark to show on the report.")] = "",
+    xlsx: Annotated[
+        bool, typer.Option("--xlsx", help="Write reps.xlsx too.", rich_help_panel=OUTPUT)
+    ] = False,
+    note: Annotated[
+        str, typer.Option(help="A remark to show on the report.", rich_help_panel=OUTPUT)
+    ] = "",
     tempo: TempoOption = None,
     range_standard: RangeOption = "elbow-90",
     counts: CountsOption = "range",
@@ -75,37 +85,58 @@ def judge_set(
     reps_left: RepsLeftOption = None,
     pain: PainOption = None,
     hands: HandsOption = None,
-    support: Annotated[Support | None, typer.Option(help="On toes or knees.")] = None,
+    support: Annotated[
+        Support | None, typer.Option(help="On toes or knees.", rich_help_panel=ASKED)
+    ] = None,
     surface: Annotated[
         Surface | None,
-        typer.Option(help="What hands and feet stand on."),
+        typer.Option(help="What hands and feet stand on.", rich_help_panel=ASKED),
     ] = None,
-    arms: Annotated[Arms | None, typer.Option(help="Which arms work.")] = None,
-    rings: Annotated[bool, typer.Option("--rings", help="On rings or straps.")] = False,
+    arms: Annotated[
+        Arms | None, typer.Option(help="Which arms work.", rich_help_panel=ASKED)
+    ] = None,
+    rings: Annotated[
+        bool, typer.Option("--rings", help="On rings or straps.", rich_help_panel=ASKED)
+    ] = False,
     rings_turned_out: Annotated[
-        bool, typer.Option("--rings-turned-out", help="On rings, turned out at the top.")
+        bool,
+        typer.Option(
+            "--rings-turned-out", help="On rings, turned out at the top.", rich_help_panel=ASKED
+        ),
     ] = False,
     supinated_hands: Annotated[
-        bool, typer.Option("--supinated-hands", help="Fingers point to the feet.")
+        bool,
+        typer.Option("--supinated-hands", help="Fingers point to the feet.", rich_help_panel=ASKED),
     ] = False,
-    added_load_kg: Annotated[float, typer.Option(min=0.0, help="Weight worn.")] = 0.0,
+    added_load_kg: Annotated[
+        float, typer.Option(min=0.0, help="Weight worn.", rich_help_panel=ASKED)
+    ] = 0.0,
     added_load_place: Annotated[
-        Literal["back", "vest", "belt"] | None, typer.Option(help="Where the weight is worn.")
+        Literal["back", "vest", "belt"] | None,
+        typer.Option(help="Where the weight is worn.", rich_help_panel=ASKED),
     ] = None,
     stature_m: Annotated[
-        float | None, typer.Option(min=0.5, max=2.6, help="Body height; speeds are then in m/s.")
+        float | None,
+        typer.Option(
+            min=0.5, max=2.6, help="Body height; speeds are then in m/s.", rich_help_panel=PERSON
+        ),
     ] = None,
     body_mass_kg: Annotated[
-        float | None, typer.Option(min=10.0, max=400.0, help="Body mass; loads are then in kg.")
+        float | None,
+        typer.Option(
+            min=10.0, max=400.0, help="Body mass; loads are then in kg.", rich_help_panel=PERSON
+        ),
     ] = None,
     sex: Annotated[
-        Literal["female", "male"] | None, typer.Option(help="For body segment masses.")
+        Literal["female", "male"] | None,
+        typer.Option(help="For body segment masses.", rich_help_panel=PERSON),
     ] = None,
     person: Annotated[
         str | None,
         typer.Option(
             metavar="NAME",
             help="Enter the set in this person's log; what it knows of them is used.",
+            rich_help_panel=PERSON,
         ),
     ] = None,
     recorded: Annotated[
@@ -113,6 +144,7 @@ def judge_set(
         typer.Option(
             metavar="DATE",
             help="When it was recorded: 2026-09-01T18:30. Default: as the clip says.",
+            rich_help_panel=CLIP,
         ),
     ] = None,
     log: LogFile = None,
@@ -123,6 +155,7 @@ def judge_set(
         typer.Option(
             metavar="[side|front|oblique|rear]",
             help="The view of a clip, if recognised wrongly; once for each clip.",
+            rich_help_panel=CLIP,
         ),
     ] = None,
     limits: LimitsOption = None,
@@ -136,8 +169,6 @@ def judge_set(
 
     Writes report.html, report.json, reps.csv, annotated.mp4 and landmarks.parquet.
     """
-    from formcheck.faults.limits import read_limits
-
     prescription = Prescription(
         tempo=tempo,
         range_standard=range_standard,
@@ -163,7 +194,7 @@ def judge_set(
         out=out,
         prescription=prescription,
         person=Person(stature_m, body_mass_kg, sex),
-        limits={key: limit.value for key, limit in read_limits(limits).items()},
+        limits=limits_of(limits),
         views=tuple(cast("list[ViewKind]", view or [])),
         model=model,
         pose_rate_hz=pose_rate,

@@ -7,7 +7,9 @@ from typing import Annotated
 
 import typer
 
-app = typer.Typer(invoke_without_command=True, rich_markup_mode=None)
+from formcheck.cli.help import App
+
+app = App(invoke_without_command=True)
 _FILE = typer.Option(
     "--limits", metavar="FILE", help="Your own limits, or the name of a set that ships."
 )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from formcheck.cli.help import PERSON, App
 from formcheck.errors import FormcheckError
 
 if TYPE_CHECKING:
@@ -22,12 +23,19 @@ if TYPE_CHECKING:
 LogFile = Annotated[
     Path | None,
     typer.Option(
-        "--log", metavar="FILE", help="The log. Default: in your folder for programs' data."
+        "--log",
+        metavar="FILE",
+        help="The log. Default: in your folder for programs' data.",
+        rich_help_panel=PERSON,
     ),
 ]
 Person = Annotated[
     str | None,
-    typer.Option(metavar="NAME", help="Whose sets. Default: everyone's, or the only one's."),
+    typer.Option(
+        metavar="NAME",
+        help="Whose sets. Default: everyone's, or the only one's.",
+        rich_help_panel=PERSON,
+    ),
 ]
 Since = Annotated[
     str | None, typer.Option(metavar="DATE", help="From this day on, such as 2026-09-01.")
@@ -38,15 +46,23 @@ Variation = Annotated[
 ]
 SetsInARow = Annotated[
     int,
-    typer.Option(min=1, help="Sets in a row at the top of what was asked before a step up."),
+    typer.Option(
+        min=1,
+        help="Sets in a row at the top of what was asked before a step up.",
+        rich_help_panel=PERSON,
+    ),
 ]
 LongBreak = Annotated[
     int,
-    typer.Option(min=1, help="Days without a set after which one starts a step lower."),
+    typer.Option(
+        min=1,
+        help="Days without a set after which one starts a step lower.",
+        rich_help_panel=PERSON,
+    ),
 ]
 _PIPED_WIDTH = 160  # characters
 
-app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+app = App(no_args_is_help=True)
 
 
 class AskedError(FormcheckError):

@@ -12,6 +12,7 @@ import typer
 from formcheck.asked.prescription import Support
 from formcheck.asked.units import UnitsError, length_m, mass_kg
 from formcheck.cli.asked import ModelOption
+from formcheck.cli.help import App
 from formcheck.cli.log import LogFile, when
 from formcheck.cli.progress import progress_bar
 from formcheck.errors import FormcheckError
@@ -21,7 +22,7 @@ from formcheck.pose.model import DEFAULT_MODEL
 Name = Annotated[str, typer.Argument(metavar="NAME", help="The person.", show_default=False)]
 _STATURE_M, _ARM_M, _MASS_KG = (0.5, 2.6), (0.1, 0.6), (10.0, 400.0)
 
-app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
+app = App(no_args_is_help=True)
 
 
 class EraseError(FormcheckError):

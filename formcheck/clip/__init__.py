@@ -1,0 +1,1 @@
+"""Clips read, picture by picture with their own times, and written."""

@@ -8,7 +8,6 @@ import os
 import secrets
 import socket
 import threading
-import webbrowser
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +18,7 @@ import uvicorn
 
 from formcheck.batch.records import write_whole
 from formcheck.desk.app import desk_app
+from formcheck.desk.browser import open_page
 from formcheck.desk.desk import Desk, log_path
 from formcheck.desk.folder import DeskFolder
 from formcheck.desk.guard import Door, hosts_of
@@ -113,17 +113,12 @@ class _Server(uvicorn.Server):
         self._on_open(self._desk)
         if self._browser:
             address = self._desk.door.address(_LOOPBACK)
-            threading.Thread(target=_open_browser, args=[address], daemon=True).start()
+            threading.Thread(target=open_page, args=[address], daemon=True).start()
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         self._desk.queue.close()
         self._closing.set()
         super().handle_exit(sig, frame)
-
-
-def _open_browser(address: str) -> None:
-    with contextlib.suppress(Exception):  # no browser here: the address is shown
-        webbrowser.open(address)
 
 
 def _desk(ask: DeskAsk, folder: DeskFolder, port: int) -> Desk:

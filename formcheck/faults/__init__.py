@@ -1,0 +1,1 @@
+"""When it is a fault: the catalogue, the limits, what counts."""

@@ -17,7 +17,7 @@ from typing import Any
 from formcheck.errors import FormcheckError
 from formcheck.files import read_small
 from formcheck.outside import load_outside
-from formcheck.plain import plain
+from formcheck.plain import meant, plain
 
 ABOUT = "set"  # the table of a limits file that says what it is, and is no limit
 _LARGEST_BYTES = 1_000_000
@@ -113,7 +113,7 @@ def limits_file(path: Path) -> tuple[str, str]:
     except OSError as error:
         raise LimitsError(
             f"{path}: the limits file cannot be read ({error.strerror}); give a file, or a set "
-            f"that ships: {', '.join(limit_set_files())}."
+            f"that ships: {', '.join(limit_set_files())}.{meant(str(path), limit_set_files())}"
         ) from error
 
 
@@ -132,7 +132,11 @@ def parse_limits(text: str) -> tuple[Limits, tuple[Problem, ...]]:
             continue
         if key not in limits:
             known = ", ".join(limits)
-            problems.append(Problem(line, f"“{plain(key, 80)}” is no limit; there are {known}."))
+            problems.append(
+                Problem(
+                    line, f"“{plain(key, 80)}” is no limit; there are {known}.{meant(key, limits)}"
+                )
+            )
             continue
         wrong = _wrong(text, key, entry, limits[key])
         problems += wrong

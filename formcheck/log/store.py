@@ -16,11 +16,10 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import platformdirs
-
 from formcheck.errors import FormcheckError
 from formcheck.log.entry import ClipRef, FaultCount, SetEntry
 from formcheck.log.person import CheckedHold, PersonError, PersonRecord
+from formcheck.places import data_folder
 
 _APPLICATION_ID = 0x70757368  # tells this file from any other SQLite database
 _WAIT_S = 60.0  # for other programs that are writing
@@ -90,7 +89,7 @@ class LogDamagedError(LogError):
 
 def default_log() -> Path:
     """The log in the platform's folder for a user's data."""
-    return platformdirs.user_data_path("formcheck", appauthor=False) / "log.sqlite"
+    return data_folder() / "log.sqlite"
 
 
 def last_good_copy(path: Path) -> Path:

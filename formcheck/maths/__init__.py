@@ -1,0 +1,1 @@
+"""Arrays, geometry, filters, and a value with its ±."""

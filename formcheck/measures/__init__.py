@@ -1,0 +1,1 @@
+"""What is measured on a rep: one quantity a module, each with its ±."""

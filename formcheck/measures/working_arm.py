@@ -10,7 +10,7 @@ import numpy as np
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.pose.track import Side
 from formcheck.reps.look import Look
-from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork
+from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork, near_arm_alone
 
 HEAD_TURNS = "where one arm works the trunk turns, and the head's angle to it does not show"
 
@@ -44,10 +44,13 @@ def of_working_arm(
         return
     front = any(look.view.kind == "front" for look in looks)
     near = next((look.signals.near_side for look in looks if look.view.from_side), None)
+    fitted = any(near_arm_alone(look, work) for look in looks)
     for i, of_rep in enumerate(values):
         of_rep["symmetry_deg"] = not_measured(ONE_AT_A_TIME)
-        of_rep["head_angle_deg"] = not_measured(HEAD_TURNS)
-        for name in ("elbow_flare_deg", "elbow_flare_left_deg", "elbow_flare_right_deg"):
+        if not fitted:
+            of_rep["head_angle_deg"] = not_measured(HEAD_TURNS)
+            of_rep["elbow_flare_deg"] = not_measured(FLARE_TURNS)
+        for name in ("elbow_flare_left_deg", "elbow_flare_right_deg"):
             of_rep[name] = not_measured(FLARE_TURNS)
         side = work.working[i] if i < len(work.working) else None
         if side is None:

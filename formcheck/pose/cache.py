@@ -19,11 +19,12 @@ from pathlib import Path
 
 from formcheck.clip.read import ClipInfo
 from formcheck.errors import TrackError
+from formcheck.places import cache_folder
 from formcheck.plain import plain
 from formcheck.pose.digest import sha256_of
 from formcheck.pose.landmarker import COUNTING_MODEL, OnTrack, find_pose
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
-from formcheck.pose.store import read_track, write_track
+from formcheck.pose.store import clip_of, read_track, write_track
 from formcheck.pose.track import PoseTrack
 
 # What decides where the landmarks are, for the same clip, models and rate: a test holds the list
@@ -44,7 +45,7 @@ DECISIVE_MODULES = (
 )
 _DECISIVE_LIBRARIES = ("av", "mediapipe", "numpy")
 _ABANDONED_S = 3600.0
-_KEEP = 200  # tracks, about half a megabyte each
+KEEP_BYTES = 2_000_000_000  # of tracks; one of a minute at 15 Hz is about a megabyte
 
 
 def find_pose_once(
@@ -59,8 +60,8 @@ def find_pose_once(
 ) -> PoseTrack:
     """The pose track of a clip: the one found earlier unless ``fresh``, else ``find_pose``'s.
 
-    Tracks are kept under ``$XDG_CACHE_HOME/formcheck``; a cache that cannot be read or written
-    is no error.
+    Tracks are kept in the cache folder, up to ``KEEP_BYTES`` of them, those used last; a cache that
+    cannot be read or written is no error.
     """
     sha256 = sha256_of(info.path)
     folder = _folder()
@@ -71,18 +72,29 @@ def find_pose_once(
         with contextlib.suppress(TrackError):
             kept = read_track(path)
             if (kept.source_sha256, kept.model_sha256) == (sha256, model.sha256):
+                with contextlib.suppress(OSError):
+                    os.utime(path)  # used just now
                 return replace(kept, source_name=plain(info.path.name))
     track = find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track, small_in)
     with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
         write_track(track, path)
-        oldest_first = sorted(folder.glob("*.parquet"), key=lambda kept: kept.stat().st_mtime)
-        for old in oldest_first[:-_KEEP]:
-            old.unlink()
+        _bound(folder)
         for left in folder.glob(".*.partial"):  # by a run that was killed
             if time.time() - left.stat().st_mtime > _ABANDONED_S:
                 left.unlink()
     return track
+
+
+def _bound(folder: Path) -> None:
+    """Let go of the tracks that were used longest ago, down to what is kept."""
+    found = [(path.stat(), path) for path in folder.glob("*.parquet")]
+    size = sum(state.st_size for state, _ in found)
+    for state, path in sorted(found, key=lambda one: one[0].st_mtime_ns)[:-1]:
+        if size <= KEEP_BYTES:
+            return
+        path.unlink(missing_ok=True)
+        size -= state.st_size
 
 
 def forget(clips: Collection[str]) -> None:
@@ -90,7 +102,7 @@ def forget(clips: Collection[str]) -> None:
     folder = _folder()
     for path in folder.glob("*.parquet") if folder is not None else ():
         with contextlib.suppress(TrackError, OSError):
-            if read_track(path).source_sha256 in clips:
+            if clip_of(path) in clips:
                 path.unlink()
 
 
@@ -112,9 +124,5 @@ def _search() -> str:
 
 
 def _folder() -> Path | None:
-    """None where nobody is at home, as in many containers."""
-    try:
-        home = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-    except RuntimeError:
-        return None
-    return Path(home) / "formcheck" / "tracks"
+    home = cache_folder()
+    return None if home is None else home / "tracks"

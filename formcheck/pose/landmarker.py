@@ -427,8 +427,8 @@ def _landmarker(model_path: str, mode: str, least_confidence: float = 0.5) -> An
 def _not_a_bundle(model_path: str) -> str:
     return (
         f"{model_path} does not work as a pose landmark bundle, a zip of the detector as "
-        "pose_detector.tflite and the landmark network as pose_landmarks_detector.tflite; make "
-        "one with models/assemble.py."
+        "pose_detector.tflite and the landmark network as pose_landmarks_detector.tflite; give "
+        "--model full or heavy, which ship."
     )
 
 

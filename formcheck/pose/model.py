@@ -23,6 +23,8 @@ _SHIPPED = {
     "full": "007693c09b2a7e4d680464868144adf3b6209cef4a7304b048632cd8249bcfaa",
     "heavy": "b491f134d0f25b84cf077f9d23b25cdfcc20b9fbdc4e1498aeb401307032968c",
 }
+SHIPPED_MODELS = tuple(_SHIPPED)
+_ONES_THAT_SHIP = f"--model {' or '.join(_SHIPPED)}, which ship"
 # In an installed package; in a checkout.
 _FOLDERS = (Path(__file__).parents[1] / "models", Path(__file__).parents[2] / "models")
 
@@ -58,8 +60,8 @@ def find_model(asked: str = DEFAULT_MODEL) -> PoseModel:
             if not set(members) >= _MEMBERS:
                 missing = sorted(_MEMBERS - set(members))
                 raise ModelError(
-                    f"{path} lacks {' and '.join(missing)}, so it is no pose landmark bundle; make "
-                    "one with models/assemble.py."
+                    f"{path} lacks {' and '.join(missing)}, so it is no pose landmark bundle; give "
+                    f"{_ONES_THAT_SHIP}."
                 )
             for name in _MEMBERS:
                 if members[name].file_size > _LARGEST_BYTES:
@@ -67,8 +69,8 @@ def find_model(asked: str = DEFAULT_MODEL) -> PoseModel:
                 # Reading to the end compares the checksum, too.
                 if bundle.read(name)[4:8] != _TFLITE:
                     raise ModelError(
-                        f"{path}: {name} in it is no TensorFlow Lite network; make the bundle with "
-                        "models/assemble.py."
+                        f"{path}: {name} in it is no TensorFlow Lite network; give "
+                        f"{_ONES_THAT_SHIP}."
                     )
     except FileNotFoundError as error:
         raise ModelError(
@@ -77,7 +79,7 @@ def find_model(asked: str = DEFAULT_MODEL) -> PoseModel:
         ) from error
     except (zipfile.BadZipFile, zlib.error, OSError, ValueError, RuntimeError, EOFError) as error:
         raise ModelError(
-            f"{path} is not a readable landmark bundle; make one with models/assemble.py."
+            f"{path} is not a readable landmark bundle; give {_ONES_THAT_SHIP}."
         ) from error
     return PoseModel(path, sha256_of(path))
 
@@ -88,8 +90,7 @@ def _shipped(name: str) -> PoseModel:
     path = next((folder / file for folder in _FOLDERS if (folder / file).is_file()), None)
     if path is None:
         raise ModelError(
-            f"The landmark model {file} is missing from this installation; install formcheck "
-            "again, or give --model the path of a bundle made with models/assemble.py."
+            f"The landmark model {file} is missing from this installation; install formcheck again."
         )
     if sha256_of(path) != sha256:
         raise ModelError(

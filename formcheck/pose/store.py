@@ -119,6 +119,15 @@ def write_track(track: PoseTrack, path: Path) -> None:
         partial.unlink(missing_ok=True)
 
 
+def clip_of(path: Path) -> str | None:
+    """SHA-256 of the clip that a saved track is of, read without the track. Raises TrackError."""
+    try:
+        metadata = pq.read_schema(path).metadata or {}
+    except (OSError, pa.ArrowException) as error:
+        raise TrackError(f"{path} cannot be read; it is no saved pose track.") from error
+    return _digest(_described(path, metadata).get("source") or {})
+
+
 def read_track(path: Path) -> PoseTrack:
     """Load a track saved by formcheck, or one from another source in the same format.
 

@@ -175,6 +175,16 @@ def _named(faults: Mapping[str, Sequence[int]]) -> str:
     )
 
 
+def _faults_allowed(data: Mapping[str, Any]) -> str:
+    named = _named(data["faults"])
+    if data["allowed"] is None:
+        return f"What came after them does not stand in the way: {named}."
+    return (
+        f"{data['allowed']} of {data['wanted']} may have a fault, so this does not stand in the "
+        f"way: {named}."
+    )
+
+
 def _remedy(data: Mapping[str, Any]) -> str:
     kind = fault_kinds()[data["key"]]
     drill = kind.drill_late if data["when"] == "late" and kind.drill_late else kind.drill
@@ -235,9 +245,7 @@ _SENTENCES: Mapping[str, Any] = {
     "too_heavy": _plain("It broke down early: make it lighter and build it up again."),
     "end_earlier": _plain("End the set while it is still good, after rep {after}."),
     "other_faults": lambda data: f"To clean up first: {_named(data['faults'])}.",
-    "faults_allowed": lambda data: (
-        f"The rest do not stand in the way: {_named(data['faults'])}." if data["faults"] else ""
-    ),
+    "faults_allowed": lambda data: _faults_allowed(data) if data["faults"] else "",
     "not_counted": lambda data: (
         f"{data['reps']} did not count: the range was probably missed, or could not be judged."
     ),

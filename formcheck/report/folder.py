@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import contextlib
-import fcntl
 import os
 import shutil
-import time
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from tempfile import mkdtemp
 
 from formcheck.errors import OutputError
+from formcheck.locks import hold, open_folder
 
 TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
 REPORT, DRAWN_CLIP = "report.json", "annotated.mp4"
@@ -22,7 +21,6 @@ MADE = (*TRACK_FILES, "reps.csv", "reps.xlsx", "report.html", DRAWN_CLIP, REPORT
 _PARTIAL = ".partial"
 # In a scratch folder: what is being taken out of the report's folder, and all of it when it is.
 _EARLIER, _REPLACED = "earlier", "replaced"
-_NEW_S = 5.0
 _NAME_BYTES = 100  # of a folder's name in that of its scratch folder
 
 
@@ -72,36 +70,41 @@ def made_whole(out: Path, overwrite: bool = False, inputs: Sequence[Path] = ()) 
     if existing.is_dir():
         put_right(existing)
     check_free(out, overwrite, inputs)
-    try:
-        name = os.fsdecode(os.fsencode(out.name)[:_NAME_BYTES])
-        scratch = Path(mkdtemp(prefix=f".{name}.", suffix=_PARTIAL, dir=existing))
-    except OSError as error:
-        raise OutputError(_cannot_be_written(out, error)) from error
-    try:
-        with _held(scratch):
+    with ExitStack() as kept:
+        try:
+            name = os.fsdecode(os.fsencode(out.name)[:_NAME_BYTES])
+            with _held(existing):  # nobody may find the scratch folder before it is held
+                scratch = Path(mkdtemp(prefix=f".{name}.", suffix=_PARTIAL, dir=existing))
+                kept.callback(shutil.rmtree, scratch, ignore_errors=True)
+                kept.enter_context(_held(scratch))
+        except OSError as error:
+            raise OutputError(_cannot_be_written(out, error)) from error
+        try:
             yield scratch
             out.mkdir(parents=True, exist_ok=True)
             with _held(out):
                 check_free(out, overwrite, inputs)
                 _move_in(scratch, out)
-    except OSError as error:
-        raise OutputError(
-            f"{out} could not be written ({error.strerror or error}); free some space or choose "
-            "another folder with --out."
-        ) from error
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
+        except OSError as error:
+            raise OutputError(
+                f"{out} could not be written ({error.strerror or error}); free some space or "
+                "choose another folder with --out."
+            ) from error
 
 
 def put_right(folder: Path) -> None:
     """Remove what runs that were killed left in a folder, and undo what one did by half."""
-    for left in folder.glob(f".*{_PARTIAL}"):
-        if left.is_symlink() or not left.is_dir() or not _abandoned(left):
-            continue
-        with contextlib.suppress(OSError):
-            if not os.path.lexists(folder / REPORT):
-                _put_back(left, folder)
-        shutil.rmtree(left, ignore_errors=True)
+    there = [left for left in folder.glob(f".*{_PARTIAL}") if left.is_dir()]
+    if not there:
+        return
+    with contextlib.suppress(OSError), _held(folder):
+        for left in there:
+            if left.is_symlink() or not _abandoned(left):
+                continue
+            with contextlib.suppress(OSError):
+                if not os.path.lexists(folder / REPORT):
+                    _put_back(left, folder)
+            shutil.rmtree(left, ignore_errors=True)
 
 
 def _move_in(scratch: Path, out: Path) -> None:
@@ -141,30 +144,26 @@ def _same(path: Path, given: Path) -> bool:
 @contextmanager
 def _held(folder: Path) -> Iterator[None]:
     """Hold a folder for this process; the system lets go of it however the process ends."""
-    file = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    file = open_folder(folder)
     try:
-        with contextlib.suppress(OSError):  # a file system without locks
-            fcntl.flock(file, fcntl.LOCK_EX)
+        if file is not None:
+            hold(file, wait=True)
         yield
     finally:
-        os.close(file)
+        if file is not None:
+            os.close(file)
 
 
 def _abandoned(scratch: Path) -> bool:
-    """Whether no process holds this scratch folder; unknown counts as held, and so does one so
-    new that its process may not have come to it."""
+    """Whether no process holds this scratch folder; unknown counts as held."""
     try:
-        if time.time() - scratch.stat().st_mtime < _NEW_S and not any(scratch.iterdir()):
-            return False
-        file = os.open(scratch, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+        file = open_folder(scratch)
     except OSError:
         return False
-    try:
-        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
+    if file is None:
         return False
-    else:
-        return True
+    try:
+        return bool(hold(file))
     finally:
         os.close(file)
 

@@ -25,6 +25,7 @@ _OTHERS: dict[str, tuple[str, Literal["side", "front"] | None]] = {
     "surface": ("Support and surface", "side"),
     "protraction": ("Shoulder blades at the top", None),
     "tempo": ("Tempo", None),
+    "arms": ("One arm or two", "front"),
     "trunk_rotation": ("Trunk rotation", None),
     "reps": ("Reps", None),
 }

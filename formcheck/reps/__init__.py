@@ -1,0 +1,1 @@
+"""From curves to attempts, reps and phases; two clips of one set."""

@@ -1,7 +1,8 @@
 """Attempts that fail: the way down without the way back up.
 
 The lifter stays down, or presses part of the way and stops or sinks back. Such an attempt ends
-what it is part of: nothing follows it without a break.
+what it is part of: nothing follows it without a break. Who lies down after the last rep to rest
+made no attempt, and shows it by letting the hands go, or by going lower than in any rep.
 """
 
 from __future__ import annotations
@@ -32,7 +33,10 @@ _PRESSED_DEG = 12.0  # a rise of less is no press
 _STOPPED_S, _STAYED_S = 1.5, 0.5
 _AT_ONCE_S = 1.0
 _CLIP_ENDS_S = 0.3
-_LIFTED_S = 4.0  # hands off the floor at the bottom for longer is a rest
+# Who lies down to rest presses nothing and lets the hands go this soon; or goes down at the set's
+# pace to lower than any rep was.
+_LETS_GO_TAKES_S = 0.3
+_LETS_GO_S, _LOWER_DEG, _OF_USUAL_PACE = 1.5, 12.0, 0.6
 _TOP_SHARE = 0.03  # of the way down, within which the elbow is still at the top
 _SETTLED_S = 0.2  # at the top before an attempt starts
 
@@ -62,9 +66,12 @@ def with_failed(
         waves = _last_waves(inside, t_s, smooth)
         last = _joined(waves, t_s, smooth) if waves else None
         failed = _failed(last, t_s[places], smooth[places], least, float(t_s[-1]))
-        if failed is None or _pressed_on(stretches == number + 1, t_s, smooth, failed.end_s):
+        if failed is None:
             continue
         before = inside[-1] if inside else None
+        if before is not None and _lies_down(failed, inside, t_s, smooth):
+            out[out.index(before)] = replace(before, lies_down_after=True)
+            continue
         if last is not None and failed.start_s == last.start_s:
             for rep in waves:
                 out.remove(rep)
@@ -77,15 +84,6 @@ def with_failed(
     return [replace(rep, index=i + 1) for i, rep in enumerate(out)]
 
 
-def _pressed_on(follows: BoolArray, t_s: FloatArray, curve: FloatArray, ended_s: float) -> bool:
-    """Whether the next stretch (M,) begins soon and bent: hands lifted at the bottom, set down
-    again, and pressed."""
-    places = np.flatnonzero(follows)
-    if not len(places) or t_s[places[0]] - ended_s > _LIFTED_S:
-        return False
-    return bool(curve[places[0]] < _STARTS_STRAIGHT_DEG)
-
-
 def _failed(
     last: Rep | None, t_s: FloatArray, curve: FloatArray, least: float, clip_ends_s: float
 ) -> Rep | None:
@@ -94,13 +92,17 @@ def _failed(
     if since >= len(t_s) - 1:
         return None
     high = since + int(np.argmax(curve[since:]))
-    low = high + int(np.argmin(curve[high:]))
+    ends_s = float(t_s[-1])
+    cut_off = ends_s > clip_ends_s - _CLIP_ENDS_S
+    # Hands that let go bend the elbows once more, and that is no part of the way down.
+    seen = len(curve)
+    if not cut_off:
+        seen = max(high + 1, int(np.searchsorted(t_s, ends_s - _LETS_GO_TAKES_S)))
+    low = high + int(np.argmin(curve[high:seen]))
     # The way down begins when it is last that high.
     near_top = curve[high] - _TOP_SHARE * (curve[high] - curve[low])
     high += int(np.flatnonzero(curve[high : low + 1] >= near_top)[-1])
     fell_deg = float(curve[high] - curve[low])
-    ends_s = float(t_s[-1])
-    cut_off = ends_s > clip_ends_s - _CLIP_ENDS_S
     if last is not None and (part := _pressed_share(last, t_s, curve)) < _NEARLY_UP_SHARE:
         down_deg = _bend_deg(last, t_s, curve)
         sinks = fell_deg > _SINKS_SHARE * part * down_deg and t_s[high] - last.top_s < _AT_ONCE_S
@@ -118,9 +120,9 @@ def _failed(
     left_top, arrived = high, high + int(np.argmax(gone >= 1 - _TOP_SHARE))
     if ends_s - t_s[arrived] < (_STOPPED_S if cut_off else _STAYED_S):
         return None
-    top = low + int(np.argmax(curve[low:]))
+    top = low + int(np.argmax(curve[low:seen]))
     pressed = curve[top] - curve[low] >= _PRESSED_DEG
-    start = low + int(np.argmax(curve[low:] >= curve[low] + 0.1 * (curve[top] - curve[low])))
+    start = low + int(np.argmax(curve[low:seen] >= curve[low] + 0.1 * (curve[top] - curve[low])))
     return Rep(
         index=0,
         start_s=float(t_s[left_top]),
@@ -132,6 +134,20 @@ def _failed(
         last=True,
         failed=True,
     )
+
+
+def _lies_down(failed: Rep, reps: Sequence[Rep], t_s: FloatArray, curve: FloatArray) -> bool:
+    """Whether a way down without a way up is no attempt: after the set, to rest on the floor."""
+    if failed.start_s < reps[-1].top_s or failed.bottom_end_s < failed.end_s:  # a press was tried
+        return False
+    let_go = failed.end_s < t_s[-1] - _CLIP_ENDS_S
+    if let_go and failed.end_s - failed.bottom_start_s < _LETS_GO_S:
+        return True
+    usual_s = float(np.median([rep.eccentric_s for rep in reps]))
+    lows = np.interp([rep.bottom_s for rep in reps], t_s, curve)
+    low = float(np.interp(failed.bottom_s, t_s, curve))
+    at_pace = failed.eccentric_s > _OF_USUAL_PACE * usual_s
+    return bool(at_pace and low < lows.min() - _LOWER_DEG)
 
 
 def _last_waves(reps: Sequence[Rep], t_s: FloatArray, curve: FloatArray) -> list[Rep]:

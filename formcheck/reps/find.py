@@ -26,6 +26,7 @@ _REST_S = 0.7  # of the rest beside a phase that its fit looks at
 _PLATEAU_SHARE = 0.02
 # Between two pulses the elbows straighten by less than this share of the rep's own bend.
 _PULSE_SHARE = 0.5
+_MISREAD_DEG = 15.0  # nobody starts a rep so much more bent than the others and locks out after it
 # Out of position for this long between two reps is a rest between two sets: shorter breaks are
 # taken within one (common practice).
 SETS_APART_S = 15.0
@@ -55,6 +56,8 @@ class Rep:
     bend_share_percent: float = 100.0
     failed: bool = False
     pulses: int = 0  # small presses at the bottom before the one that reached the top
+    released_s: float = 0.0  # for so long the hands were off the floor at the bottom
+    lies_down_after: bool = False  # went down once more without pressing: taken for a rest
 
     @property
     def eccentric_s(self) -> float:
@@ -167,6 +170,25 @@ def pulse_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
     return (f"Pulses at the bottom ({each}); a rep with pulses counts once.",)
 
 
+def release_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
+    """One sentence each: where hands were lifted at the bottom, and where the lifter lay down."""
+    said = []
+    lifted = [rep for rep in reps if rep.released_s]
+    if lifted:
+        longest = max(rep.released_s for rep in lifted)
+        said.append(
+            f"Hands lifted off the floor at the bottom ({rep_list([r.index for r in lifted])}), "
+            f"for up to {longest:.1f} s: that time counts as the pause at the bottom."
+        )
+    said += [
+        f"After rep {rep.index} you went down once more, and no press is seen: taken as lying down "
+        "to rest. If it was a rep that failed, the set ended one rep later."
+        for rep in reps
+        if rep.lies_down_after
+    ]
+    return tuple(said)
+
+
 def rest_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
     """One sentence where the clip holds more than one set, with the rests between them."""
     breaks = [
@@ -189,12 +211,22 @@ def _hold_end(t_s: FloatArray, in_position: BoolArray, after: int) -> float:
 
 
 def _bend_shares_percent(smooth: FloatArray, found: list[Bend]) -> list[float]:
-    """Each bend as ``Rep.bend_share_percent`` has it."""
-    drop_deg = [float(smooth[b.start] - smooth[b.bottom]) for b in found]
+    """Each bend as ``Rep.bend_share_percent`` has it.
+
+    One that starts far below the set's usual top is measured from there: its elbow was misread
+    before it bent, and it would seem to have bent less than it did.
+    """
+    if not found:
+        return []
+    usual = float(np.median([max(smooth[b.start], smooth[b.end]) for b in found]))
+    tops = [float(smooth[b.start]) for b in found]
+    tops = [top if usual - top < _MISREAD_DEG else usual for top in tops]
+    drop_deg = [top - float(smooth[b.bottom]) for top, b in zip(tops, found, strict=True)]
     out = []
     for i, bend in enumerate(found):
         beside_deg = [drop_deg[j] for j in (i - 1, i + 1) if 0 <= j < len(found)]
-        pressed = float(smooth[bend.end] - smooth[bend.bottom]) / drop_deg[i]
+        own_deg = float(smooth[bend.start] - smooth[bend.bottom])
+        pressed = float(smooth[bend.end] - smooth[bend.bottom]) / own_deg
         share = drop_deg[i] / min(beside_deg) if beside_deg else 1.0
         out.append(100.0 * (pressed if pressed < _PRESSED_SHARE else share))
     return out

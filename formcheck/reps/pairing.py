@@ -31,6 +31,9 @@ from formcheck.signals.one_arm import seen_height
 # as found on rendered pairs.
 CURVE_SD_DEG = 7.0
 MOMENT_SD_S = np.array([0.12, 0.10, 0.045, 0.06])  # leaves top, lands, drives, reaches top
+# An elbow told from how far its shoulder is from its hand, as where one arm works, is less sure:
+# so much more do its moments differ (four rendered pairs).
+_ONE_ARM_MOMENTS = 2.0
 DEPTH_SD_DEG = 3.5
 FLARE_SD_DEG = 4.0
 
@@ -108,7 +111,11 @@ def pair_looks(first: Look, second: Look, one_arm_at_a_time: bool = False) -> Pa
         which = "first" if not first.reps else "second"
         return _refused((f"The {which} clip shows no rep to match.",))
     a, b = _curve(first), _curve(second)
-    judged = [_judge(first, second, a, b, offset_s) for offset_s in _rough_offsets(first, second)]
+    moment_sd_s = MOMENT_SD_S * (_ONE_ARM_MOMENTS if one_arm_at_a_time else 1.0)
+    judged = [
+        _judge(first, second, a, b, offset_s, moment_sd_s)
+        for offset_s in _rough_offsets(first, second)
+    ]
     tried = [candidate for candidate in judged if candidate is not None]
     if not tried:
         return _refused(("At no offset do reps of the two clips fall together.",))
@@ -212,8 +219,12 @@ def _judge(
     a: tuple[FloatArray, FloatArray],
     b: tuple[FloatArray, FloatArray],
     rough_s: float,
+    moment_sd_s: FloatArray,
 ) -> _Candidate | None:
-    """Everything that speaks for or against one offset, refined to the best near it."""
+    """Everything that speaks for or against one offset, refined to the best near it.
+
+    ``moment_sd_s`` (4,) of the moments of a rep between two views of one set.
+    """
     matches = _matches(first.reps, second.reps, rough_s)
     shared = len(matches) / min(len(first.reps), len(second.reps))
     if not matches or shared < _LEAST_SHARED:
@@ -243,7 +254,7 @@ def _judge(
         return None
     curve = float(np.sqrt(np.mean(apart[~lost] ** 2)))
     moments -= offset_s
-    in_sd = float(np.nanmean((moments / MOMENT_SD_S) ** 2))
+    in_sd = float(np.nanmean((moments / moment_sd_s) ** 2))
     depth = _differences(first, second, matches, "elbow_deg")
     flare = _differences(first, second, matches, "flare_deg")
     terms = [(curve / CURVE_SD_DEG) ** 2, in_sd]

@@ -1,0 +1,1 @@
+"""From landmarks to curves: view, ground, the body in space."""

@@ -132,7 +132,7 @@ def read_signals(
     ``hands_above_feet`` (arm lengths) and ``on_knees`` help a front view, which cannot tell a
     raised end from a tilted camera; other views do not need them.
     """
-    grid = _on_grid(track)
+    grid = on_grid(track)
     grid_s = grid.t_s
     near = planted_side(grid.points, view.near_side or "left")
     in_position = find_position(grid.points, near, view)
@@ -243,7 +243,7 @@ def _mean(curves: list[FloatArray]) -> FloatArray:
 
 
 @dataclass(frozen=True)
-class _Grid:
+class Grid:
     """The landmarks at even times, and how well they are known."""
 
     t_s: FloatArray
@@ -252,7 +252,7 @@ class _Grid:
     noise_px: float  # sd of what is left of the landmarks' jitter, one coordinate
 
 
-def _on_grid(track: PoseTrack) -> _Grid:
+def on_grid(track: PoseTrack) -> Grid:
     """Points by landmark on the uniform grid, outliers out, smoothed."""
     frames = len(track.t_s)
     rate = 1.0 / float(np.median(np.diff(track.t_s))) if frames > 1 else track.fps
@@ -272,7 +272,7 @@ def _on_grid(track: PoseTrack) -> _Grid:
     places_px = smooth.reshape(len(grid), -1, 2)
     # A landmark is one point: what is wrong in x is not to be trusted in y.
     places_px[np.isnan(places_px).any(axis=2)] = np.nan
-    return _Grid(
+    return Grid(
         grid,
         {name: places_px[:, i] for i, name in enumerate(LANDMARKS)},
         rate,
@@ -291,7 +291,7 @@ def _in_picture(track: PoseTrack) -> FloatArray:
     return np.where((guessed | hidden)[:, :, None], np.nan, track.xy_px)
 
 
-def _bridged(track: PoseTrack, grid: _Grid, sides: list[str]) -> BoolArray:
+def _bridged(track: PoseTrack, grid: Grid, sides: list[str]) -> BoolArray:
     """Grid times whose nearest sight of the arm is further off than the pose rate explains."""
     names = [f"{side}_{joint}" for side in sides for joint in ("shoulder", "wrist")]
     seen_s = track.t_s[np.isfinite(np.stack([track.xy(name)[:, 0] for name in names])).all(axis=0)]

@@ -30,6 +30,7 @@ _SUNK, _STAYS, _BEND_NEARBY_S = 0.8, 0.12, 3.0
 # Hands this far above the shoulders when the arms are straight hang from a bar or hold one over
 # the chest: no push-up. On a wall they are level with them.
 _OVERHEAD = 0.4
+_ALONG_COS = 0.97  # arms within 14 degrees of the trunk hang along it, whatever the view
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
 _KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
@@ -72,6 +73,11 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     if below < -_OVERHEAD:
         return np.zeros(len(reach_px), dtype=bool)
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
+    if view.slanted:
+        # At a slant, arms that lean on a bar before a steep body lie near the line of its trunk.
+        upright &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None]) | arms_hang(
+            wrist - shoulder, hip - shoulder, span, _ALONG_COS
+        )
     if view.kind in ("side", "oblique"):
         upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
     else:

@@ -12,8 +12,9 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
+from scipy.ndimage import binary_dilation
 
-from formcheck.maths.arrays import FloatArray
+from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.geometry import length
 from formcheck.pose.track import PoseTrack, Side
 from formcheck.signals.body_model import elbow_of_reach_deg
@@ -27,6 +28,9 @@ _LIFTED = 0.3  # arm lengths that one wrist stays higher than the other in a fro
 _MOSTLY = 0.8
 # Of the time in which one arm is bent, the other has to be straighter by this much.
 _BENT_DEG, _APART_DEG, _SHARE = 120.0, 40.0, 0.6
+# Shoulders this much off their usual width are not the body's; nor is what was seen so soon
+# before or after.
+_OTHER_WIDTH, _LOST_AROUND_S = 0.35, 0.25
 _SIDES: tuple[Side, Side] = ("left", "right")
 
 
@@ -89,10 +93,26 @@ def one_at_a_time(signals: Signals) -> bool:
     return bool(bent.any()) and float(apart.sum() / bent.sum()) > _SHARE
 
 
+def lost_from_front(signals: Signals) -> BoolArray:
+    """(M,) where the shoulders are far nearer together or wider apart than usual: a trunk that
+    turns over one arm does less, so the landmarks are not on them."""
+    width = length(signals.points_px["left_shoulder"] - signals.points_px["right_shoulder"])
+    known = signals.in_position & np.isfinite(width)
+    if not known.any():
+        return ~known
+    off = np.abs(width / np.median(width[known]) - 1.0) > _OTHER_WIDTH
+    around = 2 * round(_LOST_AROUND_S * signals.rate_hz) + 1
+    return np.asarray(binary_dilation(off, np.ones(around)))
+
+
 def of_one_arm(
-    signals: Signals, elbow: Mapping[Side, FloatArray], plus_minus_deg: float = PLUS_MINUS_DEG
+    signals: Signals,
+    elbow: Mapping[Side, FloatArray],
+    plus_minus_deg: float = PLUS_MINUS_DEG,
+    lost: BoolArray | None = None,
 ) -> Signals:
-    """The curves with these elbows (M,), the more bent of which is that of the arm that works."""
+    """The curves with these elbows (M,), the more bent of which is that of the arm that works;
+    ``lost`` (M,) where they are no sight of it."""
     working = np.fmin(elbow["left"], elbow["right"])
     seen = np.isfinite(working)
     return replace(
@@ -102,6 +122,6 @@ def of_one_arm(
         elbow_right_deg=elbow["right"],
         elbow_sd_deg=np.where(seen, plus_minus_deg / 1.96, np.nan),
         flare_deg=np.full(len(working), np.nan),
-        bridged=signals.bridged & ~seen,
+        bridged=(signals.bridged & ~seen) | (False if lost is None else lost),
         misfit=0.0,
     )

@@ -35,6 +35,9 @@ _HANGING_ARM_COS = 0.88  # an arm along a trunk seen in full: standing or kneeli
 _SHORT_TRUNK = 0.75  # a trunk shorter than this, in arm lengths, is seen end on
 _LEVEL, _STEEP = 0.34, 0.7  # sines of 20 and of 45 degrees
 _ARM_AND_HIP = ("shoulder", "elbow", "wrist", "hip")
+# A hand that the model gives less than this chance to be visible is hidden: in rendered sets with
+# hands in sight it gives the near one 0.5 and more, and mostly over 0.8.
+_HAND_SEEN = 0.35
 _NOW_AND_THEN = 0.5  # a side seen in fewer pictures than this share of the other's shows nothing
 
 
@@ -101,8 +104,9 @@ def lies_turned(track: PoseTrack, view: View) -> bool:
     """Whether a picture from the side lies on its side, head down, or upside down.
 
     Hands that carry a body are below its shoulders, or level with them against a wall; they are
-    not above them, and where the feet are high above the head, as in a handstand, they are
-    straight below. Turned head up, a floor push-up looks like one against a wall.
+    not above them, unless they hang from a bar over the head, and where the feet are high above
+    the head, as in a handstand, they are straight below. Turned head up, a floor push-up looks
+    like one against a wall.
     """
     use = push_up_frames(track)
     if not view.from_side or not use.any():
@@ -112,7 +116,34 @@ def lies_turned(track: PoseTrack, view: View) -> bool:
     )
     arm, body = (np.nanmedian(one, axis=0) for one in (wrist - shoulder, shoulder - ankle))
     arm_down, head_down = (float(one[1] / max(np.linalg.norm(one), 1e-9)) for one in (arm, body))
+    if head_down < -_STEEP:
+        return False
     return arm_down < -_LEVEL or (head_down > _STEEP and arm_down < 0.5)
+
+
+def hands_overhead(track: PoseTrack) -> bool:
+    """Whether the hands are above the shoulders for most of the time, as on a bar that one hangs
+    from or presses up."""
+    shoulder, wrist = _middle(track, "shoulder"), _middle(track, "wrist")
+    arm = wrist - shoulder
+    down = arm[:, 1] / np.maximum(np.linalg.norm(arm, axis=1), 1e-9)
+    known = down[np.isfinite(down)]
+    return len(known) > 0 and float(np.median(known)) < -_LEVEL
+
+
+def hands_hidden(track: PoseTrack, view: View) -> bool:
+    """Whether the hands of somebody who is seen are hidden for most of the time, so that where the
+    model puts them is its guess."""
+    sides = (view.near_side,) if view.near_side is not None else ("left", "right")
+    chances = []
+    for side in sides:
+        there = np.isfinite(track.xy(f"{side}_shoulder")[:, 0])
+        seen = np.isfinite(track.xy(f"{side}_wrist")[:, 0])
+        # A track that gives no chance of being visible shows what it holds.
+        chance = np.nan_to_num(track.visibility[:, INDEX[f"{side}_wrist"]], nan=1.0)
+        if there.any():
+            chances.append(float(np.median(np.where(seen, chance, 0.0)[there])))
+    return bool(chances) and max(chances) < _HAND_SEEN
 
 
 def only_side_seen(track: PoseTrack) -> Side | None:
@@ -139,6 +170,33 @@ def without_rare_side(track: PoseTrack) -> PoseTrack:
     return replace(track, xy_px=xy_px)
 
 
+def named_as_it_faces(track: PoseTrack) -> PoseTrack:
+    """The track of one side under the name of the side that faces the camera.
+
+    Which side that is follows from the way the body faces; a tracker of one side may call it by
+    either name, and a body with its sides exchanged cannot be fitted.
+    """
+    seen, use = only_side_seen(track), push_up_frames(track)
+    if seen is None or not use.any() or _end_on(track, use):
+        return track
+    ventral, head, _, _ = _directions(track, use)
+    near: Side = "right" if _cross(head, ventral) > 0 else "left"
+    if near == seen:
+        return track
+    other = {"left": "right", "right": "left"}
+    order = [
+        INDEX[name.replace(side, other[side]) if (side := name.split("_")[0]) in other else name]
+        for name in INDEX
+    ]
+    world_m = None if track.world_m is None else track.world_m[:, order]
+    return replace(
+        track,
+        xy_px=track.xy_px[:, order],
+        visibility=track.visibility[:, order],
+        world_m=world_m,
+    )
+
+
 def push_up_frames(track: PoseTrack) -> BoolArray:
     """(N,) True where the hands are planted and the arms do not hang along the trunk.
 
@@ -161,7 +219,12 @@ def push_up_frames(track: PoseTrack) -> BoolArray:
     return candidate & planted
 
 
-def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float | FloatArray) -> BoolArray:
+def arms_hang(
+    arm: FloatArray,
+    trunk: FloatArray,
+    arm_length_px: float | FloatArray,
+    least_cosine: float = _HANGING_ARM_COS,
+) -> BoolArray:
     """(M,) True where the arm lies along a trunk that is seen in full: standing, kneeling up.
 
     ``arm`` (M, 2) shoulder to wrist and ``trunk`` (M, 2) shoulder to hip, px.
@@ -169,9 +232,7 @@ def arms_hang(arm: FloatArray, trunk: FloatArray, arm_length_px: float | FloatAr
     trunk_length = np.linalg.norm(trunk, axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         cosine = np.einsum("ij,ij->i", arm, trunk) / (np.linalg.norm(arm, axis=1) * trunk_length)
-        return np.asarray(
-            (cosine > _HANGING_ARM_COS) & (trunk_length > _SHORT_TRUNK * arm_length_px)
-        )
+        return np.asarray((cosine > least_cosine) & (trunk_length > _SHORT_TRUNK * arm_length_px))
 
 
 def _middle(track: PoseTrack, joint: str) -> FloatArray:

@@ -1,0 +1,1 @@
+"""Which push-up it was."""

@@ -15,6 +15,7 @@ from formcheck.maths.geometry import length
 from formcheck.maths.quantity import Quantity, median_known, not_measured
 from formcheck.pose.track import Side
 from formcheck.reps.look import Look
+from formcheck.reps.pairing import STRANGE
 from formcheck.signals.body_model import elbow_of_reach_deg, elbow_offset
 from formcheck.signals.curves import Signals
 from formcheck.signals.one_arm import (
@@ -32,6 +33,14 @@ _BENT_DEG, _STRAIGHT_DEG = 120.0, 145.0  # archer: one elbow at most, the other 
 # seen in one set does one arm work and then the other.
 _SHOWS_NONE, _SHOWS = 0.25, 0.5
 
+# The far wrist seen in fewer of the top positions than this, or jumping about by more than this
+# many arm lengths, is the model's guess: it puts it now on the floor and now at the body.
+_SEEN_SHARE, _JUMPS = 0.5, 0.5
+
+HIDDEN_ARM = (
+    "the body hides the far arm here, so two arms and one look alike; if it was one arm, say so or "
+    "film from the front"
+)
 FAR_ARM = "the far arm worked in this rep, and the body hides it; film from the front"
 ONE_AT_A_TIME = "one arm works at a time, so the two are not compared within a rep"
 
@@ -60,8 +69,10 @@ def arm_work(front: Look | None, side: Look | None, told: Arms | None = None) ->
     if seen is None or not seen.reps:
         return ArmWork(told, 0.0)
     lifted = _lifted_hand(seen)
-    if told != "archer" and (lifted.arms == "one" or told == "one"):
-        return lifted if lifted.arms == "one" else replace(lifted, arms="one", working=())
+    if told != "archer" and lifted.arms == "one":
+        return lifted
+    if told == "one":
+        return _one_arm_told(seen)
     if front is not None:
         return _archer_in_front(front, told)
     return _archer_from_side(seen, lifted, told)
@@ -137,8 +148,48 @@ def _lifted_hand(look: Look) -> ArmWork:
     part = sum(side is not None for side in working) / len(working)
     if part > 0.5:
         return ArmWork("one", part, tuple(working), _pattern(working))
+    if look.view.from_side and _far_hand_hidden(look):
+        return ArmWork(None, 0.0)
     seen = look.view.kind != "side"
     return ArmWork("two" if part < 0.2 else None, (0.9 if seen else 0.7) * (1 - part))
+
+
+def _one_arm_told(look: Look) -> ArmWork:
+    """One arm, as told, where no lifted hand was seen: from the side the near one, whose hand
+    stays on the floor."""
+    if not look.view.from_side or look.view.near_side is None:
+        return ArmWork("one", 1.0)
+    working = (look.view.near_side,) * len(look.reps)
+    return ArmWork("one", 1.0, working, _pattern(working))
+
+
+def _far_hand_hidden(look: Look) -> bool:
+    """Whether a view from the side leaves open where the far hand was."""
+    near, px = look.signals.near_side, look.signals.points_px
+    far = "left" if near == "right" else "right"
+    top = top_frames(look.signals, look.reps) & np.isfinite(px[f"{near}_wrist"][:, 0])
+    from_near = (px[f"{far}_wrist"] - px[f"{near}_wrist"]) / look.signals.arm_length_px
+    known = top & np.isfinite(from_near[:, 0])
+    if known.sum() < _SEEN_SHARE * max(int(top.sum()), 1):
+        return True
+    during = look.signals.in_position & np.isfinite(from_near[:, 0])
+    away = length(from_near - np.median(from_near[known], axis=0))[during]
+    return bool(np.percentile(away, 97) > _JUMPS)
+
+
+def near_arm_alone(look: Look, work: ArmWork) -> bool:
+    """Whether every rep of a one-arm set was done by the arm that this side view shows in full:
+    then the fitted body, if it fits one body, is that of the working arm."""
+    near = look.view.near_side
+    return (
+        work.arms == "one"
+        and look.view.from_side
+        and near is not None
+        and look.signals.near_side == near
+        and set(work.working) == {near}
+        and look.signals.body is not None
+        and look.signals.body.misfit < STRANGE
+    )
 
 
 def _pattern(working: Sequence[Side | None]) -> Literal["alternating", "same_side"] | None:
@@ -160,6 +211,8 @@ def _arm_px(px: Mapping[str, FloatArray], side: str) -> FloatArray:
 def with_working_arm(look: Look, work: ArmWork) -> Look:
     """The look with the elbow of the arm that worked, rep by rep; NaN where it was not seen."""
     if work.arms not in ("archer", "one") or len(work.working) != len(look.reps):
+        return look
+    if near_arm_alone(look, work):
         return look
     signals = look.signals
     if look.view.from_side:

@@ -48,7 +48,9 @@ USUAL_ROLL_SD_DEG = 2.5
 CAMERA_HEIGHT_PER_DISTANCE = 0.25
 CAMERA_HEIGHT_SD = 0.08
 YAW_NOISE_DEG = 5.0  # square side views read as up to this much, or a little more
-BODY_HEIGHT_PER_DISTANCE = 0.12  # of the middle of the line ankle to shoulder
+# Of the middle of the line ankle to shoulder: of a body on the floor, and of one that leans steeply
+# (half of 1.4 m times the sine of how it leans, seen from 3 m).
+BODY_HEIGHT_PER_DISTANCE, LEANING_HEIGHT_PER_DISTANCE = 0.12, 0.235
 
 # Heights of the points over the surface that bears them, in arm lengths: half the thickness of
 # hand, toes and knee (from memory); the ankle of an upright foot stands on its ball (foot length
@@ -62,6 +64,10 @@ LEANING_SD_DEG, LEANING_SD_PER_CONTACT_SD = 0.8, 0.3
 HEIGHT_PLUS_MINUS = 0.08  # 95 %, arm lengths
 WALL_INCLINATION_SD_DEG = 10.0  # how steep people stand at a wall differs so much; assumed
 
+STEEPEST_AT_SLANT_DEG = 80.0
+STEEP_AT_SLANT = (
+    "seen at a slant this body looks upright, so its angle does not show; film square from the side"
+)
 FRONT_ON = "the body points at the camera here, so its angle does not show; film from the side"
 UNSEEN = "shoulder, hand and foot were not seen together at the top; film the whole body"
 
@@ -111,7 +117,8 @@ def stance_at_top(
     contact_deg = _contact_angle_deg(signals, use, support, signals.arm_length_px, lifted)
     if not np.isfinite(contact_deg):
         return _unknown(UNSEEN)
-    propped = _propped(at, support, contact_deg, signals.arm_length_px, look.view)
+    ends = _ends(signals, use, at, support, look.view)
+    propped = _propped(at, ends, support, contact_deg, signals.arm_length_px, look.view)
     judged, surface_confidence = _judge_surface(propped)
     surface = surface or judged
     slope_deg, slope_sd = _level(propped, surface)
@@ -145,6 +152,7 @@ class _Propped:
 
 def _propped(
     at: Mapping[str, FloatArray],
+    body: tuple[FloatArray, FloatArray],
     support: Support | None,
     contact_deg: float,
     arm_px: float,
@@ -155,15 +163,18 @@ def _propped(
     reach = float(np.median(np.linalg.norm(hand - foot, axis=1))) / arm_px
     uneven_sd = _degrees(CONTACT_HEIGHT_SD * (2 if support == "knees" else 1) / reach)
     slant_sd = _degrees(CAMERA_HEIGHT_SD * slant)
-    base = at["knee" if support == "knees" else "ankle"]
-    at_slant_deg = _degrees((CAMERA_HEIGHT_PER_DISTANCE - BODY_HEIGHT_PER_DISTANCE) * slant)
+    rises_deg = _angle_deg(*body)
+    height = max(
+        BODY_HEIGHT_PER_DISTANCE, LEANING_HEIGHT_PER_DISTANCE * float(np.sin(np.radians(rises_deg)))
+    )
+    at_slant_deg = _degrees((CAMERA_HEIGHT_PER_DISTANCE - height) * slant)
     drop_deg = -_angle_deg(at["shoulder"], at["wrist"])
     return _Propped(
         contact_deg=contact_deg + _degrees(CAMERA_HEIGHT_PER_DISTANCE * slant),
         contact_sd=float(np.hypot(uneven_sd, slant_sd)),
         slant_sd=abs(slant_sd),
         reach=reach,
-        leaning_deg=_angle_deg(base, at["shoulder"]) + at_slant_deg,
+        leaning_deg=rises_deg + at_slant_deg,
         arm_drop_deg=180 - drop_deg if drop_deg > 90 else drop_deg,
     )
 
@@ -195,6 +206,8 @@ def _level(propped: _Propped, surface: Surface | None) -> tuple[float, float]:
 
 
 def _inclination(propped: _Propped, slope_deg: float, slope_sd: float, view: View) -> Quantity:
+    if view.slanted and propped.leaning_deg > STEEPEST_AT_SLANT_DEG:
+        return not_measured(STEEP_AT_SLANT)
     in_picture = np.radians(propped.leaning_deg - slope_deg)
     inclination = np.arctan2(np.sin(in_picture) * np.cos(_yaw(view)), np.cos(in_picture))
     sd = np.hypot(
@@ -329,6 +342,32 @@ def _contact_angle_deg(
         if np.isfinite((hand - foot)[:, 0]).any():
             angles.append(_angle_deg(foot, hand))
     return float(np.mean(angles)) if angles else float("nan")
+
+
+def _ends(
+    signals: Signals,
+    use: BoolArray,
+    at: Mapping[str, FloatArray],
+    support: Support | None,
+    view: View,
+) -> tuple[FloatArray, FloatArray]:
+    """Both ends of the body, foot (knee) and shoulder: (M, 2) px each, y up.
+
+    At a slant the near shoulder lies further across the picture than the near foot, by what
+    shoulders are wider than feet: there the middle of both sides is taken, where both are seen.
+    """
+    foot = "knee" if support == "knees" else "ankle"
+    near = at[foot], at["shoulder"]
+    if not view.slanted:
+        return near
+    other = sagittal_points(signals, View("side", "left" if view.near_side == "right" else "right"))
+    facing = np.sign(np.nanmedian((at["shoulder"] - at["hip"])[:, 0]))
+    far_facing = np.sign(np.nanmedian((other["shoulder"] - other["hip"])[use, 0]))
+    if facing != far_facing:
+        return near
+    low, high = ((one + other[joint][use]) / 2 for one, joint in zip(near, (foot, "shoulder"),
+                                                                     strict=True))  # fmt: skip
+    return _filled(low, near[0]), _filled(high, near[1])
 
 
 def _knee(at: Mapping[str, FloatArray], arm_px: float) -> tuple[float, float]:

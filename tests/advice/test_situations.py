@@ -22,10 +22,10 @@ SITUATIONS = tomllib.loads(Path(__file__).with_name("situations.toml").read_text
 # What the words of a set mean: the moves of a rep, and how far its hips hang.
 REPS: dict[str, tuple[list[Move], float]] = {
     "clean": (rep(down_s=1.9, bottom_s=0.1, up_s=0.9, top_s=0.9), 0.0),
-    "shallow": (rep(bottom_deg=115.0), 0.0),
+    "shallow": (rep(bottom_deg=108.0), 0.0),
     # One every three seconds.
     "on the beat": (rep(down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
-    "shallow on the beat": (rep(115.0, down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
+    "shallow on the beat": (rep(108.0, down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
     "soft": (rep(top_deg=140.0), 0.0),
     "sag": (rep(), 22.0),
     "piked": (rep(), -26.0),
@@ -42,6 +42,10 @@ def done(text: str) -> Coached:
     """The set that a line of words describes."""
     if held := re.fullmatch(r"hold (\d+) s", text):
         return Coached(course=[(float(held[1]) - 3.0, 170.0)])
+    if hangs := re.fullmatch(r"(\d+) hanging throughout", text):
+        return Coached(course=rep() * int(hangs[1]), always_sag_deg=22.0, flare_deg=45.0)
+    if flared := re.fullmatch(r"(\d+) flared", text):
+        return Coached(course=REPS["clean"][0] * int(flared[1]), flare_deg=88.0)
     if one_arm := re.fullmatch(r"(\d+) (archer|one-arm)", text):
         archer = one_arm[2] == "archer"
         return Coached(

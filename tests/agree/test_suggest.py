@@ -11,6 +11,8 @@ from formcheck.agree.suggest import LEAST_REPS, suggest
 from formcheck.agree.sweep import Labelled, SweepError, labelled, sweep, sweep_two
 from tests.agree.made import labels_at, made_set, with_errors
 
+pytestmark = pytest.mark.slow
+
 PLUS_MINUS = 3.0
 
 

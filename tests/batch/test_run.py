@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import psutil
@@ -22,6 +23,8 @@ from formcheck.errors import Exit, OutputError
 from formcheck.job import SetJob
 from formcheck.report.contract import check
 from tests.batch.folders import batch, fill, summary_of, troubled
+
+pytestmark = pytest.mark.slow
 
 ROOT = Path(__file__).parents[2]
 TWO = {"anna/sag.parquet": "hip_sag_side", "bo/short.parquet": "partial_side"}
@@ -48,6 +51,7 @@ def test_every_set_gets_its_report_and_the_group_its_summary(judged: Judged) -> 
     views = json.loads((out / "anna/flared/report.json").read_text())["clips"]
     assert [clip["view"] for clip in views] == ["side", "front"]
     assert all(summary_of(out).values())
+    assert summary_of(out)["summary.html"].count(b"data:image/jpeg") >= 4  # stick figures
     assert not list(out.rglob("*.partial")) and not (out / ".formcheck/running").exists()
 
 
@@ -111,8 +115,12 @@ def test_whatever_goes_wrong_with_one_set_the_others_go_on(tmp_path: Path) -> No
     assert "crashed (Segmentation fault)" in page and "5 not judged" in page
     assert not list((tmp_path / "out").rglob("*.partial"))
 
-    mended = run_batch(BatchJob(clips, tmp_path / "out", count=1))
-    assert mended.judged_now == 4 and mended.exit_code == Exit.SOME_FAILED  # the text stays one
+    same = run_batch(job)
+    assert (same.judged_now, same.failed_before) == (0, 4)  # the text is known to be none
+    fill(clips, {"x/gone.parquet": "pike_side"})
+    assert run_batch(job).judged_now == 1
+    mended = run_batch(replace(job, again_failed=True))
+    assert mended.judged_now == 3 and mended.exit_code == Exit.SOME_FAILED  # the text stays one
 
 
 def test_two_clips_that_are_not_one_set_are_judged_as_two_and_it_is_said(tmp_path: Path) -> None:

@@ -4,7 +4,7 @@
     python -m tests.battery.fuzz clip --mutants 2000
     python -m tests.battery.fuzz set --mutants 2000   # whole tracks of impossible bodies
 
-What is given may be read, or refused with a FormcheckError of one sentence. Anything else is a
+What is given may be read, or refused with a FormcheckError in a sentence. Anything else is a
 finding, which Hypothesis makes as small as it can and prints: another exception, 20 seconds
 without an end, 1.5 GB. The suite does the same for seconds (``test_fuzz.py``).
 """
@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import argparse
 import faulthandler
+import io
 import resource
 import tempfile
 import time
@@ -24,8 +25,11 @@ from pathlib import Path
 import numpy as np
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from openpyxl import Workbook
 
+from formcheck.agree.labels import read_labels
 from formcheck.analysis import analyse
+from formcheck.batch.roster import read_roster
 from formcheck.clip.read import probe, read_frames
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import read_limits
@@ -89,6 +93,19 @@ def whole(kind: str) -> list[tuple[str, bytes]]:
         return [(".parquet", (DATA / "clean_side.parquet").read_bytes())]
     if kind == "limits":
         return [(".toml", b"hip_sag = 8.5\n[shallow]\nvalue = 95\nreason = 'mine \xc3\x97'\n")]
+    if kind == "roster":
+        rows = [
+            "person,body_mass_kg,tempo,reps_left,target_reps",
+            "Ada,62.5,2-1-X-1,2,12",
+            "Bo,,,,10",
+        ]
+        table = sheet(rows)
+        toml = b'[person.Ada]\ntempo = "2-1-X-1"\n[folder."mon"]\ntarget_reps = 12\n'
+        return [(".csv", "\n".join(rows).encode()), (".toml", toml), (".xlsx", table)]
+    if kind == "labels":
+        rows = ["set,rep,fault,verdict,who,when", "mon,3,hip_sag,yes,AB,2026-09-01"]
+        table = sheet(rows)
+        return [(".csv", "\n".join(rows).encode()), (".xlsx", table)]
     times_s = [n / 30 for n in range(12)]
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
@@ -103,10 +120,20 @@ def whole(kind: str) -> list[tuple[str, bytes]]:
         return [(path.suffix, path.read_bytes()) for path in clips]
 
 
+def sheet(rows: list[str]) -> bytes:
+    book, file = Workbook(), io.BytesIO()
+    for row in rows:
+        book.active.append(row.split(","))
+    book.save(file)
+    return file.getvalue()
+
+
 READERS: dict[str, Callable[[Path], object]] = {
     "clip": read_clip,
     "track": read_track,
     "limits": read_limits,
+    "roster": read_roster,
+    "labels": lambda path: read_labels(path, ["hip_sag", "shallow"]),
 }
 
 BODIES = sorted(path.stem for path in DATA.glob("*.parquet"))
@@ -235,7 +262,7 @@ def _bounded(work: Callable[[], object]) -> None:
         work()
     except FormcheckError as error:
         said = str(error)
-    assert said.endswith(".") and "\n" not in said
+    assert all(line.endswith(".") for line in said.split("\n")), said  # of a roster one a row
     assert time.process_time() - began < MOST_S
     assert peak_bytes() < MOST_BYTES
 

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
 from tests.battery.fuzz import READERS, Change, fuzz_files, fuzz_sets, whole
 
 
-@pytest.mark.parametrize(("kind", "mutants"), [("clip", 120), ("track", 80), ("limits", 120)])
+@pytest.mark.parametrize(
+    ("kind", "mutants"),
+    [("clip", 100), ("track", 70), ("limits", 90), ("roster", 60), ("labels", 60)],
+)
 def test_a_bent_file_is_read_or_refused_in_a_sentence(kind: str, mutants: int) -> None:
     fuzz_files(kind, mutants)
+
+
+@pytest.mark.parametrize("kind", ["limits", "roster", "labels"])
+def test_what_is_bent_was_good_before(kind: str, tmp_path: Path) -> None:
+    for n, (suffix, data) in enumerate(whole(kind)):
+        (tmp_path / f"{n}{suffix}").write_bytes(data)
+        assert READERS[kind](tmp_path / f"{n}{suffix}")
 
 
 def test_a_bent_body_is_judged_or_refused_in_a_sentence() -> None:

@@ -17,6 +17,8 @@ from formcheck.job import SetJob, judge_set
 from formcheck.report.contract import check
 from tests.battery.cases import GOOD_TRACK
 
+pytestmark = pytest.mark.slow
+
 RUN = [sys.executable, "-c", "from formcheck.cli import app; app()"]
 FILES = {"landmarks.parquet", "report.html", "report.json", "reps.csv"}
 

@@ -24,6 +24,8 @@ from formcheck.pose.store import read_track, write_track
 from formcheck.report.contract import check
 from tests.clip.clips import make_clip, make_sound
 
+pytestmark = pytest.mark.slow
+
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
 CLIP = SAMPLES / "hip_sag_side.mp4"
 STEADY = [n / 30 for n in range(15)]

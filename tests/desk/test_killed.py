@@ -13,12 +13,16 @@ import time
 import zlib
 from pathlib import Path
 
+import pytest
+
 from formcheck.desk.desk import Desk
 from formcheck.desk.folder import DeskFolder
 from formcheck.desk.guard import Door, hosts_of
 from formcheck.desk.queue import Queue
 from formcheck.report.contract import check
 from tests.desk.conftest import FRONT, SAG, SIDE, TRACKS, Client
+
+pytestmark = pytest.mark.slow
 
 KILLS = int(os.environ.get("FORMCHECK_KILLS", "2"))  # ten, when it is measured
 SMALL_PART = 20_000

@@ -125,11 +125,12 @@ def test_a_damaged_or_unwritable_cache_is_no_error(
 def test_where_nobody_is_at_home_nothing_is_kept(
     tmp_path: Path, searches: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def nobody() -> Path:
+    def nobody(_: object = None) -> Path:
         raise RuntimeError("Could not determine home directory.")
 
     monkeypatch.delenv("XDG_CACHE_HOME")
     monkeypatch.setattr(Path, "home", nobody)
+    monkeypatch.setattr("pathlib.Path.expanduser", nobody)
     find_pose_once(clip(tmp_path / "a.mp4"), find_model("full"))
     assert searches == ["a.mp4"]
 
@@ -143,10 +144,19 @@ def test_what_a_killed_run_left_in_the_cache_goes(tmp_path: Path, searches: list
     assert not left.exists()
 
 
-def test_the_oldest_tracks_go(
+def test_the_tracks_used_longest_ago_go(
     tmp_path: Path, searches: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(cache, "_KEEP", 2)
-    for frames in (5, 6, 7):
-        find_pose_once(clip(tmp_path / f"{frames}.mp4", frames), find_model("full"))
+    model = find_model("full")
+    infos = [clip(tmp_path / f"{frames}.mp4", frames) for frames in (5, 6, 7)]
+    find_pose_once(infos[0], model)
+    (entry,) = (tmp_path / "cache").rglob("*.parquet")
+    monkeypatch.setattr(cache, "KEEP_BYTES", int(2.5 * entry.stat().st_size))
+    find_pose_once(infos[1], model)
+    for path in (tmp_path / "cache").rglob("*.parquet"):
+        os.utime(path, (1, 1))
+    find_pose_once(infos[0], model)  # used again, so the other goes
+    find_pose_once(infos[2], model)
     assert len(list((tmp_path / "cache").rglob("*.parquet"))) == 2
+    find_pose_once(infos[0], model)
+    assert searches == ["5.mp4", "6.mp4", "7.mp4"]

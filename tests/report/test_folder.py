@@ -6,7 +6,8 @@ import os
 import signal
 import subprocess
 import sys
-import time
+import tempfile
+import threading
 from pathlib import Path
 
 import pytest
@@ -207,13 +208,25 @@ def test_the_scratch_folder_of_a_killed_run_goes_and_that_of_a_live_one_stays(
         report(scratch, "new")
         put_right(tmp_path)
         assert scratch.exists()
-    newborn = tmp_path / ".report.def.partial"
-    newborn.mkdir()
-    put_right(tmp_path)
-    assert newborn.exists()  # its process has not come to it yet
-    monkeypatch.setattr(time, "time", lambda: newborn.stat().st_mtime + 60)
-    put_right(tmp_path)
-    assert not newborn.exists()
+
+
+def test_a_scratch_folder_cannot_be_swept_away_before_its_run_holds_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sweepers = []
+    real = tempfile.mkdtemp
+
+    def while_another_sweeps(**named: str) -> str:
+        made = real(**named)
+        sweepers.append(threading.Thread(target=put_right, args=(tmp_path,)))
+        sweepers[-1].start()
+        sweepers[-1].join(0.2)
+        return made
+
+    monkeypatch.setattr(folder, "mkdtemp", while_another_sweeps)
+    with made_whole(tmp_path / "report") as scratch:
+        sweepers[0].join(10)
+        assert scratch.exists()
 
 
 def test_a_whole_report_is_known_by_the_file_that_comes_last() -> None:

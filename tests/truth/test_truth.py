@@ -23,6 +23,8 @@ from formcheck.pose.track import PoseTrack
 from tests.truth import bench, scoring, stress
 from tests.truth.truth import read_truth
 
+pytestmark = pytest.mark.slow
+
 DATA = Path(__file__).parents[1] / "data"
 SAMPLES = Path(__file__).parents[2] / "sample_clips"
 SIDE_BARS = {

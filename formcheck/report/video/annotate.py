@@ -20,6 +20,7 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import judged_line
 from formcheck.report import theme
 from formcheck.report.moments import called_at_s, moment
+from formcheck.report.set_words import as_shown, sticking_text
 from formcheck.report.targets import elbow_view, targets_of
 from formcheck.report.video.blur import Head, blur_head, heads_at
 from formcheck.report.video.canvas import Canvas, Matrix, Picture
@@ -31,15 +32,15 @@ from formcheck.report.video.overlay import (
     paint_band,
     paint_body,
     paint_call,
+    paint_stuck,
 )
 from formcheck.reps.look import Look
 
 STILL_WIDTH_PX = 480
 _STILL_ASPECT = 1.6
 _SIZE_AGAINST_INPUT = 1.6  # the bar is below 2; the encoder may overshoot
-# A clip of fewer bits a second than this is no measure: with so few, ghosts of earlier digits stay.
-_CLEAN_BITS_A_SECOND = 1_000_000
 _CALL_S = 1.6  # how long a fault stays called
+_STUCK_S = 0.6  # before and after the slowest moment of a press, in which it is marked
 _LEAD_S = 0.25  # the limb turns hot a little before the call
 _DRAWN = tuple(
     f"{side}_{joint}"
@@ -122,6 +123,7 @@ def annotate(
     picture = canvas.part(0, 0, width, height)
     band = canvas.part(0, height, width, height + band_height)
     calls = _calls(analysis)
+    stuck = _stuck(analysis)
     above = _more_room_above(panels, MOST_CALLS * CALL_UNITS * unit)
     wanted = _wanted(analysis, calls)
     judged = _panel_of(panels, elbow_view(analysis))
@@ -164,6 +166,15 @@ def annotate(
                 if fault.verdict == "fault" and at_s <= t_s + half_frame_s < at_s + _CALL_S
             ]
             paint_call(picture, called[::-1], unit, above=above)
+            here = next((one for one in stuck if abs(one.at_s - t_s) <= _STUCK_S), None)
+            if here is not None:
+                panel = _panel_of(panels, here.view)
+                place = frames[panels.index(panel)][0]
+                joints = tuple(
+                    panel.points[f"{here.side}_{joint}"][place] + [panel.left, 0]
+                    for joint in ("shoulder", "elbow", "wrist")
+                )
+                paint_stuck(picture, here.says, joints, unit, above=not above)
             in_position = _value(clock, "in_position", frames[0][0]) > 0.5
             index = frames[panels.index(judged)][0]
             elbow = _value(judged, "elbow", index) if in_position else math.nan
@@ -184,11 +195,39 @@ def annotate(
 def _calls(analysis: Analysis) -> list[tuple[float, Fault]]:
     """Every fault and borderline with the moment it is called, in order of time."""
     calls = [
-        (called_at_s(fault, result.rep), fault)
+        (called_at_s(fault, result.rep), as_shown(fault, result.values))
         for result in analysis.reps
         for fault in result.faults
     ]
     return sorted(calls, key=lambda call: call[0])
+
+
+@dataclass(frozen=True)
+class _Stuck:
+    """Where a press was slowest: ``says`` what stands in the picture, ``side`` the arm marked."""
+
+    at_s: float
+    says: str
+    view: str
+    side: str
+
+
+def _stuck(analysis: Analysis) -> list[_Stuck]:
+    """The moments at which presses stuck, on the reference clock."""
+    found = []
+    work = analysis.variation.arm_work.working
+    for i, result in enumerate(analysis.reps):
+        height = result.values["sticking_height_percent"]
+        if not height.known or height.at_s is None:
+            continue
+        look = next((k for k in analysis.looks if k.view.kind == height.view), analysis.looks[0])
+        side = work[i] if i < len(work) and work[i] else look.signals.near_side
+        what = "Stopped" if result.attempt == "failed" else "Slowest"
+        found.append(
+            _Stuck(height.at_s, f"{what} here: {sticking_text(result.values)}",
+                   look.view.kind, str(side))
+        )  # fmt: skip
+    return found
 
 
 def _wanted(
@@ -405,7 +444,7 @@ def _at_times(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> Floa
 
 def _bit_rate(infos: Sequence[ClipInfo], duration_s: float) -> int:
     taken = sum(info.path.stat().st_size for info in infos)
-    return max(_CLEAN_BITS_A_SECOND, int(_SIZE_AGAINST_INPUT * 8 * taken / max(duration_s, 0.1)))
+    return max(20_000, int(_SIZE_AGAINST_INPUT * 8 * taken / max(duration_s, 0.1)))
 
 
 def _matrix(info: ClipInfo) -> Matrix:

@@ -15,7 +15,10 @@ from formcheck.log.page.page import page_html
 from tests.log.page.test_page import page, weeks
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed"),
+]
 
 
 @pytest.fixture(scope="module")

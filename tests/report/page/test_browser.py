@@ -8,6 +8,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -19,7 +20,10 @@ from formcheck.report.write import write_report
 from tests.report.conftest import CLIPS, Written, judged
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(CHROMIUM is None, reason="Debian's chromium is not installed"),
+]
 
 HOSTILE = '"><img src=x onerror="document.title=1">\'\u202egpj.mp4'
 QUIET = [
@@ -247,10 +251,14 @@ def test_a_hostile_file_name_shows_as_text(browser: Browser, tmp_path: Path) -> 
     opened.page.close()
 
 
-@pytest.mark.parametrize("width", [360, 1280])
-def test_axe_finds_nothing_serious(browser: Browser, written: Written, width: int) -> None:
+@pytest.mark.parametrize(("width", "scheme"), [(360, "light"), (1280, "dark")])
+def test_axe_finds_nothing_serious(
+    browser: Browser, written: Written, width: int, scheme: Literal["light", "dark"]
+) -> None:
     # The page's own policy forbids foreign scripts; the checker is let in past it.
-    page = browser.new_page(viewport={"width": width, "height": 800}, bypass_csp=True)
+    page = browser.new_page(
+        viewport={"width": width, "height": 800}, bypass_csp=True, color_scheme=scheme
+    )
     page.goto((written.folder / "report.html").as_uri())
     page.wait_for_selector("html[data-ready]", state="attached")
     found = Axe().run(page).response["violations"]

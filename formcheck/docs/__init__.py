@@ -1,0 +1,1 @@
+"""The documents, and what of them is made from the package itself."""

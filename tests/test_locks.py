@@ -1,0 +1,65 @@
+"""What one process holds, another cannot; and importing asks nothing of a platform."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from formcheck.locks import hold, open_folder
+
+# What Python lacks on other platforms, as its documents list it.
+ABROAD = """
+import multiprocessing.connection, os, psutil, subprocess, sys  # they need them themselves
+for name in ("fcntl", "resource", "termios", "pwd", "grp"):
+    sys.modules[name] = None
+for name in ("O_NONBLOCK", "O_CLOEXEC", "sched_getaffinity", "getuid", "fork"):
+    if hasattr(os, name):
+        delattr(os, name)
+import signal
+for name in ("SIGHUP", "SIGALRM", "SIGKILL"):
+    delattr(signal, name)
+"""
+
+
+def test_a_file_is_held_by_one_until_it_is_closed(tmp_path: Path) -> None:
+    path = tmp_path / "lock"
+    with path.open("a") as mine, path.open("a") as other:
+        assert hold(mine.fileno())
+        assert hold(other.fileno()) is False
+        mine.close()
+        assert hold(other.fileno())
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows holds no folders")
+def test_a_folder_is_held_too(tmp_path: Path) -> None:
+    mine, other = open_folder(tmp_path), open_folder(tmp_path)
+    assert mine is not None and other is not None
+    try:
+        assert hold(mine)
+        assert hold(other) is False
+    finally:
+        os.close(mine)
+        os.close(other)
+
+
+def test_what_windows_lacks_is_not_needed_to_import_and_to_analyse() -> None:
+    """Without POSIX's own modules; locks are left out, whose other half needs Windows itself."""
+    code = f"""{ABROAD}
+import types
+sys.modules["formcheck.locks"] = types.SimpleNamespace(
+    hold=lambda file, wait=False: None, open_folder=lambda folder: None)
+import formcheck, formcheck.cli, formcheck.job, formcheck.batch.run, formcheck.desk.work
+import formcheck.apart.process, formcheck.batch.processes, formcheck.desk.folder
+from formcheck.judged import judge
+print(len(judge("tests/data/hip_sag_side.parquet").analysis.reps))
+print(formcheck.batch.processes.fitting_workers() >= 1)
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False,
+        cwd=Path(__file__).parents[1],
+    )  # fmt: skip
+    assert done.stdout.split() == ["6", "True"], done.stderr
