@@ -187,7 +187,8 @@ def repeated(clip: Path, target: Path, least_s: float) -> Path:
 def label_of(clip: Path) -> str:
     """``24 s, 640x360, 30 a second, h264``."""
     info = probe(clip)
-    return f"{info.duration_s:.0f} s, {info.width}x{info.height}, {info.fps:.0f} a second, {info.codec}"
+    size = f"{info.width}x{info.height}"
+    return f"{info.duration_s:.0f} s, {size}, {info.fps:.0f} a second, {info.codec}"
 
 
 def machine() -> str:
