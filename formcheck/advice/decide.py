@@ -134,7 +134,7 @@ def _allowed(record: SetRecord, asked: Prescription) -> int:
         return 0
     _, wanted = reps_wanted(asked)
     # To the nearest rep, a half to none: 1 of 6 to 15, 2 of 16 to 25.
-    return math.ceil(steps()["faulty_share"] * wanted - 0.5)
+    return math.ceil(float(steps()["faulty_share"]) * wanted - 0.5)
 
 
 def _reached(record: SetRecord, asked: Prescription) -> bool:
