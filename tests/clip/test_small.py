@@ -23,9 +23,9 @@ def test_a_small_copy_shows_what_the_clip_shows_and_costs_the_search_nothing(
             assert t_s == own_s
             np.testing.assert_array_equal(rgb, own)
     copied = list(Drawn(info, copies_in(tmp_path)).planes(info.width, info.height))
-    own = list(read_planes(info, info.width, info.height))
-    assert [t for t, _ in copied] == [t for t, _ in own]
-    for (_, planes), (_, exact) in zip(copied, own, strict=True):
+    exactly = list(read_planes(info, info.width, info.height))
+    assert [t for t, _ in copied] == [t for t, _ in exactly]
+    for (_, planes), (_, exact) in zip(copied, exactly, strict=True):
         assert np.abs(planes[0].astype(int) - exact[0]).mean() < 4
 
 
