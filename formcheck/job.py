@@ -94,12 +94,14 @@ def judge_set(
     one sentence, for everything that can be wrong with what was given; then nothing was written.
     """
     from formcheck.judged import judge
-    from formcheck.log.enter import enter
-    from formcheck.log.today import body_of, look_back, weighed
-    from formcheck.report.tables import check_xlsx
 
     if job.xlsx:
+        from formcheck.report.tables import check_xlsx
+
         check_xlsx()
+    if job.log:
+        from formcheck.log.enter import enter
+        from formcheck.log.today import body_of, look_back, weighed
     folder = job.out or default_folder(job.clips)
     find_model(job.model)
     before = look_back(job.log, job.clips) if job.log else None

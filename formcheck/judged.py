@@ -1,4 +1,8 @@
-"""Judge a set from a program or a notebook, look at the answer, and judge it again."""
+"""Judge a set from a program or a notebook, look at the answer, and judge it again.
+
+What judges is imported when there is something to judge: while the pose is searched for, its
+memory is better used there.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,6 @@ from os import PathLike, cpu_count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
-from formcheck.analysis import Analysis, analyse, rejudge
 from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
@@ -22,15 +25,15 @@ from formcheck.pose.digest import sha256_of
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
-from formcheck.report.contract import NO_REMARKS, report_dict
 from formcheck.report.folder import TRACK_FILES, made_whole
-from formcheck.report.tables import check_xlsx, faults_table, reps_table
 from formcheck.report.weeks import Weeks
-from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
+
+    from formcheck.analysis import Analysis
+    from formcheck.signals.view import ViewKind
 
 Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
 # Told what is being done, and how much of it, in whatever unit.
@@ -66,10 +69,14 @@ class Judged:
 
     def table(self) -> pd.DataFrame:
         """A row an attempt, named as in ``reps.csv``: units in the names, NaN where unmeasured."""
+        from formcheck.report.tables import reps_table
+
         return reps_table(self.report())
 
     def faults(self) -> pd.DataFrame:
         """A row a fault or borderline: rep, key, when, value ± uncertainty, limit, verdict."""
+        from formcheck.report.tables import faults_table
+
         return faults_table(self.report())
 
     def curves(self) -> pd.DataFrame:
@@ -103,6 +110,8 @@ class Judged:
 
     def report(self) -> dict[str, Any]:
         """The set as ``report.json`` has it."""
+        from formcheck.report.contract import report_dict
+
         return report_dict(self.analysis)
 
     def write(
@@ -111,7 +120,7 @@ class Judged:
         *,
         overwrite: bool = False,
         note: str = "",
-        remarks: Mapping[int, str] = NO_REMARKS,
+        remarks: Mapping[int, str] | None = None,
         drawing: bool = True,
         xlsx: bool = False,
     ) -> Path:
@@ -124,6 +133,8 @@ class Judged:
         """
         out = Path(folder)
         if xlsx:
+            from formcheck.report.tables import check_xlsx
+
             check_xlsx()
         inputs = [one.path for one in self.given if isinstance(one, ClipInfo)]
         with made_whole(out, overwrite, inputs) as scratch:
@@ -135,7 +146,7 @@ class Judged:
         folder: Path,
         note: str = "",
         *,
-        remarks: Mapping[int, str] = NO_REMARKS,
+        remarks: Mapping[int, str] | None = None,
         drawing: bool = True,
         xlsx: bool = False,
         weeks: Weeks | None = None,
@@ -167,7 +178,7 @@ class Judged:
             folder,
             xlsx=xlsx,
             note=note,
-            remarks=remarks,
+            remarks=remarks or {},
             weeks=weeks,
             blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
@@ -187,6 +198,8 @@ class Judged:
         set of limits, in their place. Takes a millisecond, or a tenth of a second where
         something is told of the body, the load or the variation, which changes measurements.
         """
+        from formcheck.analysis import analyse, rejudge
+
         held_to = (
             self.analysis.limits if limits is None else limits_of(limits, self.analysis.limits)
         )
@@ -244,6 +257,8 @@ def judge(
     if names:
         named = zip(tracks, names, strict=True)
         tracks = [replace(track, source_name=name) for track, name in named]
+    from formcheck.analysis import analyse
+
     analysis = analyse(tracks, asked, held_to, tuple(views) or None, person)
     return Judged(analysis, tuple(given), tuple(tracks), tuple(views))
 
@@ -256,6 +271,8 @@ def _check(clips: int, views: Sequence[str], names: Sequence[str]) -> None:
         )
     if views and len(views) != clips:
         raise AskedError("give the view once for each clip, in the same order.")
+    from formcheck.signals.view import ViewKind
+
     for word in views:
         if word not in get_args(ViewKind):
             raise AskedError(f"“{word}” is no view: give one of {', '.join(get_args(ViewKind))}.")

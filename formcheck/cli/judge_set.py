@@ -169,8 +169,6 @@ def judge_set(
 
     Writes report.html, report.json, reps.csv, annotated.mp4 and landmarks.parquet.
     """
-    from formcheck.cli.summary import print_summary
-
     prescription = Prescription(
         tempo=tempo,
         range_standard=range_standard,
@@ -211,6 +209,8 @@ def judge_set(
     )
     with progress_bar() as on_progress:
         outcome = run(job, on_progress)
+    from formcheck.cli.summary import print_summary  # reads and judges: slow to import
+
     print_summary(outcome.analysis, outcome.folder)
     print_weeks(outcome)
     if outcome.exit_code:

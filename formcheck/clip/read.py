@@ -43,7 +43,8 @@ Planes = tuple[Plane, Plane, Plane]  # Y, and U and V at half the width and heig
 _Asked = TypeVar("_Asked")
 _Read = TypeVar("_Read")
 
-_DECODER_THREADS = 2  # decoding is never what takes long, and each holds whole frames
+_DECODER_THREADS = 2  # each holds whole pictures
+_LARGE_AREA_PX = 4_000_000  # of such, two processes at once hold no more than one each
 _ATTACHED_PICTURE = "attached_pic"  # a sound file's cover art is no clip
 _CONTAINERS = "mov,matroska,mpegts"  # mp4, mov and 3gp; mkv and webm; camcorders' ts
 _CODECS = (
@@ -485,7 +486,8 @@ def _picture_stream(path: Path, container: InputContainer) -> VideoStream:
                 "as H.264 mp4."
             )
         stream.thread_type = "AUTO"
-        stream.codec_context.thread_count = _DECODER_THREADS
+        large = stream.codec_context.width * stream.codec_context.height > _LARGE_AREA_PX
+        stream.codec_context.thread_count = 1 if large else _DECODER_THREADS
         return stream
     raise ClipError(f"{path} holds no picture, only sound or data; give the video clip.")
 

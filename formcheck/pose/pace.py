@@ -20,9 +20,10 @@ _Picture = TypeVar("_Picture")
 _Look = tuple[float, Poses]
 
 # Shoulders, elbows and hips this far on average from straight on, in body sizes: a picture left
-# out half way is then an eighth of it, 0.25 %, from its neighbours' mean. Landmarks jitter by
-# less. On sets of strangers 0.02 cost nothing; 0.04 lost depth in fast ones.
-_TURNS = 0.02
+# out half way is then an eighth of it, 0.15 %, from its neighbours' mean; landmarks jitter by as
+# much. Set on rendered sets of strangers: at 0.04 fast ones lost depth, and at 0.02 the tracking
+# of one from the front went astray; slow sets are looked at as seldom with either.
+_TURNS = 0.012
 _MOVING = [
     INDEX[f"{side}_{joint}"] for side in ("left", "right") for joint in ("shoulder", "elbow", "hip")
 ]

@@ -10,7 +10,6 @@ from dataclasses import replace
 from importlib.resources import files
 from typing import Any
 
-import cv2
 import numpy as np
 from markupsafe import Markup
 
@@ -452,6 +451,8 @@ def _embedded(stills: Mapping[FaultId, Picture]) -> dict[FaultId, str]:
 
 
 def _jpeg(picture: Picture, width: int, quality: int) -> str:
+    import cv2  # a page without pictures does without
+
     height = round(picture.shape[0] * width / picture.shape[1])
     if width < picture.shape[1]:
         picture = np.asarray(
