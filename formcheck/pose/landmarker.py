@@ -47,7 +47,6 @@ from formcheck.pose.follow import (
     people_apart,
 )
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
-from formcheck.pose.pace import looked_at
 from formcheck.pose.track import LANDMARKS, PoseTrack
 
 _Report = Callable[[int, int], None]
@@ -331,15 +330,11 @@ def _pose_in(part: _Part, tell: Callable[[_Seen | None], None]) -> bool:
     own_s = part.times_s[part.warm_up] - 1e-9
     info, looks = part.info, itertools.count(1)
     with _landmarker(part.model_path, "VIDEO") as landmarker:
-
-        def look(rgb: RgbImage) -> Poses:
-            result = landmarker.detect_for_video(_image(rgb), next(looks) * _STEP_MS)
-            return part.region.to_whole(_pose(result))
-
         frames = read_frames_keeping(info, part.times_s, _side_px(info, part.region), part.keep)
-        pictures = ((t_s, part.region.cut(rgb)) for t_s, rgb in frames)
-        for t_s, pose in looked_at(pictures, look, (info.width, info.height)):
-            tell((t_s, pose) if pose is not None and t_s >= own_s else None)
+        for t_s, rgb in frames:
+            picture = _image(part.region.cut(rgb))
+            result = landmarker.detect_for_video(picture, next(looks) * _STEP_MS)
+            tell((t_s, part.region.to_whole(_pose(result))) if t_s >= own_s else None)
     return False
 
 

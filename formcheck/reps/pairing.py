@@ -111,9 +111,8 @@ def pair_looks(first: Look, second: Look, one_arm_at_a_time: bool = False) -> Pa
         which = "first" if not first.reps else "second"
         return _refused((f"The {which} clip shows no rep to match.",))
     a, b = _curve(first), _curve(second)
-    moment_sd_s = MOMENT_SD_S * (_ONE_ARM_MOMENTS if one_arm_at_a_time else 1.0)
     judged = [
-        _judge(first, second, a, b, offset_s, moment_sd_s)
+        _judge(first, second, a, b, offset_s, one_arm_at_a_time)
         for offset_s in _rough_offsets(first, second)
     ]
     tried = [candidate for candidate in judged if candidate is not None]
@@ -219,12 +218,14 @@ def _judge(
     a: tuple[FloatArray, FloatArray],
     b: tuple[FloatArray, FloatArray],
     rough_s: float,
-    moment_sd_s: FloatArray,
+    one_arm_at_a_time: bool,
 ) -> _Candidate | None:
     """Everything that speaks for or against one offset, refined to the best near it.
 
-    ``moment_sd_s`` (4,) of the moments of a rep between two views of one set.
+    Where arms work ``one_arm_at_a_time`` the views see different elbows: what they read of them
+    is no evidence, and moments told from the shoulders are less sure.
     """
+    moment_sd_s = MOMENT_SD_S * (_ONE_ARM_MOMENTS if one_arm_at_a_time else 1.0)
     matches = _matches(first.reps, second.reps, rough_s)
     shared = len(matches) / min(len(first.reps), len(second.reps))
     if not matches or shared < _LEAST_SHARED:
@@ -255,8 +256,10 @@ def _judge(
     curve = float(np.sqrt(np.mean(apart[~lost] ** 2)))
     moments -= offset_s
     in_sd = float(np.nanmean((moments / moment_sd_s) ** 2))
-    depth = _differences(first, second, matches, "elbow_deg")
-    flare = _differences(first, second, matches, "flare_deg")
+    depth = flare = (float("nan"), float("nan"))
+    if not one_arm_at_a_time:
+        depth = _differences(first, second, matches, "elbow_deg")
+        flare = _differences(first, second, matches, "flare_deg")
     terms = [(curve / CURVE_SD_DEG) ** 2, in_sd]
     terms += [
         (spread / sd) ** 2

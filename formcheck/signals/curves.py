@@ -171,19 +171,21 @@ def _without_getting_up(in_position: BoolArray, body: BodyFit) -> BoolArray:
     """``in_position`` without the ends of each stretch in which the body leaves the push-up.
 
     Who gets down or up still has the hands on the floor, but the hips far from the line that they
-    keep in the set, or joints that the body of the set cannot have.
+    keep in the set and joints that the body of the set cannot have, until its arms fit again.
     """
     line = body.curve["line_knee" if body.on_knees else "line"]
     usual = float(np.nanmedian(line[in_position])) if in_position.any() else 0.0
     strange = (np.abs(line - usual) > _LEFT_THE_LINE_DEG) & (body.arm_misfit > _NO_ARM_OF_IT)
+    fits = ~(body.arm_misfit > _NO_ARM_OF_IT / 2)
     kept = in_position.copy()
     stretches, count = label(in_position)
     for number in range(1, count + 1):
         places = np.flatnonzero(stretches == number)
         for ordered in (places, places[::-1]):
-            soon = strange[ordered[: round(_GETS_UP_S * RATE_HZ)]]
-            if soon.any():
-                kept[ordered[: int(np.flatnonzero(soon)[-1]) + 1]] = False
+            soon = np.flatnonzero(strange[ordered[: round(_GETS_UP_S * RATE_HZ)]])
+            if len(soon):
+                again = np.flatnonzero(fits[ordered[soon[-1] :]])
+                kept[ordered[: soon[-1] + (int(again[0]) if len(again) else 1)]] = False
     return kept
 
 
