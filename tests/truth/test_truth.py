@@ -120,13 +120,19 @@ def test_faults_are_found_and_nobody_is_wrongly_accused(scores: bench.Scores) ->
     assert overall["noticed"] >= 0.75
 
 
-def test_held_to_one_tempo_four_in_five_faults_are_firm_and_none_is_false() -> None:
-    """As a coach asks one tempo of all: every fault that is there, form and tempo, counts."""
+def test_held_to_one_tempo_three_in_four_faults_are_firm_and_none_is_false() -> None:
+    """As a coach asks one tempo of all: every fault that is there, form and tempo, counts.
+
+    Four in five were firm until the ± of a lowering seen from the front, which rests on few
+    bodies, was widened for that; those it cost are borderline.
+    """
     outcomes = bench.run(DATA, DATA, parse_tempo("2-1-X-1"))[0].outcomes
     overall = scoring.precision_recall(outcomes).loc["all"]
     assert overall["hit"] + overall["missed"] > 100
     assert overall["precision"] >= 0.95
-    assert overall["recall"] >= 0.80
+    assert overall["recall"] >= 0.75
+    assert overall["recall_marked"] >= 0.85
+    assert overall["noticed"] >= 0.95
 
 
 @pytest.mark.parametrize("clip", ["clean_side", "clean_front"])
