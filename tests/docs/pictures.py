@@ -74,7 +74,7 @@ def every_look(browser: Browser, page: Path, out: Path) -> None:
         for width in WIDTHS:
             tab = browser.new_page(
                 viewport={"width": width, "height": 900},
-                color_scheme=scheme,  # type: ignore[arg-type]
+                color_scheme=scheme,
             )
             tab.goto(page.absolute().as_uri())
             tab.wait_for_timeout(500)
