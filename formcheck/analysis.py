@@ -239,9 +239,9 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
         view = View(stated, side, view.yaw_deg, stated=True)
     if lies_turned(steady, view):
         raise TurnedError(
-            f"{track.source_name}: the picture lies on its side or upside down, or somebody lies on "
-            "the back and presses a bar, so nothing in it can be judged; if it is a push-up, turn it "
-            "upright and give it again."
+            f"{track.source_name}: the picture lies on its side or upside down, or somebody lies "
+            "on the back and presses a bar, so nothing in it can be judged; if it is a push-up, "
+            "turn it upright and give it again."
         )
     look = Look(clip, steady, view, _signals_of(steady, view))
     return look.with_reps(_reps_of(look))
@@ -384,11 +384,11 @@ def rep_verdicts(
         for fault in rep_faults(rep, values, asked, limits, views[0], bounds, only)
         if any(fault.key not in hidden_from(kind) for kind in views)
     )
-    return _unless_broken_off(found)
+    return _unless_unfinished(found)
 
 
-def _unless_broken_off(found: tuple[Fault, ...]) -> tuple[Fault, ...]:
-    """``found``; of an attempt that was probably broken off, no range fault is sure."""
+def _unless_unfinished(found: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """``found``; of an attempt that was probably not finished, no range fault is sure."""
     kinds, ranged = fault_kinds(), keys_weighing("range")
     if not any(kinds[fault.key].alone and likely_beyond(fault) for fault in found):
         return found

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from formcheck.report.weeks import Weeks
     from formcheck.signals.view import ViewKind
 
+_SMALL = "small"  # in the scratch folder: copies of the clips to draw from
 # Told what is being done, and how much of it, in whatever unit.
 OnProgress = Callable[[str, float, float], None]
 
@@ -93,12 +94,14 @@ def judge_set(
     one sentence, for everything that can be wrong with what was given; then nothing was written.
     """
     from formcheck.judged import judge
-    from formcheck.log.enter import enter
-    from formcheck.log.today import body_of, look_back, weighed
-    from formcheck.report.tables import check_xlsx
 
     if job.xlsx:
+        from formcheck.report.tables import check_xlsx
+
         check_xlsx()
+    if job.log:
+        from formcheck.log.enter import enter
+        from formcheck.log.today import body_of, look_back, weighed
     folder = job.out or default_folder(job.clips)
     find_model(job.model)
     before = look_back(job.log, job.clips) if job.log else None
@@ -116,6 +119,7 @@ def judge_set(
             processes=job.processes,
             on_progress=on_progress,
             on_track=on_track,
+            small_in=scratch / _SMALL if job.drawing else None,
         )
         weeks = None
         if before and judged.analysis.reps:
@@ -128,6 +132,7 @@ def judge_set(
             xlsx=job.xlsx,
             weeks=weeks,
             blur_faces=job.blur_faces,
+            small_in=scratch / _SMALL,
             on_progress=on_progress,
         )
     entered = enter(folder, log_path=before.ask.path) if before and weeks else None

@@ -1,4 +1,8 @@
-"""Judge a set from a program or a notebook, look at the answer, and judge it again."""
+"""Judge a set from a program or a notebook, look at the answer, and judge it again.
+
+What judges is imported when there is something to judge: while the pose is searched for, its
+memory is better used there.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,6 @@ from os import PathLike, cpu_count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
 
-from formcheck.analysis import Analysis, analyse, rejudge
 from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
@@ -22,15 +25,15 @@ from formcheck.pose.digest import sha256_of
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
-from formcheck.report.contract import report_dict
 from formcheck.report.folder import TRACK_FILES, made_whole
-from formcheck.report.tables import check_xlsx, faults_table, reps_table
 from formcheck.report.weeks import Weeks
-from formcheck.signals.view import ViewKind
 
 if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
+
+    from formcheck.analysis import Analysis
+    from formcheck.signals.view import ViewKind
 
 Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
 # Told what is being done, and how much of it, in whatever unit.
@@ -66,10 +69,14 @@ class Judged:
 
     def table(self) -> pd.DataFrame:
         """A row an attempt, named as in ``reps.csv``: units in the names, NaN where unmeasured."""
+        from formcheck.report.tables import reps_table
+
         return reps_table(self.report())
 
     def faults(self) -> pd.DataFrame:
         """A row a fault or borderline: rep, key, when, value ± uncertainty, limit, verdict."""
+        from formcheck.report.tables import faults_table
+
         return faults_table(self.report())
 
     def curves(self) -> pd.DataFrame:
@@ -103,6 +110,8 @@ class Judged:
 
     def report(self) -> dict[str, Any]:
         """The set as ``report.json`` has it."""
+        from formcheck.report.contract import report_dict
+
         return report_dict(self.analysis)
 
     def write(
@@ -111,21 +120,25 @@ class Judged:
         *,
         overwrite: bool = False,
         note: str = "",
+        remarks: Mapping[int, str] | None = None,
         drawing: bool = True,
         xlsx: bool = False,
     ) -> Path:
         """Write the report folder that the command line writes, whole or not at all.
 
+        ``note`` is shown on the page, and ``remarks`` beside the reps of these indices.
         ``drawing`` whether to draw the annotated clip; a saved track has none. Raises
         OutputError when the folder holds a report already, unless ``overwrite``, or cannot be
         written.
         """
         out = Path(folder)
         if xlsx:
+            from formcheck.report.tables import check_xlsx
+
             check_xlsx()
         inputs = [one.path for one in self.given if isinstance(one, ClipInfo)]
         with made_whole(out, overwrite, inputs) as scratch:
-            self.fill(scratch, note, drawing=drawing, xlsx=xlsx)
+            self.fill(scratch, note, remarks=remarks, drawing=drawing, xlsx=xlsx)
         return out
 
     def fill(
@@ -133,22 +146,31 @@ class Judged:
         folder: Path,
         note: str = "",
         *,
+        remarks: Mapping[int, str] | None = None,
         drawing: bool = True,
         xlsx: bool = False,
         weeks: Weeks | None = None,
         blur_faces: bool = False,
+        small_in: Path | None = None,
         on_progress: OnProgress = lambda what, done, of: None,
     ) -> None:
         """Write the report's files into a folder that is there, over any of the same name.
 
         ``weeks`` what the training log adds. ``blur_faces`` hides the face of who does the set.
+        ``small_in`` where ``judge`` left small copies of the clips.
         """
+        from formcheck.clip.small import Drawn, copies_in
         from formcheck.report.write import write_report  # draws: slow to import
 
         order = [look.clip for look in self.analysis.looks]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(self.tracks[place], folder / name)
-        clips = [one.path if isinstance(one, ClipInfo) else None for one in self.given]
+        clips = [
+            Drawn(one, copies_in(small_in and small_in / str(place)))
+            if isinstance(one, ClipInfo)
+            else None
+            for place, one in enumerate(self.given)
+        ]
         length_s = self.analysis.looks[0].track.duration_s
         write_report(
             self.analysis,
@@ -156,6 +178,7 @@ class Judged:
             folder,
             xlsx=xlsx,
             note=note,
+            remarks=remarks or {},
             weeks=weeks,
             blur_faces=blur_faces,
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
@@ -175,6 +198,8 @@ class Judged:
         set of limits, in their place. Takes a millisecond, or a tenth of a second where
         something is told of the body, the load or the variation, which changes measurements.
         """
+        from formcheck.analysis import analyse, rejudge
+
         held_to = (
             self.analysis.limits if limits is None else limits_of(limits, self.analysis.limits)
         )
@@ -202,6 +227,7 @@ def judge(
     processes: int | None = None,
     on_progress: OnProgress = lambda what, done, of: None,
     on_track: OnTrack | None = None,
+    small_in: Path | None = None,
 ) -> Judged:
     """Judge one set, filmed from one view or two, in any order; nothing is written.
 
@@ -212,6 +238,7 @@ def judge(
     ``names`` are shown in place of the clips' file names. More than one of
     ``processes`` share the search for the pose. ``on_track`` is handed, about once a second, the
     track found so far: from the clip's beginning on without a gap; never one that is known.
+    Small copies of large clips are left in folders of ``small_in``, for ``fill`` to draw from.
 
     Raises FormcheckError, in one sentence, for everything that can be wrong with what is given:
     ClipError, NotOneSetError, LimitsError, AskedError.
@@ -225,11 +252,13 @@ def judge(
     if processes is None:
         processes = min(PROCESSES, cpu_count() or 1)
     tracks = _find_tracks(
-        given, find_model(model), pose_rate_hz, processes, fresh, on_progress, on_track
+        given, find_model(model), pose_rate_hz, processes, fresh, on_progress, on_track, small_in
     )
     if names:
         named = zip(tracks, names, strict=True)
         tracks = [replace(track, source_name=name) for track, name in named]
+    from formcheck.analysis import analyse
+
     analysis = analyse(tracks, asked, held_to, tuple(views) or None, person)
     return Judged(analysis, tuple(given), tuple(tracks), tuple(views))
 
@@ -242,6 +271,8 @@ def _check(clips: int, views: Sequence[str], names: Sequence[str]) -> None:
         )
     if views and len(views) != clips:
         raise AskedError("give the view once for each clip, in the same order.")
+    from formcheck.signals.view import ViewKind
+
     for word in views:
         if word not in get_args(ViewKind):
             raise AskedError(f"“{word}” is no view: give one of {', '.join(get_args(ViewKind))}.")
@@ -280,6 +311,7 @@ def _find_tracks(
     fresh: bool,
     on_progress: OnProgress,
     on_track: OnTrack | None,
+    small_in: Path | None,
 ) -> list[PoseTrack]:
     """The pose in each clip; a saved track is its own."""
     tracks = []
@@ -289,7 +321,14 @@ def _find_tracks(
             continue
         told = partial(on_progress, f"Finding the pose in {plain(one.path.name)}")
         so_far = partial(on_track, place) if on_track is not None else None
-        tracks.append(find_pose_once(one, model, pose_rate_hz, processes, fresh, told, so_far))
+        if small_in is not None:
+            (small_in / str(place)).mkdir(parents=True, exist_ok=True)
+        tracks.append(
+            find_pose_once(
+                one, model, pose_rate_hz, processes, fresh, told, so_far,
+                small_in and small_in / str(place),
+            )
+        )  # fmt: skip
     return tracks
 
 

@@ -65,11 +65,13 @@ PULSES: list[Move] = [
 class Coached(PushUpSet):
     """A set of moves. ``sag_deg`` of the hips below the line (+) at each low point, none: straight.
 
+    ``always_sag_deg`` from the first moment to the last, tops and all.
     ``working`` the bent arm at each low point, for archer and one-arm work.
     """
 
     course: Sequence[Move] = ()
     sag_deg: Sequence[float] = ()
+    always_sag_deg: float = 0.0
     arms: Literal["two", "archer", "one"] = "two"
     working: Sequence[Literal["left", "right"]] = ()
 
@@ -114,8 +116,9 @@ class Coached(PushUpSet):
     def joints(self, t_s: FloatArray) -> dict[str, FloatArray]:
         done = {"one": self._one_arm, "archer": self._archer, "two": super().joints}
         out = done[self.arms](t_s)
-        if len(self.sag_deg):
-            sag = self._sag(t_s)
+        if len(self.sag_deg) or self.always_sag_deg:
+            sag = self._sag(t_s) if len(self.sag_deg) else np.zeros(len(t_s))
+            sag = sag + self.always_sag_deg
             # Hips (knees half as far) straight down from the line by what opens that angle.
             drop = np.radians(sag) / (1 / TO_HIP + 1 / (TO_ANKLE - TO_HIP))
             for side in ("left", "right"):

@@ -67,6 +67,12 @@ class SetRecord:
         return sum(self.good)
 
     @property
+    def unclear(self) -> int:
+        """Good reps with a value too close to a limit."""
+        near = {f.rep for f in self.faults if f.verdict == "borderline"}
+        return sum(good and i in near for i, good in enumerate(self.good, start=1))
+
+    @property
     def failed(self) -> dict[int, float]:
         """Attempts that failed, and how far each was pressed up (%)."""
         return {f.rep: f.value for f in self.faults if (f.key, f.verdict) == ("failed", "fault")}
@@ -108,6 +114,7 @@ def _facts(record: SetRecord, asked: Prescription) -> list[Reason]:
             "score",
             {
                 "clean": record.clean,
+                "unclear": record.unclear,
                 "attempts": record.attempts,
                 "target": asked.target_reps,
                 "test": record.test is not None,
@@ -132,7 +139,9 @@ def _allowed(record: SetRecord, asked: Prescription) -> int:
         return asked.allow_faulty
     if asked.standard is not None:
         return 0
-    return int(steps()["faulty_share"] * record.attempts)
+    _, wanted = reps_wanted(asked)
+    # To the nearest rep, a half to none: 1 of 6 to 15, 2 of 16 to 25.
+    return math.ceil(float(steps()["faulty_share"]) * wanted - 0.5)
 
 
 def _reached(record: SetRecord, asked: Prescription) -> bool:
@@ -159,7 +168,12 @@ def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision
         said.append(Reason("range_met", {"high": high}))
     faulty = record.attempts - record.clean - len(record.failed)
     if faulty > 0:
-        said.append(Reason("faults_allowed", {"faults": _by_key(record, "fault")}))
+        allowed = {
+            "faults": _by_key(record, "fault"),
+            "allowed": _allowed(record, asked) if faulty <= _allowed(record, asked) else None,
+            "wanted": reps_wanted(asked)[1],
+        }
+        said.append(Reason("faults_allowed", allowed))
     if record.clean < figures["least_reps"]:
         return Decision("same", (*said, Reason("few_reps", {"least": figures["least_reps"]})))
     if unseen := _unseen(record):
@@ -213,6 +227,8 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
     if others:
         said += [Reason("other_faults", {"faults": others}), *_remedies(record)]
         return Decision("same", tuple(said))
+    if unclear := _unclear(record):
+        said.append(unclear)
     if drops := _drops(record, asked):
         said.append(drops)
     if asked.target_reps is not None:

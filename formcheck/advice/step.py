@@ -226,7 +226,8 @@ def _by_height(
     weight = _by_weight(change, base, person) if change > 0 and exercise.arms != "archer" else None
     if then < lowest or (exercise.arms == "one" and change > 0 and now <= 0):
         # Feet as high as they go; and one arm is not trained with the feet raised.
-        return (weight or Move("way", way=ways("harder", exercise)[0])), None
+        move = weight or Move("way", way=ways("harder", exercise)[0])
+        return move, _one_hand_up(exercise) if then < lowest else None
     if then > highest:
         return _neighbour(rung, exercise), None
     arm_cm = _arm_cm(person)
@@ -238,6 +239,14 @@ def _by_height(
     if then > 0:
         return Move("hands", change, round((then - max(now, 0.0)) * arm_cm)), None
     return Move("feet", change, round((min(now, 0.0) - then) * arm_cm)), weight
+
+
+def _one_hand_up(exercise: Exercise) -> Move | None:
+    """From the highest feet, without a weight: hands at two heights, where the hands are free."""
+    narrow = exercise.hands in ("close", "diamond")
+    if exercise.arms not in (None, "two") or exercise.rings or narrow:
+        return None
+    return Move("rung", rung=next(rung for rung in ladder() if rung.uneven))
 
 
 def _neighbour(rung: Rung, exercise: Exercise) -> Move:

@@ -38,7 +38,7 @@ class SavedReportError(FormcheckError):
 class MeasuredSet:
     """The reps of one set as they were measured, ``values`` by contract field name, and what they
     were held to. ``views`` of which the first has the clock; ``stated`` where the user said so;
-    ``folder`` None: not saved."""
+    ``folder`` None: not saved; ``note`` and ``remarks`` (by rep) as they were written."""
 
     name: str
     reps: tuple[Rep, ...]
@@ -49,6 +49,8 @@ class MeasuredSet:
     person: Person = field(default_factory=Person)
     folder: Path | None = None
     stated: bool = False
+    note: str = ""
+    remarks: Mapping[int, str] = field(default_factory=dict)
 
     def __repr__(self) -> str:
         return f"<MeasuredSet {self.name}: {len(self.reps)} attempts>"
@@ -140,6 +142,8 @@ def _read(report: Mapping[str, Any], folder: Path, name: str) -> MeasuredSet:
         person=_person(report["prescription"]),
         folder=folder,
         stated=any(clip.get("view_stated") for clip in report["clips"]),
+        note=str(report.get("note", "")),
+        remarks={int(one["rep"]): str(one["says"]) for one in report.get("remarks", ())},
     )
 
 

@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from urllib.parse import quote
 
-import jinja2
-
 from formcheck.agree.coefficients import Estimate
 from formcheck.agree.compare import TOOL, Agreement, CountAgreement, Verdict
 from formcheck.agree.comparison import Comparison
@@ -20,10 +18,10 @@ from formcheck.agree.plots import counts_figure, limit_figure
 from formcheck.agree.preference import Preference
 from formcheck.agree.suggest import Suggestion
 from formcheck.agree.sweep import SweepError
-from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.figures import svg_url
 from formcheck.report.folder import DRAWN_CLIP
+from formcheck.report.templates import templates_of
 from formcheck.report.words import fault_name, plus_minus, unit_name, with_unit
 
 MOST_SHOWN = 120  # disagreements on one page
@@ -113,15 +111,11 @@ def agreement_page(
 
 def page_html(page: AgreementPage) -> str:
     """The page as text."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("formcheck.agree"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
+    return (
+        templates_of("formcheck.agree")
+        .get_template("agreement.html.j2")
+        .render(page=page, theme=theme)
     )
-    environment.filters["plain"] = plain
-    return environment.get_template("agreement.html.j2").render(page=page, theme=theme)
 
 
 def interval(one: Estimate, digits: int = 2) -> str:

@@ -9,7 +9,7 @@ from formcheck.asked.tempo import Tempo
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits
 from formcheck.judged import judge
-from formcheck.report.folder import TRACK_FILES
+from formcheck.report.folder import DRAWN_CLIP, TRACK_FILES
 
 
 class StandardError(FormcheckError):
@@ -24,10 +24,11 @@ def check_standard(name: str | None) -> None:
 
 def rewrite(
     one: MeasuredSet, limits: Limits | None, tempo: Tempo | None, standard: str | None
-) -> None:
+) -> bool:
     """Judge the landmarks in a report folder again and write its report in their place.
 
-    The annotated clip goes with the earlier verdict that it shows. Raises SavedReportError for a
+    The note and the remarks stay. The annotated clip goes with the earlier verdict that it shows:
+    whether there was one is returned. Raises SavedReportError for a
     folder without landmarks, and what ``judge`` and ``Judged.write`` raise.
     """
     if one.folder is None:
@@ -45,5 +46,13 @@ def rewrite(
         limits={key: limit.value for key, limit in held_to.items()},
         views=one.views if one.stated else (),
     )
-    xlsx = (one.folder / "reps.xlsx").is_file()
-    judged.write(one.folder, overwrite=True, drawing=False, xlsx=xlsx)
+    drawn = (one.folder / DRAWN_CLIP).is_file()
+    judged.write(
+        one.folder,
+        overwrite=True,
+        note=one.note,
+        remarks=one.remarks,
+        drawing=False,
+        xlsx=(one.folder / "reps.xlsx").is_file(),
+    )
+    return drawn

@@ -10,15 +10,14 @@ from importlib.resources import files
 from pathlib import Path
 from urllib.parse import quote
 
-import jinja2
 from markupsafe import Markup
 
 from formcheck.batch.judged_sets import JudgedSet
 from formcheck.batch.standout import common_faults, did_well, people_in, words_due
 from formcheck.faults.catalogue import FaultKind, fault_kinds
-from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import ALWAYS_CAUTIONS
+from formcheck.report.templates import templates_of
 from formcheck.report.words import TRUST, with_unit
 
 _FIRST_WORDS = 8  # more are folded away
@@ -60,22 +59,24 @@ class Row:
 _STEPS = {"easier": "easier", "same": "same again", "harder": "harder"}
 
 
+def report_beside(name: str) -> str:
+    """The address of a set's report from the page beside its folder."""
+    return quote(f"{name}/report.html")
+
+
 def summary_html(
-    sets: Sequence[JudgedSet], absent: Sequence[str], picture: Callable[[str], Path]
+    sets: Sequence[JudgedSet],
+    absent: Sequence[str],
+    picture: Callable[[str], Path],
+    address: Callable[[str], str] = report_beside,
 ) -> str:
-    """The page as text; ``picture`` tells where the small picture of a set lies, if it does."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("formcheck.batch"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    """The page as text; ``picture`` tells where the small picture of a set lies, if it does, and
+    ``address`` that of its report."""
+    environment = templates_of("formcheck.batch")
     environment.globals.update(kind=_kind)
-    environment.filters["plain"] = plain
     due = words_due(sets)
     said = {word.about.result.name: word.text for word in due}
-    rows = {one.result.name: _row(one, picture, said) for one in sets}
+    rows = {one.result.name: _row(one, picture, said, address) for one in sets}
     judged = [one for one in sets if one.result.status == "judged"]
     script = files("formcheck.batch").joinpath("templates/summary.js").read_text("utf-8")
     return environment.get_template("summary.html.j2").render(
@@ -119,7 +120,12 @@ def _answer(judged: Sequence[JudgedSet]) -> str:
     return f"{sets}: {counted} of {attempts} attempts counted, {clean} clean"
 
 
-def _row(one: JudgedSet, picture: Callable[[str], Path], said: dict[str, str]) -> Row:
+def _row(
+    one: JudgedSet,
+    picture: Callable[[str], Path],
+    said: dict[str, str],
+    address: Callable[[str], str],
+) -> Row:
     result = one.result
     counted, clean = one.of_set("counted"), one.of_set("clean")
     share = (counted or 0) / one.attempts if one.attempts else 0.0
@@ -129,7 +135,7 @@ def _row(one: JudgedSet, picture: Callable[[str], Path], said: dict[str, str]) -
     return Row(
         person=one.person,
         name=result.name.removeprefix(f"{one.person}/") if one.person else result.name,
-        href="" if result.status == "failed" else quote(f"{result.name}/report.html"),
+        href="" if result.status == "failed" else address(result.name),
         picture=_picture(picture(result.name)),
         status=result.status,
         reason=result.reason,

@@ -105,7 +105,7 @@ def plan_sets(
                 "seen by two cameras at most."
             )
     groups = [one for group in groups for one in _only_readable(group)]
-    names = _names(groups, clips)
+    names = set_names(groups, clips)
     model = find_model(each.model)
     plans = []
     for group in groups:
@@ -166,7 +166,7 @@ def _job(
     )
 
 
-def _names(groups: Iterable[Together], clips: Iterable[ClipFile]) -> dict[Together, str]:
+def set_names(groups: Iterable[Together], clips: Iterable[ClipFile]) -> dict[Together, str]:
     """A folder for each group and each clip, after the clips' paths; no two alike anywhere."""
     names: dict[Together, str] = {}
     used = set(_TAKEN)

@@ -17,7 +17,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 
 from formcheck.batch.judged_sets import JudgedSet, judged_sets
-from formcheck.batch.page import summary_html
+from formcheck.batch.page import report_beside, summary_html
 from formcheck.batch.plan import REPS, SUMMARY
 from formcheck.batch.records import Records, Standing, write_whole
 from formcheck.report.schema import schema
@@ -168,25 +168,35 @@ def _missing(value: Any) -> bool:
     return value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value))
 
 
+Summary = Mapping[str, bytes]  # file name → content
+
+
+def summary_of(
+    sets: Sequence[JudgedSet],
+    absent: Sequence[str],
+    picture: Callable[[str], Path],
+    address: Callable[[str], str] = report_beside,
+    *,
+    xlsx: bool = False,
+) -> Summary:
+    """``reps.parquet``, ``summary.csv``, ``summary.html``, and ``summary.xlsx`` when asked."""
+    table, reps = sets_table(sets), all_reps_table(sets)
+    files = {REPS: _parquet(reps), f"{SUMMARY}.csv": _csv(table)}
+    if xlsx:
+        files[f"{SUMMARY}.xlsx"] = _xlsx(table, reps)
+    files[f"{SUMMARY}.html"] = summary_html(sets, absent, picture, address).encode("utf-8")
+    return files
+
+
 def write_summary(
     standings: Sequence[Standing], absent: Sequence[str], records: Records, out: Path, *, xlsx: bool
 ) -> None:
-    """``summary.html``, ``summary.csv``, ``reps.parquet``, and ``summary.xlsx`` when asked.
-
-    Raises OutputError; a file is replaced whole or not at all.
-    """
-
-    sets = judged_sets(standings, out)
-    table, reps = sets_table(sets), all_reps_table(sets)
-    write_whole(out / REPS, _parquet(reps))
-    write_whole(out / f"{SUMMARY}.csv", _csv(table))
-    book = out / f"{SUMMARY}.xlsx"
-    if xlsx:
-        write_whole(book, _xlsx(table, reps))
-    else:
-        book.unlink(missing_ok=True)
-    page = summary_html(sets, absent, records.picture)
-    write_whole(out / f"{SUMMARY}.html", page.encode("utf-8"))
+    """The files of ``summary_of``. Raises OutputError; a file is replaced whole or not at all."""
+    files = summary_of(judged_sets(standings, out), absent, records.picture, xlsx=xlsx)
+    if not xlsx:
+        (out / f"{SUMMARY}.xlsx").unlink(missing_ok=True)
+    for name, content in files.items():
+        write_whole(out / name, content)
 
 
 def _csv(table: pd.DataFrame) -> bytes:

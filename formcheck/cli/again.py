@@ -31,7 +31,7 @@ def again(
     """Judge saved sets again, in milliseconds each, and say what would change.
 
     Nothing is written unless asked for with --write. A report that is rewritten is made from its
-    landmarks; its annotated clip, which shows the earlier verdict, goes.
+    landmarks, with its note and remarks; its annotated clip, which shows the earlier verdict, goes.
     """
     from rich.console import Console
     from rich.progress import track
@@ -67,12 +67,18 @@ def again(
         console.print(table)
     if not write:
         return
+    clips = 0
     for saved in track(
         sets, "Rewriting reports", console=Console(stderr=True), transient=True,
         disable=not Console(stderr=True).is_terminal,
     ):  # fmt: skip
-        rewrite(saved, held_to, tempo, standard)
+        clips += rewrite(saved, held_to, tempo, standard)
     console.print(f"{len(sets)} reports rewritten")
+    if clips:
+        which = "1 annotated clip" if clips == 1 else f"{clips} annotated clips"
+        console.print(
+            f"{which} with the earlier verdict removed; judge the clip again for a new one"
+        )
 
 
 def _called(found: Sequence[tuple[int, str]]) -> str:

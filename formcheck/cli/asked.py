@@ -36,6 +36,13 @@ def rep_range_of(text: str | None) -> tuple[int, int] | None:
         raise typer.BadParameter(str(error)) from error
 
 
+def limits_of(given: Path | None) -> dict[str, float]:
+    """The values that ``LimitsOption`` was given, by key. Raises LimitsError."""
+    from formcheck.faults.limits import read_limits
+
+    return {key: limit.value for key, limit in read_limits(given).items()}
+
+
 def _standard(text: str) -> str:
     if text not in standards():
         raise typer.BadParameter(

@@ -17,8 +17,10 @@ from formcheck.cli.asked import (
     PoseRateOption,
     RangeOption,
     RepsOption,
+    StandardOption,
     TempoOption,
     folder,
+    limits_of,
 )
 from formcheck.cli.help import ASKED, CLIP, OUTPUT, PERSON
 from formcheck.cli.log import LogFile, LongBreak, SetsInARow
@@ -68,6 +70,7 @@ def judge_batch(
     ] = False,
     tempo: TempoOption = None,
     range_standard: RangeOption = "elbow-90",
+    standard: StandardOption = None,
     reps: RepsOption = None,
     hands: HandsOption = None,
     limits: LimitsOption = None,
@@ -146,7 +149,6 @@ def judge_batch(
     from formcheck.batch.run import BatchJob, default_out, roster_to_fill_in, run_batch
     from formcheck.batch.watch import watch_batch
     from formcheck.cli.batch_progress import BatchScreen
-    from formcheck.faults.limits import read_limits
     from formcheck.log.next_step import StepRules
     from formcheck.log.today import LogAsk
 
@@ -157,9 +159,13 @@ def judge_batch(
         each=SetJob(
             clips=(),
             prescription=Prescription(
-                tempo=tempo, range_standard=range_standard, target_reps=reps, hands=hands
+                tempo=tempo,
+                range_standard=range_standard,
+                standard=standard,
+                target_reps=reps,
+                hands=hands,
             ),
-            limits={key: limit.value for key, limit in read_limits(limits).items()},
+            limits=limits_of(limits),
             model=model,
             pose_rate_hz=pose_rate,
             drawing=drawing,

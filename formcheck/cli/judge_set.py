@@ -28,6 +28,7 @@ from formcheck.cli.asked import (
     StandardOption,
     TempoOption,
     folder,
+    limits_of,
     rep_range_of,
 )
 from formcheck.cli.help import ASKED, CLIP, OUTPUT, PERSON
@@ -168,9 +169,6 @@ def judge_set(
 
     Writes report.html, report.json, reps.csv, annotated.mp4 and landmarks.parquet.
     """
-    from formcheck.cli.summary import print_summary
-    from formcheck.faults.limits import read_limits
-
     prescription = Prescription(
         tempo=tempo,
         range_standard=range_standard,
@@ -196,7 +194,7 @@ def judge_set(
         out=out,
         prescription=prescription,
         person=Person(stature_m, body_mass_kg, sex),
-        limits={key: limit.value for key, limit in read_limits(limits).items()},
+        limits=limits_of(limits),
         views=tuple(cast("list[ViewKind]", view or [])),
         model=model,
         pose_rate_hz=pose_rate,
@@ -211,6 +209,8 @@ def judge_set(
     )
     with progress_bar() as on_progress:
         outcome = run(job, on_progress)
+    from formcheck.cli.summary import print_summary  # reads and judges: slow to import
+
     print_summary(outcome.analysis, outcome.folder)
     print_weeks(outcome)
     if outcome.exit_code:

@@ -14,12 +14,13 @@ from __future__ import annotations
 
 import contextlib
 import math
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Generator, Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from fractions import Fraction
+from functools import lru_cache
 from pathlib import Path
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, TypeVar
 
 import av
 import numpy as np
@@ -27,6 +28,7 @@ import numpy.typing as npt
 from av.container import InputContainer
 from av.packet import Packet
 from av.video.frame import VideoFrame
+from av.video.reformatter import VideoReformatter
 from av.video.stream import VideoStream
 
 from formcheck.apart.process import WorkLostError, stream_apart, work_apart
@@ -38,8 +40,11 @@ from formcheck.plain import plain
 RgbImage = npt.NDArray[np.uint8]  # (height, width, 3), contiguous
 Plane = npt.NDArray[np.uint8]  # (height, width)
 Planes = tuple[Plane, Plane, Plane]  # Y, and U and V at half the width and height
+_Asked = TypeVar("_Asked")
+_Read = TypeVar("_Read")
 
-_DECODER_THREADS = 2  # decoding is never what takes long, and each holds whole frames
+_DECODER_THREADS = 2  # each holds whole pictures
+_LARGE_AREA_PX = 4_000_000  # of such, two processes at once hold no more than one each
 _ATTACHED_PICTURE = "attached_pic"  # a sound file's cover art is no clip
 _CONTAINERS = "mov,matroska,mpegts"  # mp4, mov and 3gp; mkv and webm; camcorders' ts
 _CODECS = (
@@ -53,6 +58,7 @@ LONGEST_S = 3600.0
 MOST_PICTURES = 1_000_000
 FASTEST_FPS = 1000.0
 SMALLEST_PX, LARGEST_PX, LARGEST_AREA_PX = 32, 8192, 8192 * 4608
+_BT709, _BT2020, _HIGH_RANGE = 1, (9, 10), (16, 18)  # H.273 numbers
 _JUMP_S = 20.0  # times further apart are not those of one recording
 _ALIVE_EVERY = 500  # packets
 _LOST = {
@@ -75,7 +81,8 @@ class ClipInfo:
     those that can be decoded without others; ``rotation_deg``
     counter-clockwise turn applied for display; ``variable_rate`` when intervals differ by more
     than timestamp rounding; ``notes`` are remarks for the report;
-    ``colour_matrix`` as H.273 numbers it (1 BT.709, 5 and 6 BT.601, 2 not said);
+    ``colour_matrix`` and ``transfer`` as H.273 numbers them (1 BT.709, 5 and 6 BT.601, 2 not
+    said; 16 PQ and 18 HLG, which phones film high dynamic range in);
     ``recorded_at`` when it was recorded by the container's account, None where it says nothing.
     """
 
@@ -91,6 +98,7 @@ class ClipInfo:
     key_times_s: FloatArray = field(repr=False)
     notes: tuple[str, ...] = ()
     colour_matrix: int = 2
+    transfer: int = 2
     first_pts: int = field(default=0, repr=False)
     time_base: Fraction = field(default=Fraction(1), repr=False)
     recorded_at: datetime | None = None
@@ -98,6 +106,16 @@ class ClipInfo:
     @property
     def frames(self) -> int:
         return len(self.times_s)
+
+    @property
+    def shown_matrix(self) -> int:
+        """The colour matrix of ``read_planes``: BT.2020's and high dynamic range become BT.709."""
+        return _BT709 if self.wide else self.colour_matrix
+
+    @property
+    def wide(self) -> bool:
+        """Whether its colours mean more than what players take them for by default."""
+        return self.transfer in _HIGH_RANGE or self.colour_matrix in _BT2020
 
 
 def probe_apart(path: Path) -> ClipInfo:
@@ -179,6 +197,7 @@ def _look(path: Path, alive: Callable[[None], None]) -> ClipInfo:
             first_pts=int(shown[0]),
             time_base=time_base,
             colour_matrix=int(first.colorspace),
+            transfer=int(first.color_trc),
             recorded_at=_recorded_at(container, stream),
         )
 
@@ -264,54 +283,83 @@ def read_frames(
     key picture before the first of them. ``max_side_px``: scale down so the longer side is at
     most this. Pictures that cannot be decoded are left out.
     """
-    to_width, to_height = scaled_size(info.width, info.height, max_side_px)
-    if info.rotation_deg % 180:
-        to_width, to_height = to_height, to_width
-    for t_s, frame in _shown(info, info.times_s if times_s is None else times_s):
-        picture = _scaled(info.path, frame, to_width, to_height, "rgb24")
-        # Rows may come padded; mediapipe ignores strides and would see a skewed picture.
-        yield t_s, np.ascontiguousarray(np.rot90(picture, info.rotation_deg // 90))
+    for t_s, frame in shown(info, info.times_s if times_s is None else times_s):
+        yield t_s, rgb_of(info, frame, max_side_px)
 
 
-def read_planes(info: ClipInfo, width: int, height: int) -> Iterator[tuple[float, Planes]]:
-    """Every picture in order with its time in seconds, as video planes of the size asked.
+def rgb_of(info: ClipInfo, frame: VideoFrame, max_side_px: int | None = None) -> RgbImage:
+    """A decoded picture, upright and scaled."""
+    size = scaled_size(info.width, info.height, max_side_px)
+    picture = _scaled(info, frame, *_as_stored(info, *size), "rgb24").to_ndarray()
+    # Rows may come padded; mediapipe ignores strides and would see a skewed picture.
+    return np.ascontiguousarray(np.rot90(picture, info.rotation_deg // 90))
 
-    ``width``, ``height`` px as displayed, both even. Y (height, width) and U, V of half the
-    size, limited range, in the clip's own ``colour_matrix``: nothing is converted that need not
-    be, which makes this several times cheaper than RGB there and back.
+
+def read_planes(
+    info: ClipInfo, width: int, height: int, times_s: FloatArray | None = None
+) -> Iterator[tuple[float, Planes]]:
+    """Pictures in order with their time in seconds, as video planes of the size asked.
+
+    ``width``, ``height`` px as displayed, both even; ``times_s`` as in ``read_frames``.
+    Y (height, width) and U, V of half the size, limited range, in the clip's ``shown_matrix``:
+    nothing is converted that need not be, which makes this several times cheaper than RGB there
+    and back.
     """
-    to_width, to_height = (height, width) if info.rotation_deg % 180 else (width, height)
-    for t_s, frame in _shown(info, info.times_s):
-        packed = _scaled(info.path, frame, to_width, to_height, "yuv420p", "MPEG")
-        flat, area = np.asarray(packed, np.uint8).reshape(-1), to_width * to_height
-        half = (to_height // 2, to_width // 2)
-        y, u, v = (
-            np.rot90(plane, info.rotation_deg // 90)
-            for plane in (
-                flat[:area].reshape(to_height, to_width),
-                flat[area : area + area // 4].reshape(half),
-                flat[area + area // 4 :].reshape(half),
-            )
-        )
-        yield t_s, (y, u, v)
+    for t_s, frame in shown(info, info.times_s if times_s is None else times_s):
+        yield t_s, planes_of(info, frame, width, height)
 
 
-def read_planes_apart(info: ClipInfo, width: int, height: int) -> Generator[tuple[float, Planes]]:
+def planes_of(info: ClipInfo, frame: VideoFrame, width: int, height: int) -> Planes:
+    """A decoded picture as planes, upright and of the size asked."""
+    to_width, to_height = _as_stored(info, width, height)
+    if info.wide:
+        frame = _scaled(info, frame, to_width, to_height, "yuv420p10le")
+        frame = _in_usual_colours(info, frame)
+    else:
+        frame = _scaled(info, frame, to_width, to_height, "yuv420p", "MPEG")
+    y, u, v = (np.rot90(plane, info.rotation_deg // 90) for plane in as_planes(frame.to_ndarray()))
+    return y, u, v
+
+
+def as_planes(packed: npt.NDArray[Any]) -> Planes:
+    """Y, U and V of a packed picture, (H * 3 / 2, W), Y over U over V."""
+    flat, (rows, width) = np.asarray(packed, np.uint8).reshape(-1), packed.shape
+    height = rows * 2 // 3
+    area, half = width * height, (height // 2, width // 2)
+    return (
+        flat[:area].reshape(height, width),
+        flat[area : area + area // 4].reshape(half),
+        flat[area + area // 4 :].reshape(half),
+    )
+
+
+def read_planes_apart(
+    info: ClipInfo, width: int, height: int, times_s: FloatArray | None = None
+) -> Generator[tuple[float, Planes]]:
     """``read_planes`` in a process of its own, which decodes while the pictures are used.
 
     Raises ClipError, also when the decoder breaks down, hangs or takes too much memory.
     """
-    try:
-        yield from stream_apart(_planes_asked, (info, width, height))
-    except WorkLostError as error:
-        raise ClipError(f"{info.path}: {_LOST[error.how]}; {_REMEDY}") from error
+    return from_apart(info.path, _planes_asked, (info, width, height, times_s))
 
 
-def _planes_asked(asked: tuple[ClipInfo, int, int]) -> Iterator[tuple[float, Planes]]:
+def _planes_asked(
+    asked: tuple[ClipInfo, int, int, FloatArray | None],
+) -> Iterator[tuple[float, Planes]]:
     return read_planes(*asked)
 
 
-def _shown(info: ClipInfo, wanted: FloatArray) -> Iterator[tuple[float, VideoFrame]]:
+def from_apart(
+    path: Path, read: Callable[[_Asked], Iterable[_Read]], asked: _Asked
+) -> Generator[_Read]:
+    """What ``read(asked)`` gives of a clip, from a process of its own. Raises ClipError."""
+    try:
+        yield from stream_apart(read, asked)
+    except WorkLostError as error:
+        raise ClipError(f"{path}: {_LOST[error.how]}; {_REMEDY}") from error
+
+
+def shown(info: ClipInfo, wanted: FloatArray) -> Iterator[tuple[float, VideoFrame]]:
     """The decoded pictures at the wanted times, as stored: not turned, not scaled."""
     if len(wanted) == 0:
         return
@@ -333,15 +381,39 @@ def _shown(info: ClipInfo, wanted: FloatArray) -> Iterator[tuple[float, VideoFra
                 return
 
 
+def _as_stored(info: ClipInfo, width: int, height: int) -> tuple[int, int]:
+    return (height, width) if info.rotation_deg % 180 else (width, height)
+
+
 def _scaled(
-    path: Path, frame: VideoFrame, width: int, height: int, kind: str, colour_range: Any = None
-) -> npt.NDArray[np.uint8]:
-    try:
-        to = frame.reformat(
+    info: ClipInfo, frame: VideoFrame, width: int, height: int, kind: str, colour_range: Any = None
+) -> VideoFrame:
+    with _sentence(info.path):
+        return frame.reformat(
             width=width, height=height, format=kind, interpolation="AREA",
             dst_color_range=colour_range,
         )  # fmt: skip
-        return np.asarray(to.to_ndarray(), np.uint8)
+
+
+def _in_usual_colours(info: ClipInfo, frame: VideoFrame) -> VideoFrame:
+    """BT.2020, PQ and HLG as BT.709 has it, by the scaler's own mapping of tones."""
+    with _sentence(info.path):
+        return _mapping(info.path).reformat(
+            frame, format="yuv420p", dst_colorspace=_BT709, dst_color_trc=_BT709,
+            dst_color_primaries=_BT709, dst_color_range="MPEG",
+        )  # fmt: skip
+
+
+@lru_cache(maxsize=2)
+def _mapping(path: Path) -> VideoReformatter:
+    """One a clip: it takes seconds to work out its table, and milliseconds to use it."""
+    return VideoReformatter()
+
+
+@contextlib.contextmanager
+def _sentence(path: Path) -> Iterator[None]:
+    try:
+        yield
     except _DECODER_ERRORS as error:
         raise ClipError(f"{path}: its pictures cannot be converted ({error}); {_REMEDY}") from error
 
@@ -414,7 +486,8 @@ def _picture_stream(path: Path, container: InputContainer) -> VideoStream:
                 "as H.264 mp4."
             )
         stream.thread_type = "AUTO"
-        stream.codec_context.thread_count = _DECODER_THREADS
+        large = stream.codec_context.width * stream.codec_context.height > _LARGE_AREA_PX
+        stream.codec_context.thread_count = 1 if large else _DECODER_THREADS
         return stream
     raise ClipError(f"{path} holds no picture, only sound or data; give the video clip.")
 
@@ -451,6 +524,14 @@ def _decoded(container: InputContainer, stream: VideoStream) -> Iterator[VideoFr
         except _DECODER_ERRORS:
             return
         yield from frames
+
+
+def pictures_of(path: Path) -> Iterator[tuple[float, VideoFrame]]:
+    """Every picture of a file that we wrote, with its own time in seconds."""
+    with _opened(path) as (container, stream):
+        for frame in _decoded(container, stream):
+            if frame.time is not None:
+                yield frame.time, frame
 
 
 def _decoded_from(path: Path, start_pts: int) -> Generator[VideoFrame]:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields
 from typing import Any, cast, get_args
 
 from formcheck.asked.prescription import HandSpacing, Pain, Prescription, Support, Surface
-from formcheck.asked.standards import RangeStandard
+from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import parse_tempo
 from formcheck.errors import FormcheckError
+from formcheck.faults.limit_sets import limit_sets
 from formcheck.log.person import person_name
 from formcheck.plain import plain
+from formcheck.pose.model import DEFAULT_MODEL, SHIPPED_MODELS
 
 _MOST_REPS = 1000
 _MOST_KG = 200.0
@@ -34,6 +36,9 @@ class Asked:
     surface: str = ""
     hands: str = ""
     added_load_kg: str = ""
+    limits: str = ""
+    standard: str = ""
+    model: str = ""
     pain: str = ""
     note: str = ""
 
@@ -49,7 +54,19 @@ class Asked:
             hands=cast("HandSpacing | None", _word(self.hands, HandSpacing)),
             added_load_kg=_kg(self.added_load_kg),
             pain=cast("Pain | None", _word(self.pain, Pain)),
+            standard=_one_of(self.standard, standards()),
         )
+
+    @property
+    def limit_values(self) -> dict[str, float]:
+        """Limits that differ from the default ones. Raises FormcheckError."""
+        name = _one_of(self.limits, limit_sets())
+        return limit_sets()[name].changes if name else {}
+
+    @property
+    def model_asked(self) -> str:
+        """The landmark model's name. Raises FormcheckError."""
+        return _one_of(self.model, SHIPPED_MODELS) or DEFAULT_MODEL
 
 
 # What is the same from one set of a person to the next; pain and remarks are of the day.
@@ -69,13 +86,17 @@ def asked_from(said: Mapping[str, Any]) -> Asked:
         person_name(person)
     if len(asked.note) > LONGEST_NOTE:
         raise AskedWrongError(f"a remark has at most {LONGEST_NOTE} letters.")
-    _ = asked.prescription
+    _ = asked.prescription, asked.limit_values, asked.model_asked
     return asked
 
 
 def _word(text: str, words: Any) -> str | None:
-    if text and text not in get_args(words):
-        raise AskedWrongError(f"“{text}” is none of {', '.join(get_args(words))}.")
+    return _one_of(text, get_args(words))
+
+
+def _one_of(text: str, words: Collection[str]) -> str | None:
+    if text and text not in words:
+        raise AskedWrongError(f"“{text}” is none of {', '.join(words)}.")
     return text or None
 
 

@@ -13,6 +13,7 @@ from starlette.requests import ClientDisconnect, Request
 from formcheck.desk.folder import DeskError
 
 SMALL_BYTES = 64_000  # of a form
+LARGE_BYTES = 400_000  # of the names of all clips in a folder
 SILENT_S = 20.0  # without a byte of what was announced
 
 
@@ -35,9 +36,9 @@ async def pieces(request: Request, most: int) -> AsyncIterator[bytes]:
         yield piece
 
 
-async def said_in_json(request: Request) -> dict[str, Any]:
+async def said_in_json(request: Request, most: int = SMALL_BYTES) -> dict[str, Any]:
     """An object in JSON. Raises DeskError."""
-    body = b"".join([piece async for piece in pieces(request, SMALL_BYTES)])
+    body = b"".join([piece async for piece in pieces(request, most)])
     try:
         said = json.loads(body)
     except (ValueError, RecursionError):

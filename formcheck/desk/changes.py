@@ -18,9 +18,10 @@ from formcheck.agree.labels import COUNTED, Label, Said
 from formcheck.asked.person import Sex
 from formcheck.asked.units import UnitsError, length_m, mass_kg
 from formcheck.desk.asked import asked_from
-from formcheck.desk.bodies import pieces, said_in_form, said_in_json
+from formcheck.desk.bodies import LARGE_BYTES, pieces, said_in_form, said_in_json
 from formcheck.desk.desk import Desk, desk_of, set_of
-from formcheck.desk.folder import PART_BYTES, Clip, DeskError, DeskSet, read_report
+from formcheck.desk.folder import PART_BYTES, Clip, DeskError, DeskSet, Ended, read_report
+from formcheck.desk.groups import sets_of_folder
 from formcheck.desk.guard import TOKEN_FIELD, TOKEN_HEADER
 from formcheck.desk.labels import now
 from formcheck.desk.remarks import remark
@@ -54,6 +55,48 @@ async def announce_set(request: Request) -> Response:
             "id": one.id,
             "part": PART_BYTES,
             "have": [desk.folder.sure_bytes(one, n) for n in range(1, len(one.clips) + 1)],
+        },
+        201,
+    )
+
+
+async def announce_group(request: Request) -> Response:
+    """A folder of clips, which are then sent. Answers where each belongs."""
+    desk = desk_of(request)
+    _check_token(request, request.headers.get(TOKEN_HEADER, ""))
+    said = await said_in_json(request, LARGE_BYTES)
+    name, fields, clips = (said.get(key) for key in ("name", "asked", "clips"))
+    if not (isinstance(name, str) and isinstance(fields, dict) and isinstance(clips, list)):
+        raise DeskError("this is not what a page of the desk sends.")
+    if len(clips) > desk.folder.bounds.clips_of_group:
+        raise DeskError(
+            f"{len(clips)} clips are in that folder, and at most "
+            f"{desk.folder.bounds.clips_of_group} are taken at once; give a part of it.", 413
+        )  # fmt: skip
+    announced = [_clip(one) for one in clips]
+    name = plain(name, _LONGEST_NAME) or "folder"
+    before = desk.folder.group_of_name(name)
+    there = desk.folder.of_group(before) if before else []
+    alone = [one.clips[0] for one in there if len(one.clips) == 1]
+    sets = sets_of_folder([(one.name, one) for one in announced], asked_from(fields), alone)
+    group, made = await run_in_threadpool(
+        desk.folder.announce_group,
+        name,
+        [(one.called, one.by, one.asked, one.clips) for one in sets],
+    )
+    desk.queue.wake()
+    return JSONResponse(
+        {
+            "id": group.id,
+            "part": PART_BYTES,
+            "sets": [
+                {
+                    "id": one.id,
+                    "files": list(planned.places),
+                    "have": [desk.folder.sure_bytes(one, n) for n in range(1, len(one.clips) + 1)],
+                }
+                for planned, one in zip(sets, made, strict=True)
+            ],
         },
         201,
     )
@@ -106,7 +149,7 @@ async def cancel(request: Request) -> Response:
     desk, one, _ = await _form(request)
     state = desk.folder.standing(one).state
     if state == "arriving":
-        desk.folder.end(one, "cancelled")
+        desk.folder.end(one, Ended("cancelled"))
     elif state == "waiting":
         desk.queue.cancel(one)
     return _back_to(one)
@@ -122,6 +165,17 @@ async def judge_again(request: Request) -> Response:
     desk.folder.ask_again(one, asked_from(said))
     desk.queue.wake()
     return _back_to(one)
+
+
+async def judge_apart(request: Request) -> Response:
+    """Two clips that were given as one set, judged as two."""
+    desk, one, _ = await _form(request)
+    standing = desk.folder.standing(one)
+    if standing.state != "failed":
+        raise DeskError("only clips that could not be judged as one set are judged as two.", 409)
+    await run_in_threadpool(desk.folder.part, one, standing.says)
+    desk.queue.wake()
+    return RedirectResponse(f"/groups/{one.group}" if one.group else "/sets", 303)
 
 
 async def remove(request: Request) -> Response:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from starlette.requests import Request
 
-from formcheck.desk.folder import DeskError, DeskFolder, DeskSet
+from formcheck.desk.folder import DeskError, DeskFolder, DeskSet, Group
 from formcheck.desk.guard import Door
 from formcheck.desk.labels import FILE, Labels
 from formcheck.desk.queue import Queue
@@ -43,6 +43,15 @@ def set_of(request: Request) -> DeskSet:
     if one is None:
         raise DeskError("There is no such set on this desk.", 404)
     return one
+
+
+def group_of(request: Request) -> Group:
+    """The folder of clips that the address names. Raises DeskError."""
+    wanted = request.path_params["group_id"]
+    for one in desk_of(request).folder.groups():
+        if one.id == wanted:
+            return one
+    raise DeskError("There is no such folder on this desk.", 404)
 
 
 def log_path(log: Path | None) -> Path:

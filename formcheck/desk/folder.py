@@ -6,6 +6,8 @@ Everything lies in one folder::
     sets/ID/1.part 1.have  a clip that is arriving, and how many of its bytes are sure
     sets/ID/1.mp4          a clip that is whole, named by what it is
     sets/ID/ended.json     how judging ended; not there: still to be judged
+    sets/ID/picture.jpg    its decisive moment, small
+    groups/ID.json         a folder of clips that was given at once
     reports/ID/            its report, as “formcheck set” writes it
     labels.csv             how people see reps differently, as “formcheck agree” reads it
 
@@ -63,6 +65,7 @@ class Bounds:
 
     clip_bytes: int = 1_500_000_000
     sets_under_way: int = 100
+    clips_of_group: int = 400
     free_bytes: int = 500_000_000
 
 
@@ -78,22 +81,52 @@ class Clip:
 
 @dataclass(frozen=True)
 class DeskSet:
-    """``begun`` when it was announced, ISO 8601."""
+    """``begun`` when it was announced, ISO 8601. ``group`` the id of the folder that it came with,
+    if it did, and ``called`` what it is called there; ``by`` what two clips were paired by, empty
+    where somebody said that they are one set; ``note`` why its clip is judged on its own."""
 
     id: str
     begun: str
     asked: Asked
     clips: tuple[Clip, ...]
+    group: str = ""
+    called: str = ""
+    by: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Group:
+    """A folder of clips that was given at once. ``name`` of the folder; ``begun`` ISO 8601."""
+
+    id: str
+    name: str
+    begun: str
 
 
 @dataclass(frozen=True)
 class Standing:
-    """Where a set stands. ``says`` why it failed, or the answer of its report in a line; ``have``
-    sure bytes of each clip."""
+    """Where a set stands. ``have`` sure bytes of each clip; ``ended`` how it came out."""
 
     state: State
     have: tuple[int, ...]
+    ended: Ended | None = None
+
+    @property
+    def says(self) -> str:
+        return self.ended.says if self.ended else ""
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How a set came out. ``says`` why it failed, or the answer of its report in a line;
+    ``apart`` where its clips are no one set; ``fix_first`` and ``variation`` as in a summary."""
+
+    how: Ending
     says: str = ""
+    apart: bool = False
+    fix_first: str | None = None
+    variation: str = ""
 
 
 class DeskFolder:
@@ -103,7 +136,7 @@ class DeskFolder:
         self.root = root
         self.bounds = bounds or Bounds()
         try:
-            for folder in (self._sets, self.reports):
+            for folder in (self._sets, self._groups, self.reports):
                 folder.mkdir(parents=True, exist_ok=True, mode=0o700)
         except OSError as error:
             raise OutputError(
@@ -113,6 +146,10 @@ class DeskFolder:
     @property
     def _sets(self) -> Path:
         return self.root / "sets"
+
+    @property
+    def _groups(self) -> Path:
+        return self.root / "groups"
 
     @property
     def reports(self) -> Path:
@@ -159,7 +196,7 @@ class DeskFolder:
         under_way = []
         for one in self.all():
             state = self.standing(one).state
-            if state == "arriving" and one.clips == tuple(clips):
+            if state == "arriving" and one.clips == tuple(clips) and not one.group:
                 return self._write(replace(one, asked=asked))
             if state in ("arriving", "waiting"):
                 under_way.append(one)
@@ -167,9 +204,75 @@ class DeskFolder:
             raise DeskError(
                 f"{len(under_way)} sets are under way already; wait until some are judged.", 429
             )
-        now = datetime.now().astimezone()
-        set_id = f"{now:%Y%m%d-%H%M%S}-{secrets.token_hex(4)}"
-        return self._write(DeskSet(set_id, now.isoformat(timespec="seconds"), asked, tuple(clips)))
+        return self._write(DeskSet(*_new_id(), asked, tuple(clips)))
+
+    def announce_group(
+        self, name: str, sets: Sequence[tuple[str, str, Asked, Sequence[Clip]]]
+    ) -> tuple[Group, list[DeskSet]]:
+        """The sets of a folder of clips: of each what it is called, what its clips were paired by,
+        what is asked and the clips.
+
+        A folder that was given before is added to: sets that are there stay. Raises DeskError.
+        """
+        for _, _, _, clips in sets:
+            self._check(clips)
+        self._check_room(sum(clip.size for _, _, _, clips in sets for clip in clips))
+        group = self.group_of_name(name)
+        if group is None:
+            group = Group(_new_id()[0], name, _now())
+            text = json.dumps(asdict(group), ensure_ascii=False)
+            write_whole(self._groups / f"{group.id}.json", text.encode())
+        there = {one.clips: one for one in self.all() if one.group == group.id}
+        new = sum(tuple(clips) not in there for _, _, _, clips in sets)
+        under_way = sum(self.standing(one).state in ("arriving", "waiting") for one in self.all())
+        if new and under_way + new > self.bounds.clips_of_group:
+            raise DeskError(
+                f"{under_way} sets are under way already; wait until some are judged.", 429
+            )
+        return group, [
+            there.get(tuple(clips))
+            or self._write(DeskSet(*_new_id(), asked, tuple(clips), group.id, called, by))
+            for called, by, asked, clips in sets
+        ]
+
+    def group_of_name(self, name: str) -> Group | None:
+        return next((one for one in self.groups() if one.name == name), None)
+
+    def groups(self) -> list[Group]:
+        """Every folder of clips that was given, the latest first."""
+        found = []
+        for path in sorted(self._groups.glob("*.json"), reverse=True):
+            with contextlib.suppress(OSError, ValueError, TypeError):
+                found.append(Group(**json.loads(read_small(path, _LARGEST_JSON))))
+        return found
+
+    def of_group(self, group: Group) -> list[DeskSet]:
+        """Its sets by name."""
+        return sorted(
+            (one for one in self.all() if one.group == group.id), key=lambda one: one.called
+        )
+
+    def part(self, one: DeskSet, why: str) -> list[DeskSet]:
+        """Each clip as a set of its own, in place of the set of both; ``why`` is noted. Raises
+        DeskError."""
+        paths = self.clips(one)
+        if len(paths) != 2:
+            raise DeskError("this set has not two clips.", 409)
+        parts = []
+        for n, (path, clip) in enumerate(zip(paths, one.clips, strict=True), 1):
+            # Named after the set, so that a desk that was killed meanwhile makes the same ones.
+            mark = f"{zlib.crc32(f'{one.id} {n}'.encode()):08x}"
+            called = f"{one.called}-{n}" if one.called else ""
+            alone = DeskSet(
+                f"{one.id[:-8]}{mark}", one.begun, one.asked, (clip,), one.group, called, note=why
+            )
+            place = self._place(alone)
+            place.mkdir(parents=True, exist_ok=True, mode=0o700)
+            with contextlib.suppress(FileExistsError):
+                os.link(path, place / f"1{path.suffix}")
+            parts.append(self._write(alone))  # last: until then it is no set
+        self.remove(one)
+        return parts
 
     def ask_again(self, one: DeskSet, asked: Asked) -> None:
         """Have a set judged again, held to something else; its report stays until then."""
@@ -182,9 +285,10 @@ class DeskFolder:
             for n, clip in enumerate(one.clips, 1)
         )
         try:
-            ended = json.loads(read_small(self._place(one) / "ended.json", _LARGEST_JSON))
-            if ended["how"] != "judged" or (self.report(one.id) / REPORT).is_file():
-                return Standing(ended["how"], have, ended["says"])
+            kept = read_small(self._place(one) / "ended.json", _LARGEST_JSON)
+            ended = Ended(**json.loads(kept))
+            if ended.how != "judged" or (self.report(one.id) / REPORT).is_file():
+                return Standing(ended.how, have, ended)
         except (OSError, ValueError, KeyError, TypeError):
             pass
         whole = all(self._whole(one, n) for n in range(1, len(one.clips) + 1))
@@ -195,9 +299,13 @@ class DeskFolder:
         found = (self._whole(one, n) for n in range(1, len(one.clips) + 1))
         return tuple(path for path in found if path is not None)
 
-    def end(self, one: DeskSet, how: Ending, says: str = "") -> None:
-        said = json.dumps({"how": how, "says": says}, ensure_ascii=False)
+    def end(self, one: DeskSet, ended: Ended) -> None:
+        said = json.dumps(asdict(ended), ensure_ascii=False)
         write_whole(self._place(one) / "ended.json", said.encode())
+
+    def picture(self, one: DeskSet) -> Path:
+        """The small picture of its decisive moment; it need not be there."""
+        return self._place(one) / "picture.jpg"
 
     def remove(self, one: DeskSet) -> None:
         """Take a set away, its clips and its report."""
@@ -228,7 +336,7 @@ class DeskFolder:
             raise DeskError("this part did not arrive as it was sent; send it again.", 422)
         if part.first == 0 and kind_of(part.path) is None:
             part.path.unlink(missing_ok=True)
-            self.end(one, "failed", _NO_CLIP.format(name=one.clips[n - 1].name))
+            self.end(one, Ended("failed", _NO_CLIP.format(name=one.clips[n - 1].name)))
             raise DeskError(_NO_CLIP.format(name=one.clips[n - 1].name), 415)
         sure = part.first + length
         write_whole(self._place(one) / f"{n}.have", str(sure).encode())
@@ -314,6 +422,16 @@ class DeskFolder:
                 self.remove(one)
 
 
+def _now() -> str:
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+def _new_id() -> tuple[str, str]:
+    """A name that no other set has and that sorts by time, and the time."""
+    now = datetime.now().astimezone()
+    return f"{now:%Y%m%d-%H%M%S}-{secrets.token_hex(4)}", now.isoformat(timespec="seconds")
+
+
 class PartWriter:
     """Bytes of a clip on their way to disk, counted and checked as they come."""
 
@@ -383,4 +501,5 @@ def _read_set(path: Path) -> DeskSet:
         str(kept["begun"]),
         Asked(**kept["asked"]),
         tuple(Clip(**clip) for clip in kept["clips"]),
+        *(str(kept.get(name, "")) for name in ("group", "called", "by", "note")),
     )

@@ -30,11 +30,13 @@ from starlette.responses import (
 
 from formcheck.agree.labels import COUNTED, Label
 from formcheck.asked.prescription import HandSpacing, Pain, Support, Surface
-from formcheck.asked.standards import RangeStandard
+from formcheck.asked.standards import RangeStandard, standards
 from formcheck.desk.asked import Asked
-from formcheck.desk.desk import Desk, desk_of, set_of
+from formcheck.desk.desk import Desk, desk_of, group_of, set_of
 from formcheck.desk.folder import DeskError, DeskSet, State, read_report
+from formcheck.desk.groups import group_summary
 from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.limit_sets import limit_sets
 from formcheck.log.change import FOLLOWED
 from formcheck.log.entry import SetEntry, local_day
 from formcheck.log.next_step import step_words
@@ -43,13 +45,18 @@ from formcheck.log.page.page import page_html as log_page_html
 from formcheck.log.person import PersonRecord, masses
 from formcheck.log.store import open_log, people, sets_of
 from formcheck.plain import plain
+from formcheck.pose.model import DEFAULT_MODEL, SHIPPED_MODELS
 from formcheck.report import theme
 from formcheck.report.folder import MADE
+from formcheck.report.templates import templates_of
 from formcheck.report.words import ATTEMPTS, VARIATIONS, fault_name
+from formcheck.reps.early import EarlySet
 
 _SHOWN = 50  # sets in a list, before the rest is asked for
 _LOOK_EVERY_S = 0.4
 _MOST_WATCHING = 40  # pages that follow the progress at once
+_SURELY_THERE_S = 5.0  # of a clip, after which somebody should be seen in it
+_OFTEN_SEEN = 0.3  # of its pictures
 _PAGES = (*MADE, "summary.html", "summary.csv", "summary.xlsx", "reps.parquet")
 _META_POLICY = re.compile(r'http-equiv="Content-Security-Policy" content="([^"<>]{1,400})"')
 _NO_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:"
@@ -64,6 +71,7 @@ STATES: dict[str, str] = {
     "failed": "could not be judged",
     "cancelled": "cancelled",
 }
+MODELS: dict[str, str] = {"full": "full, twice as quick", "heavy": "heavy, the most exact"}
 RANGES: dict[str, str] = {
     "elbow-90": "elbow at 90° or less",
     "arm-parallel": "upper arm parallel to the floor",
@@ -83,6 +91,7 @@ class Line:
     state: str
     said: str
     why: str
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -102,7 +111,7 @@ async def home(request: Request) -> Response:
     person = request.query_params.get("person", "")[:100]
     lines = await run_in_threadpool(_lines, desk_of(request), 8)
     asked = await run_in_threadpool(desk_of(request).folder.remembered, person)
-    return _page(request, "home.html.j2", asked=asked, lines=lines, **_choices(desk_of(request)))
+    return _page(request, "home.html.j2", asked=asked, lines=lines, can=_choices(desk_of(request)))
 
 
 async def all_sets(request: Request) -> Response:
@@ -128,7 +137,7 @@ async def one_set(request: Request) -> Response:
         report=report,
         made=[name for name in MADE if (desk.folder.report(one.id) / name).is_file()],
         kinds={key: kind.name for key, kind in fault_kinds().items()},
-        **_choices(desk),
+        can=_choices(desk),
     )
 
 
@@ -197,8 +206,14 @@ async def list_folders(request: Request) -> Response:
                                if (root / name).is_file()], _reports_in(root))
         for n, root in enumerate(desk.shown, 1)
     ]  # fmt: skip
+    groups = [(one, len(desk.folder.of_group(one))) for one in desk.folder.groups()]
     return _page(
-        request, "folders.html.j2", folders=found, own=plain(str(desk.folder.reports)), quote=quote
+        request,
+        "folders.html.j2",
+        folders=found,
+        groups=groups,
+        own=plain(str(desk.folder.reports)),
+        quote=quote,
     )
 
 
@@ -211,6 +226,34 @@ async def folder_file(request: Request) -> Response:
     if found is None or found.name not in _PAGES:
         raise DeskError("There is no such file in this folder.", 404)
     return _as_written(found)
+
+
+async def one_group(request: Request) -> Response:
+    """A folder of clips that was given: how far it is, its summary, and its sets."""
+    desk, group = desk_of(request), group_of(request)
+    sets = await run_in_threadpool(desk.folder.of_group, group)
+    lines = [_line(desk, one) for one in sets]
+    return _page(
+        request,
+        "group.html.j2",
+        group=group,
+        lines=lines,
+        judged=sum(line.state in ("judged", "empty", "failed") for line in lines),
+    )
+
+
+async def group_file(request: Request) -> Response:
+    """The summary of the sets that are judged by now, as “formcheck batch” writes it."""
+    desk, group = desk_of(request), group_of(request)
+    found = await run_in_threadpool(group_summary, desk.folder, group)
+    name = request.path_params["name"]
+    if name not in found:
+        raise DeskError("There is no such file of this folder.", 404)
+    if not name.endswith(".html"):
+        kept = {"content-disposition": f"attachment; filename={name}"}
+        return Response(found[name], media_type="application/octet-stream", headers=kept)
+    text = found[name].decode("utf-8")
+    return HTMLResponse(text, headers={"content-security-policy": policy_of(text)})
 
 
 async def phone(request: Request) -> Response:
@@ -274,8 +317,29 @@ def under_way(desk: Desk) -> dict[str, Any]:
             "what": now.what if now else "",
             "percent": _percent(desk, one),
             "left": None if now is None or now.left_s is None else round(now.left_s),
+            "early": [_early(one, place, early) for place, early in now.early.items()]
+            if now
+            else [],
         }
     return found
+
+
+def _early(one: DeskSet, place: int, early: EarlySet) -> dict[str, Any]:
+    """What a clip shows so far: for the strip, and in words."""
+    reps = len(early.reps)
+    said = f"{reps} {'rep' if reps == 1 else 'reps'}"
+    if early.until_s > _SURELY_THERE_S and early.seen < _OFTEN_SEEN:
+        said = "Hardly anybody to be seen"
+    elif early.until_s > _SURELY_THERE_S and not early.curve:
+        said = "No push-up position"
+    return {
+        "clip": plain(one.clips[place].name) if len(one.clips) > 1 else "",
+        "says": f"{said} in the first {early.until_s:.0f} of {early.duration_s:.0f} s",
+        "until": early.until_s,
+        "of": early.duration_s,
+        "reps": early.reps,
+        "curve": early.curve,
+    }
 
 
 def found_in(root: Path, place: str) -> Path | None:
@@ -315,14 +379,7 @@ def style() -> str:
 
 @cache
 def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("formcheck.desk"),
-        autoescape=lambda name: name is None or not name.startswith("desk.css"),
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["plain"] = plain
+    environment = templates_of("formcheck.desk")
     environment.globals["states"] = STATES
     return environment
 
@@ -362,6 +419,10 @@ def _line(desk: Desk, one: DeskSet) -> Line:
         state,
         standing.says if state in ("judged", "empty") else STATES[state],
         standing.says if state == "failed" else "",
+        f"{one.note.removesuffix('Judge them one at a time.').strip()} So each clip was judged on "
+        "its own."
+        if one.note
+        else "",
     )
 
 
@@ -417,8 +478,14 @@ def _choices(desk: Desk) -> dict[str, Any]:
         "supports": [(key, VARIATIONS[key]) for key in get_args(Support)],
         "surfaces": [(key, VARIATIONS[key]) for key in get_args(Surface)],
         "hand_spacings": [(key, VARIATIONS[key]) for key in get_args(HandSpacing)],
+        "limit_sets": [
+            (one.name, one.title[:1].lower() + one.title[1:]) for one in limit_sets().values()
+        ],
+        "standards": [(one.key, one.name) for one in standards().values()],
+        "models": [(key, MODELS[key]) for key in SHIPPED_MODELS],
         "pains": [(key, key) for key in get_args(Pain)],
         "usual": Asked(),
+        "default_model": MODELS[DEFAULT_MODEL],
         "largest_mb": desk.folder.bounds.clip_bytes // 1_000_000,
     }
 

@@ -5,16 +5,18 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
-from collections.abc import Callable, Generator
-from dataclasses import dataclass
+from collections.abc import Callable, Generator, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Literal
 
 from formcheck.apart.process import WorkLostError, told_apart
-from formcheck.desk.folder import DeskFolder, DeskSet
+from formcheck.desk.folder import DeskFolder, DeskSet, Ended
 from formcheck.desk.remarks import print_remarks
-from formcheck.desk.work import Result, Step, judge_told, set_job
+from formcheck.desk.work import DeskJob, Result, Seen, Step, desk_job, judge_told
 from formcheck.errors import FormcheckError
-from formcheck.job import SetJob
+from formcheck.reps.early import EarlySet
+from formcheck.reps.pairing import NotOneSetError
 
 LIMIT_S = 3600.0  # of one set: a clip of twenty minutes on a slow machine
 STALL_S = 180.0
@@ -30,19 +32,21 @@ _LOST = {
 # set aside more than those of the pose alone.
 MEMORY_BYTES = 3 << 30
 
-Judge = Callable[[SetJob], Generator[Step | None, None, Result]]
+Judge = Callable[[DeskJob], Generator[Step | Seen | None, None, Result]]
 
 
 @dataclass(frozen=True)
 class Progress:
-    """``share`` 0 to 1 of the work, ``left_s`` seconds left, None where that cannot be said."""
+    """``share`` 0 to 1 of the work, ``left_s`` seconds left, None where that cannot be said.
+    ``early`` what each clip shows so far, by its place."""
 
     what: str = "Starting"
     share: float = 0.0
     left_s: float | None = None
+    early: Mapping[int, EarlySet] = field(default_factory=dict)
 
 
-def judge_apart(job: SetJob) -> Generator[Step | None, None, Result]:
+def judge_apart(job: DeskJob) -> Generator[Step | Seen | None, None, Result]:
     return told_apart(judge_told, job, MEMORY_BYTES, STALL_S)
 
 
@@ -85,7 +89,7 @@ class Queue:
         """End the judging of a set that waits or is being judged."""
         self._cancelled.add(one.id)
         if self.progress(one.id) is None:
-            self._folder.end(one, "cancelled")
+            self._folder.end(one, Ended("cancelled"))
 
     def _run(self) -> None:
         while not self._closing.is_set():
@@ -99,9 +103,8 @@ class Queue:
                 self._judge_one(one)
             except Exception as error:  # one set must not stop the others
                 with contextlib.suppress(FormcheckError):
-                    self._folder.end(
-                        one, "failed", f"formcheck went wrong ({type(error).__name__}: {error})."
-                    )
+                    why = f"formcheck went wrong ({type(error).__name__}: {error})."
+                    self._folder.end(one, Ended("failed", why))
                 self._wake.wait(timeout=1.0)
             finally:
                 self._now = None
@@ -114,12 +117,11 @@ class Queue:
 
     def _judge_one(self, one: DeskSet) -> None:
         self._cancelled.discard(one.id)
+        apart = False
         try:
             found = self._judged(one)
         except FormcheckError as error:
-            why = str(error)
-            for path, clip in zip(self._folder.clips(one), one.clips, strict=False):
-                why = why.replace(str(path), clip.name)
+            why, apart = self._told(one, str(error)), isinstance(error, NotOneSetError)
         except WorkLostError as error:
             why = _LOST[error.how]
         else:
@@ -127,18 +129,33 @@ class Queue:
                 return
             # A report is shown once its set has ended: with its remarks, or not yet.
             print_remarks(self._folder, one)
-            self._folder.end(one, "judged" if found.found else "empty", found.answer)
+            how: Literal["judged", "empty"] = "judged" if found.found else "empty"
+            ended = Ended(how, found.answer, False, found.fix_first, found.variation)
+            self._folder.end(one, ended)
             return
         # Ctrl-C reaches the processes too: then nothing failed, and the next desk goes on.
-        if not self._closing.wait(_SETTLE_S):
-            self._folder.end(one, "failed", why)
+        if self._closing.wait(_SETTLE_S):
+            return
+        if apart and one.by:  # nobody but the desk took them for one set
+            self._folder.part(one, why)
+        else:
+            self._folder.end(one, Ended("failed", why, apart))
+
+    def _told(self, one: DeskSet, text: str) -> str:
+        """A message about the clips, which calls them as they were called where they come from."""
+        for path, clip in zip(self._folder.clips(one), one.clips, strict=False):
+            text = text.replace(str(path), clip.name)
+        for path, clip in zip(self._folder.clips(one), one.clips, strict=False):
+            text = text.replace(f"pose in {path.name}", f"pose in {clip.name}")
+        return text
 
     def _judged(self, one: DeskSet) -> Result | None:
         """What came of it; None where judging was cancelled or is left to the next desk."""
         began = time.monotonic()
         clips = len(one.clips)
-        with contextlib.closing(self._judge(set_job(self._folder, one, self._log))) as steps:
+        with contextlib.closing(self._judge(desk_job(self._folder, one, self._log))) as steps:
             seen: list[str] = []
+            now = Progress()
             while True:
                 try:
                     step = next(steps)
@@ -148,13 +165,18 @@ class Queue:
                 if self._closing.is_set():
                     return None
                 if one.id in self._cancelled:
-                    self._folder.end(one, "cancelled")
+                    self._folder.end(one, Ended("cancelled"))
                     return None
                 took_s = time.monotonic() - began
                 if took_s > LIMIT_S:
                     raise WorkLostError("stalled")
-                if step is not None:
-                    self._now = (one.id, _progress(step, seen, clips, took_s))
+                if isinstance(step, Seen):
+                    early = {**now.early, step.place: step.early}
+                    now = replace(now, early=early)
+                elif step is not None:
+                    step = replace(step, what=self._told(one, step.what))
+                    now = replace(_progress(step, seen, clips, took_s), early=now.early)
+                self._now = (one.id, now)
 
 
 def _progress(step: Step, seen: list[str], clips: int, took_s: float) -> Progress:

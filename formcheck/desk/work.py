@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+from formcheck.batch.work import keep_picture
 from formcheck.desk.folder import DeskFolder, DeskSet
+from formcheck.errors import FormcheckError
 from formcheck.job import Outcome, SetJob, judge_set
 from formcheck.log.today import LogAsk
 from formcheck.plain import plain
+from formcheck.pose.track import PoseTrack
+from formcheck.reps.early import EarlySet, early_set
 
 _PROCESSES = 2  # to look for the pose in, as “formcheck set” does
 
@@ -25,37 +30,72 @@ class Step:
     of: float
 
 
-def set_job(folder: DeskFolder, one: DeskSet, log: Path | None) -> SetJob:
+@dataclass(frozen=True)
+class Seen:
+    """The reps so far in the clip at that ``place``."""
+
+    place: int
+    early: EarlySet
+
+
+@dataclass(frozen=True)
+class DeskJob:
+    """A set to judge, and where the small picture of its decisive moment goes."""
+
+    job: SetJob
+    picture: Path
+
+
+def desk_job(folder: DeskFolder, one: DeskSet, log: Path | None) -> DeskJob:
     """The job for a set whose clips are all there. Raises FormcheckError."""
-    return SetJob(
+    job = SetJob(
         clips=folder.clips(one),
         out=folder.report(one.id),
         prescription=one.asked.prescription,
+        limits=one.asked.limit_values,
+        model=one.asked.model_asked,
         names=tuple(plain(clip.name) for clip in one.clips),
         note=one.asked.note,
         overwrite=True,
         processes=min(_PROCESSES, os.cpu_count() or 1),
         log=LogAsk(one.asked.person, log) if one.asked.person else None,
     )
+    return DeskJob(job, folder.picture(one))
 
 
 @dataclass(frozen=True)
 class Result:
-    """Whether a set was ``found``, and the answer in a line."""
+    """Whether a set was ``found``, the answer in a line, and what a summary says besides."""
 
     found: bool
     answer: str
+    fix_first: str | None = None
+    variation: str = ""
 
 
-def judge_told(job: SetJob, tell: Callable[[Step], None]) -> Result:
-    """Judge a set, telling each step."""
+def judge_told(asked: DeskJob, tell: Callable[[Step | Seen], None]) -> Result:
+    """Judge a set, telling each step, and the reps as they are found."""
     # Ctrl-C is for the desk, which then ends this process.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    outcome = judge_set(job, lambda what, done, of: tell(Step(what, done, of)))
+
+    def tell_reps(place: int, track: PoseTrack) -> None:
+        with contextlib.suppress(Exception):  # a guess that fails must not stop the judging
+            tell(Seen(place, early_set(track)))
+
+    outcome = judge_set(asked.job, lambda what, done, of: tell(Step(what, done, of)), tell_reps)
+    with contextlib.suppress(FormcheckError, OSError):
+        keep_picture(outcome, asked.picture)
     return result_of(outcome)
 
 
 def result_of(outcome: Outcome) -> Result:
-    from formcheck.report.answer import answer_line  # slow to import
+    from formcheck.report.answer import answer_line, fix_first  # slow to import
+    from formcheck.report.words import variation_text
 
-    return Result(not outcome.analysis.empty, answer_line(outcome.analysis))
+    analysis = outcome.analysis
+    return Result(
+        not analysis.empty,
+        answer_line(analysis),
+        fix_first(analysis),
+        variation_text(analysis.variation),
+    )

@@ -53,8 +53,8 @@ KNEES_BIAS = (
     "knee does not turn about its joint centre on the floor."
 )
 RAISED_RANGE = (
-    "With hands or feet raised statics leave a range: from hands that push square to the body to "
-    "hands that push straight up."
+    "With hands or feet raised the load is known as a range: from hands that push square to the "
+    "body to hands that push straight up."
 )
 QUASI_STATIC = "The load is that of a slow rep; pushing fast peaks higher."
 TOO_SLANTED = (

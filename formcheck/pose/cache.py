@@ -31,6 +31,8 @@ from formcheck.pose.track import PoseTrack
 # of modules to what the search imports.
 DECISIVE_MODULES = (
     "clip/read.py",
+    "clip/small.py",
+    "clip/write.py",
     "files.py",
     "maths/arrays.py",
     "plain.py",
@@ -53,6 +55,7 @@ def find_pose_once(
     fresh: bool = False,
     on_progress: Callable[[int, int], None] | None = None,
     on_track: OnTrack | None = None,
+    small_in: Path | None = None,
 ) -> PoseTrack:
     """The pose track of a clip: the one found earlier unless ``fresh``, else ``find_pose``'s.
 
@@ -62,7 +65,7 @@ def find_pose_once(
     sha256 = sha256_of(info.path)
     folder = _folder()
     if folder is None:
-        return find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track)
+        return find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track, small_in)
     path = folder / f"{_key(sha256, model, rate_hz)}.parquet"
     if not fresh:
         with contextlib.suppress(TrackError):
@@ -71,7 +74,7 @@ def find_pose_once(
                 with contextlib.suppress(OSError):
                     os.utime(path)  # used just now
                 return replace(kept, source_name=plain(info.path.name))
-    track = find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track)
+    track = find_pose(info, model, rate_hz, processes, sha256, on_progress, on_track, small_in)
     with contextlib.suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
         write_track(track, path)

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.optimize import linear_sum_assignment
 
 from formcheck.maths.arrays import FloatArray
 from formcheck.pose.track import INDEX
@@ -128,6 +127,9 @@ def _around(person: Poses, margin: float) -> Region:
 
 def _link(looks: list[Poses]) -> list[Poses]:
     """One (looks seen in, 33, 6) array a person: those nearest to where they were last."""
+    # Here only: the processes that look for the pose have no need of its memory.
+    from scipy.optimize import linear_sum_assignment
+
     people: list[list[Poses]] = []
     for finds in looks:
         apart = np.array(

@@ -11,6 +11,8 @@ over to find the next, tell whether others are there; only then is it worked out
 set, and the pose is looked for in that part of the picture. So it is when somebody is too small
 in the picture to be found, but is found in windows of it.
 
+Not every picture is looked at: ``pace`` tells which.
+
 The clip is divided among processes, because one inference uses one core. None of it is done in
 the caller's own process: the library reports its use over the network, and ``apart`` closes that.
 """
@@ -30,6 +32,7 @@ import numpy as np
 
 from formcheck.apart.process import WorkLostError, work_apart
 from formcheck.clip.read import ClipInfo, RgbImage, at_most, read_frames
+from formcheck.clip.small import Keep, drawn_times, read_frames_keeping, worth_keeping
 from formcheck.errors import ClipError, ModelError
 from formcheck.maths.arrays import FloatArray
 from formcheck.plain import plain
@@ -60,7 +63,7 @@ _WARM_UP_S = 0.5  # tracking settles before a part's own pictures begin
 _PARTS = 2
 _SHORTEST_PART_S = 4.0  # below this another process costs more than it saves
 _TRACK_EVERY_S = 1.0  # the track found so far is handed on no more often
-_TIME_STRETCH = 100_000  # pictures this much further apart are not smoothed together
+_STEP_MS = 10_000_000  # pictures so far apart are not smoothed together
 _MAX_PEOPLE = 4
 _LOOKS_FOR_OTHERS = 6  # at key pictures, which cost no decoding of others
 _LOOKS_AT_ALL = 24  # over the clip, when there are others: enough to tell who goes up and down
@@ -95,7 +98,7 @@ class _Part:
     """One part of the work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
 
     First it looks for other people at ``others_s``, key pictures of its part. ``region`` is the
-    part of the picture to look at.
+    part of the picture to look at; ``keep`` what to keep of the part as a small copy.
     """
 
     info: ClipInfo
@@ -104,6 +107,7 @@ class _Part:
     warm_up: int
     others_s: FloatArray
     region: Region
+    keep: Keep | None = None
 
 
 @dataclass(frozen=True)
@@ -136,6 +140,7 @@ def find_pose(
     source_sha256: str | None = None,
     on_progress: Callable[[int, int], None] | None = None,
     on_track: OnTrack | None = None,
+    small_in: Path | None = None,
 ) -> PoseTrack:
     """Landmarks of the person doing the set, at most ``rate_hz`` times a second.
 
@@ -144,7 +149,8 @@ def find_pose(
     the result is the same.
     ``on_progress(done, all)`` counts pictures. ``on_track`` is handed the track found so far,
     from the clip's beginning on without a gap, about once a second; it may begin anew, when
-    somebody else turns out to be in frame.
+    somebody else turns out to be in frame. A small copy of a large clip is left in the folder
+    ``small_in``, to draw from: one file a part, in order of their names.
     When several people are in frame the one doing the set is followed, and ``notes`` say so.
 
     Raises ModelError when the pose library cannot start, and ClipError when the search breaks
@@ -178,14 +184,16 @@ def find_pose(
         if on_track is not None:
             on_track(track_of(found.t_s, found.poses, info.notes))
 
-    found = _find(info, model, times_s, None, processes, report, tell)
+    keep_in = small_in if worth_keeping(info) else None
+    found = _find(info, model, times_s, None, processes, report, tell, keep_in)
     if found.others or changes_person(found.t_s, found.poses):
         looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
         asked = [_Looks(info, looks_s, (WHOLE,))]
         looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         region, note = doing_the_set(looks)
         if found.others or region is not None:
-            found = _find(info, model, times_s, region or WHOLE, processes, report, tell)
+            region = region or WHOLE
+            found = _find(info, model, times_s, region, processes, report, tell, keep_in)
         notes = (*notes, *note)
     elif len(unseen_s := found.unseen_s) > (1 - _OFTEN_SEEN) * len(found.t_s):
         looks_s = unseen_s[:: max(1, len(unseen_s) // _LOOKS_UP_CLOSE)]
@@ -206,17 +214,28 @@ def _find(
     processes: int,
     report: _Report,
     tell: Callable[[_Found], None],
+    keep_in: Path | None = None,
 ) -> _Found:
     """Look for the pose in a region; without one, for other people first, then everywhere."""
     count = max(1, min(_PARTS, int(info.duration_s / _SHORTEST_PART_S)))
     looks_s = info.key_times_s[:: max(1, len(info.key_times_s) // _LOOKS_FOR_OTHERS)]
     others_s = np.array_split(looks_s if region is None else looks_s[:0], count)
     edges = np.linspace(0, len(times_s), count + 1).astype(int)
+    drawn_s = drawn_times(info)
     parts = []
     for n, (first, last) in enumerate(itertools.pairwise(edges)):
         early = int(np.searchsorted(times_s, times_s[first] - _WARM_UP_S))
         own = times_s[early:last]
-        parts.append(_Part(info, str(model.path), own, first - early, others_s[n], region or WHOLE))
+        keep = None
+        if keep_in is not None:
+            until_s = times_s[last] if last < len(times_s) else np.inf
+            kept_s = drawn_s[(drawn_s >= times_s[first]) & (drawn_s < until_s)]
+            keep = Keep(keep_in / f"{n:04}.mkv", kept_s)
+        parts.append(
+            _Part(
+                info, str(model.path), own, first - early, others_s[n], region or WHOLE, keep
+            )
+        )  # fmt: skip
     seen: list[list[_Seen]] = [[] for _ in parts]
     told_at = time.monotonic()
 
@@ -239,6 +258,7 @@ def _from_the_beginning(parts: Sequence[_Part], seen: Sequence[list[_Seen]]) -> 
     whole: list[_Seen] = []
     for part, part_seen in zip(parts, seen, strict=True):
         whole += part_seen
+        # The last picture of a part is always looked at.
         if not part_seen or part_seen[-1][0] < part.times_s[-1] - 1e-6:
             break
     return whole
@@ -308,12 +328,13 @@ def _pose_in(part: _Part, tell: Callable[[_Seen | None], None]) -> bool:
     if _others_at(part.info, part.others_s):
         return True
     own_s = part.times_s[part.warm_up] - 1e-9
+    info, looks = part.info, itertools.count(1)
     with _landmarker(part.model_path, "VIDEO") as landmarker:
-        for t_s, rgb in read_frames(part.info, part.times_s, _side_px(part.info, part.region)):
-            stretched_ms = round(t_s * 1000 * _TIME_STRETCH)
-            result = landmarker.detect_for_video(_image(part.region.cut(rgb)), stretched_ms)
-            pose = part.region.to_whole(_pose(result))
-            tell((t_s, pose) if t_s >= own_s else None)
+        frames = read_frames_keeping(info, part.times_s, _side_px(info, part.region), part.keep)
+        for t_s, rgb in frames:
+            picture = _image(part.region.cut(rgb))
+            result = landmarker.detect_for_video(picture, next(looks) * _STEP_MS)
+            tell((t_s, part.region.to_whole(_pose(result))) if t_s >= own_s else None)
     return False
 
 

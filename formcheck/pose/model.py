@@ -23,6 +23,7 @@ _SHIPPED = {
     "full": "007693c09b2a7e4d680464868144adf3b6209cef4a7304b048632cd8249bcfaa",
     "heavy": "b491f134d0f25b84cf077f9d23b25cdfcc20b9fbdc4e1498aeb401307032968c",
 }
+SHIPPED_MODELS = tuple(_SHIPPED)
 _ONES_THAT_SHIP = f"--model {' or '.join(_SHIPPED)}, which ship"
 # In an installed package; in a checkout.
 _FOLDERS = (Path(__file__).parents[1] / "models", Path(__file__).parents[2] / "models")

@@ -141,6 +141,8 @@ def _score(data: Mapping[str, Any]) -> str:
     done = f"{clean} of {attempts} reps clean" if attempts > 1 else "One rep" + (
         ", clean" if clean else ""
     )  # fmt: skip
+    if unclear := data["unclear"]:
+        done += f", {unclear} of them too close to call" if attempts > 1 else ", too close to call"
     if target:
         return f"{done}; {target} asked."
     if data["test"]:
@@ -172,6 +174,16 @@ def _named(faults: Mapping[str, Sequence[int]]) -> str:
     kinds = fault_kinds()
     return "; ".join(
         f"{kinds[key].name.lower()} ({rep_list(reps)})" for key, reps in faults.items()
+    )
+
+
+def _faults_allowed(data: Mapping[str, Any]) -> str:
+    named = _named(data["faults"])
+    if data["allowed"] is None:
+        return f"What came after them does not stand in the way: {named}."
+    return (
+        f"{data['allowed']} of {data['wanted']} may have a fault, so this does not stand in the "
+        f"way: {named}."
     )
 
 
@@ -235,9 +247,7 @@ _SENTENCES: Mapping[str, Any] = {
     "too_heavy": _plain("It broke down early: make it lighter and build it up again."),
     "end_earlier": _plain("End the set while it is still good, after rep {after}."),
     "other_faults": lambda data: f"To clean up first: {_named(data['faults'])}.",
-    "faults_allowed": lambda data: (
-        f"The rest do not stand in the way: {_named(data['faults'])}." if data["faults"] else ""
-    ),
+    "faults_allowed": lambda data: _faults_allowed(data) if data["faults"] else "",
     "not_counted": lambda data: (
         f"{data['reps']} did not count: the range was probably missed, or could not be judged."
     ),

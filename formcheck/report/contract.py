@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from types import MappingProxyType
 from typing import Any
 
 from jsonschema import Draft202012Validator
@@ -24,15 +26,22 @@ from formcheck.report.words import disagreement_text
 from formcheck.reps.look import Look
 
 SCHEMA_NAME = "formcheck.report/1"
+NO_REMARKS: Mapping[int, str] = MappingProxyType({})
 
 
 class ContractError(FormcheckError):
     """A report does not meet its schema."""
 
 
-def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any]:
+def report_dict(
+    analysis: Analysis,
+    weeks: Weeks | None = None,
+    note: str = "",
+    remarks: Mapping[int, str] = NO_REMARKS,
+) -> dict[str, Any]:
     """The set as the contract's JSON object: seconds, degrees, shares; null where unmeasured.
 
+    ``note`` is the user's remark on the set, ``remarks`` those beside reps, by index.
     Every measured value ``NAME`` is followed by ``NAME_plus_minus``, the half-width of its
     95 % interval in the same unit; ``not_measured`` of a rep gives the reasons for the nulls.
     """
@@ -70,8 +79,15 @@ def report_dict(analysis: Analysis, weeks: Weeks | None = None) -> dict[str, Any
         "next_step": _next_step(analysis.next_step),
         "pairing": _pairing(analysis),
         "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
+        "note": note,
+        "remarks": remarks_field(remarks),
         **(weeks.fields() if weeks else {}),
     }
+
+
+def remarks_field(remarks: Mapping[int, str]) -> list[dict[str, Any]]:
+    """Remarks beside reps as ``report.json`` has them."""
+    return [{"rep": rep, "says": remarks[rep]} for rep in sorted(remarks)]
 
 
 def check(report: dict[str, Any]) -> None:

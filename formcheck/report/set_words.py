@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 
@@ -50,7 +51,7 @@ def load_text(analysis: Analysis) -> str:
         said += f", {load.value * mass:.0f} ± {load.plus_minus * mass:.0f} kg"
     low, high = (_mean(analysis, f"load_fraction_{end}") for end in ("low", "high"))
     if high - low > _WIDE_RANGE:
-        said += f"; statics leave {100 * low:.0f} to {100 * high:.0f} %"
+        said += f"; {100 * low:.0f} to {100 * high:.0f} %, by how the hands push"
     return said
 
 
@@ -109,6 +110,31 @@ def correction_text(correction: str) -> str:
 
 def _nth(count: int | None) -> str:
     return {1: "first", 2: "second", 3: "third", None: ""}.get(count, f"{count}th")
+
+
+def as_shown(fault: Fault, values: Mapping[str, Quantity]) -> Fault:
+    """The fault with the value that the table shows, where it was called by a surer one."""
+    kind = fault_kinds()[fault.key]
+    own = values.get(kind.measure)
+    if not _called_by_change(fault, values) or own is None:
+        return fault
+    return replace(fault, value=own.value, uncertainty=own.plus_minus)
+
+
+def called_by(fault: Fault, values: Mapping[str, Quantity]) -> str:
+    """By which surer value a fault was called; empty where by the one that is shown."""
+    if not _called_by_change(fault, values):
+        return ""
+    change = plus_minus(fault.value, fault.uncertainty, fault.unit)
+    return f"called by its change against the straightest of this set, known better: {change}"
+
+
+def _called_by_change(fault: Fault, values: Mapping[str, Quantity]) -> bool:
+    kind = fault_kinds()[fault.key]
+    if kind.surer_by is None or kind.surer_by not in values or kind.measure not in values:
+        return False
+    own, surer = values[kind.measure], values[kind.surer_by]
+    return fault.value == surer.value and fault.value != own.value
 
 
 def led_text(fault: Fault) -> str:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 from formcheck.analysis import Analysis
-from formcheck.report.contract import check, report_dict
+from formcheck.clip.small import Drawn
+from formcheck.report.contract import NO_REMARKS, check, report_dict
 from formcheck.report.folder import DRAWN_CLIP
 from formcheck.report.page.page import page_html
+from formcheck.report.page.remarks import with_remarks
 from formcheck.report.tables import reps_table, write_csv, write_xlsx
 from formcheck.report.video.annotate import annotate
 from formcheck.report.weeks import Weeks
@@ -17,26 +19,27 @@ from formcheck.report.weeks import Weeks
 
 def write_report(
     analysis: Analysis,
-    clip_paths: Sequence[Path | None],
+    clips: Sequence[Drawn | None],
     out_dir: Path,
     *,
     xlsx: bool = False,
     note: str = "",
+    remarks: Mapping[int, str] = NO_REMARKS,
     weeks: Weeks | None = None,
     blur_faces: bool = False,
     on_frame: Callable[[float], None] | None = None,
 ) -> None:
     """``report.json reps.csv report.html annotated.mp4`` (and ``reps.xlsx``) into ``out_dir``.
 
-    ``clip_paths`` one for each of ``analysis.looks``, in that order; None (or an empty
+    ``clips`` one for each of ``analysis.looks``, in that order; None (or an empty
     sequence) where there is no clip, only a pose track: the page then comes without video.
-    ``note`` is the user's remark shown on the page, ``weeks`` what the training log adds,
-    ``blur_faces`` hides the person's face in clip and pictures.
+    ``note`` is the user's remark shown on the page, ``remarks`` those beside reps, ``weeks`` what
+    the training log adds, ``blur_faces`` hides the person's face in clip and pictures.
     ``on_frame`` is told the seconds of the clip drawn so far. Works for a set without a rep, and
     says so. Raises ClipError when a clip cannot be read, ContractError when a value from outside
     breaks the report's contract; files already in ``out_dir`` are overwritten.
     """
-    report = report_dict(analysis, weeks)
+    report = report_dict(analysis, weeks, note, remarks)
     check(report)
     out_dir.mkdir(parents=True, exist_ok=True)
     text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
@@ -45,9 +48,10 @@ def write_report(
     write_csv(table, out_dir / "reps.csv")
     if xlsx:
         write_xlsx(table, out_dir / "reps.xlsx")
-    clips = [path for path in clip_paths if path is not None]
+    drawn = [one for one in clips if one is not None]
     clip = None
-    if clips and len(clips) == len(analysis.looks):
-        clip = annotate(analysis, clips, out_dir / DRAWN_CLIP, on_frame, blur_faces=blur_faces)
+    if drawn and len(drawn) == len(analysis.looks):
+        clip = annotate(analysis, drawn, out_dir / DRAWN_CLIP, on_frame, blur_faces=blur_faces)
     page = page_html(analysis, clip, DRAWN_CLIP, note, weeks)
+    page = with_remarks(page, remarks)
     (out_dir / "report.html").write_text(page, encoding="utf-8")

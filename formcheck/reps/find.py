@@ -26,6 +26,7 @@ _REST_S = 0.7  # of the rest beside a phase that its fit looks at
 _PLATEAU_SHARE = 0.02
 # Between two pulses the elbows straighten by less than this share of the rep's own bend.
 _PULSE_SHARE = 0.5
+_MISREAD_DEG = 15.0  # nobody starts a rep so much more bent than the others and locks out after it
 # Out of position for this long between two reps is a rest between two sets: shorter breaks are
 # taken within one (common practice).
 SETS_APART_S = 15.0
@@ -180,8 +181,8 @@ def release_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
             f"for up to {longest:.1f} s: that time counts as the pause at the bottom."
         )
     said += [
-        f"After rep {rep.index} you went down once more and did not press: taken as lying down to "
-        "rest. If it was a rep that failed, the set ended one rep later."
+        f"After rep {rep.index} you went down once more, and no press is seen: taken as lying down "
+        "to rest. If it was a rep that failed, the set ended one rep later."
         for rep in reps
         if rep.lies_down_after
     ]
@@ -212,13 +213,15 @@ def _hold_end(t_s: FloatArray, in_position: BoolArray, after: int) -> float:
 def _bend_shares_percent(smooth: FloatArray, found: list[Bend]) -> list[float]:
     """Each bend as ``Rep.bend_share_percent`` has it.
 
-    All are measured from the set's usual top: where the elbow was misread before one of them, that
-    one would seem to have bent less than it did.
+    One that starts far below the set's usual top is measured from there: its elbow was misread
+    before it bent, and it would seem to have bent less than it did.
     """
     if not found:
         return []
-    top = float(np.median([max(smooth[b.start], smooth[b.end]) for b in found]))
-    drop_deg = [max(top - float(smooth[b.bottom]), 1.0) for b in found]
+    usual = float(np.median([max(smooth[b.start], smooth[b.end]) for b in found]))
+    tops = [float(smooth[b.start]) for b in found]
+    tops = [top if usual - top < _MISREAD_DEG else usual for top in tops]
+    drop_deg = [top - float(smooth[b.bottom]) for top, b in zip(tops, found, strict=True)]
     out = []
     for i, bend in enumerate(found):
         beside_deg = [drop_deg[j] for j in (i - 1, i + 1) if 0 <= j < len(found)]

@@ -45,7 +45,7 @@ FLARE_BIAS_DEG = (8.0, 8.0)
 _STRAIGHT_REACH = 0.996  # arm lengths from the shoulder to the hand of an arm bent by ten degrees
 _SAME_START_S = 0.15
 _WORTH_SAYING_DEG = 8.0  # about what one view errs by
-STRANGE = 0.8  # misfit of landmarks with one body, from which angles of two views may differ
+STRANGE = 1.1  # misfit of landmarks with one body, from which angles of two views may differ
 _GUESSED = 0.3  # of a rep, in which the arm was lost
 _RATE_HZ = 30.0
 _WINDOW_S = 1.0
@@ -111,9 +111,8 @@ def pair_looks(first: Look, second: Look, one_arm_at_a_time: bool = False) -> Pa
         which = "first" if not first.reps else "second"
         return _refused((f"The {which} clip shows no rep to match.",))
     a, b = _curve(first), _curve(second)
-    moment_sd_s = MOMENT_SD_S * (_ONE_ARM_MOMENTS if one_arm_at_a_time else 1.0)
     judged = [
-        _judge(first, second, a, b, offset_s, moment_sd_s)
+        _judge(first, second, a, b, offset_s, one_arm_at_a_time)
         for offset_s in _rough_offsets(first, second)
     ]
     tried = [candidate for candidate in judged if candidate is not None]
@@ -219,12 +218,14 @@ def _judge(
     a: tuple[FloatArray, FloatArray],
     b: tuple[FloatArray, FloatArray],
     rough_s: float,
-    moment_sd_s: FloatArray,
+    one_arm_at_a_time: bool,
 ) -> _Candidate | None:
     """Everything that speaks for or against one offset, refined to the best near it.
 
-    ``moment_sd_s`` (4,) of the moments of a rep between two views of one set.
+    Where arms work ``one_arm_at_a_time`` the views see different elbows: what they read of them
+    is no evidence, and moments told from the shoulders are less sure.
     """
+    moment_sd_s = MOMENT_SD_S * (_ONE_ARM_MOMENTS if one_arm_at_a_time else 1.0)
     matches = _matches(first.reps, second.reps, rough_s)
     shared = len(matches) / min(len(first.reps), len(second.reps))
     if not matches or shared < _LEAST_SHARED:
@@ -255,8 +256,10 @@ def _judge(
     curve = float(np.sqrt(np.mean(apart[~lost] ** 2)))
     moments -= offset_s
     in_sd = float(np.nanmean((moments / moment_sd_s) ** 2))
-    depth = _differences(first, second, matches, "elbow_deg")
-    flare = _differences(first, second, matches, "flare_deg")
+    depth = flare = (float("nan"), float("nan"))
+    if not one_arm_at_a_time:
+        depth = _differences(first, second, matches, "elbow_deg")
+        flare = _differences(first, second, matches, "flare_deg")
     terms = [(curve / CURVE_SD_DEG) ** 2, in_sd]
     terms += [
         (spread / sd) ** 2
@@ -429,13 +432,13 @@ def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) ->
     if rivals:
         others = ", ".join(sorted({f"{c.offset_s:+.1f} s" for c in rivals}))
         sentences.append(
-            f"They would fit as well shifted by whole reps ({others}); what joins most reps was "
-            "taken."
+            f"They would fit as well shifted by whole reps ({others}); the shift that joins most "
+            "reps was taken."
         )
     if clockwork:
         sentences.append(
             "The reps are so even that another set at this tempo would fit as well: that both "
-            "clips show one set is taken from you."
+            "clips show one set is your word, not what they show."
         )
     return tuple(sentences)
 

@@ -11,9 +11,10 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
 
@@ -21,8 +22,10 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
 
 NEAR_AND_FAR = ("near", "far")
-USUAL_MISFIT = 0.5  # of landmarks with one body, over a set
-ONE_BODY = 0.85  # misfit, beyond which landmarks do not belong to one body
+MIDDLE_BEND = 0.55  # of 90 degrees, between a straight arm and a deep one
+_NO_CHANGE = 0.001  # sd of how offsets change with the bend where no clip told, arm lengths
+USUAL_MISFIT = 0.65  # of landmarks with one body, over a set
+ONE_BODY = 2.0  # misfit, beyond which landmarks do not belong to one body
 NOT_ONE_BODY = (
     "the points seen do not fit one body, so its angles are not told; film with the whole body in "
     "the light and nothing before it"
@@ -35,12 +38,17 @@ class Landmarks:
 
     Rows as ``body_model.LANDMARKS``: mean with straight arms and its change per 90 degrees of
     bend (14, 3); sd between bodies, and within one set from moment to moment (14,).
+    ``between`` (56, 56) how the means in the picture of one body (14 landmarks x, y) and their
+    changes per 90 degrees of bend about ``MIDDLE_BEND`` go together; ``within`` (28, 28) the same
+    of what is left at one moment.
     """
 
     straight: FloatArray
     bending: FloatArray
     own_sd: FloatArray
     moving_sd: FloatArray
+    between: FloatArray
+    within: FloatArray
 
 
 @dataclass(frozen=True)
@@ -67,6 +75,7 @@ class Doubt:
 class Calibration:
     landmarks: Mapping[str, Mapping[str, Mapping[str, object]]]
     doubts: Mapping[str, Mapping[str, Doubt]]
+    spreads: Mapping[str, Mapping[str, Mapping[str, object]]] = field(default_factory=dict)
 
 
 _IN_USE: ContextVar[Calibration | None] = ContextVar("calibration", default=None)
@@ -89,7 +98,7 @@ def from_toml(text: str) -> Calibration:
         }
         for view, by_name in raw["doubts"].items()
     }
-    return Calibration(raw["landmarks"], doubts)
+    return Calibration(raw["landmarks"], doubts, raw["spreads"])
 
 
 @contextmanager
@@ -107,18 +116,34 @@ def in_use() -> Calibration:
 
 
 def landmarks_of(kind: str, names: tuple[str, ...]) -> Landmarks:
-    """The landmarks ``names`` as a view of this ``kind`` shows them, the near side left."""
+    """The landmarks ``names`` as a view of this ``kind`` shows them, the near side left.
+
+    Where no clip told how they go together, each is by itself.
+    """
     table = in_use().landmarks
     rows = []
     for name in names:
         side, joint = name.split("_", 1)
         rows.append(table["front" if kind == "front" else NEAR_AND_FAR[side == "right"]][joint])
-    return Landmarks(
-        *(
-            np.array([row[key] for row in rows], dtype=float)
-            for key in ("straight", "bending", "own_sd", "moving_sd")
-        )
+    straight, bending, own_sd, moving_sd = (
+        np.array([row[key] for row in rows], dtype=float)
+        for key in ("straight", "bending", "own_sd", "moving_sd")
     )
+    spread = in_use().spreads.get("front" if kind == "front" else "side")
+    if spread is None:
+        own, alone = np.repeat(own_sd**2, 2), np.full(2 * len(names), _NO_CHANGE**2)
+        between, within = np.diag(np.concatenate([own, alone])), np.diag(np.repeat(moving_sd**2, 2))
+    else:
+        between, within = _covariance(spread["between"]), _covariance(spread["within"])
+    return Landmarks(straight, bending, own_sd, moving_sd, between, within)
+
+
+def _covariance(of: Any) -> FloatArray:
+    """(D, D) from the ``sd`` (D,) and the loadings (D, F) of few common ``factors``."""
+    sd, factors = np.array(of["sd"], dtype=float), np.array(of["factors"], dtype=float)
+    together = factors @ factors.T
+    np.fill_diagonal(together, 1.0)
+    return np.asarray(together * np.outer(sd, sd))
 
 
 def doubt_of(name: str, kind: str) -> Doubt:

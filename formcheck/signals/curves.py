@@ -132,7 +132,7 @@ def read_signals(
     ``hands_above_feet`` (arm lengths) and ``on_knees`` help a front view, which cannot tell a
     raised end from a tilted camera; other views do not need them.
     """
-    grid = _on_grid(track)
+    grid = on_grid(track)
     grid_s = grid.t_s
     near = planted_side(grid.points, view.near_side or "left")
     in_position = find_position(grid.points, near, view)
@@ -171,19 +171,21 @@ def _without_getting_up(in_position: BoolArray, body: BodyFit) -> BoolArray:
     """``in_position`` without the ends of each stretch in which the body leaves the push-up.
 
     Who gets down or up still has the hands on the floor, but the hips far from the line that they
-    keep in the set, or joints that the body of the set cannot have.
+    keep in the set and joints that the body of the set cannot have, until its arms fit again.
     """
     line = body.curve["line_knee" if body.on_knees else "line"]
     usual = float(np.nanmedian(line[in_position])) if in_position.any() else 0.0
     strange = (np.abs(line - usual) > _LEFT_THE_LINE_DEG) & (body.arm_misfit > _NO_ARM_OF_IT)
+    fits = ~(body.arm_misfit > _NO_ARM_OF_IT / 2)
     kept = in_position.copy()
     stretches, count = label(in_position)
     for number in range(1, count + 1):
         places = np.flatnonzero(stretches == number)
         for ordered in (places, places[::-1]):
-            soon = strange[ordered[: round(_GETS_UP_S * RATE_HZ)]]
-            if soon.any():
-                kept[ordered[: int(np.flatnonzero(soon)[-1]) + 1]] = False
+            soon = np.flatnonzero(strange[ordered[: round(_GETS_UP_S * RATE_HZ)]])
+            if len(soon):
+                again = np.flatnonzero(fits[ordered[soon[-1] :]])
+                kept[ordered[: soon[-1] + (int(again[0]) if len(again) else 1)]] = False
     return kept
 
 
@@ -243,7 +245,7 @@ def _mean(curves: list[FloatArray]) -> FloatArray:
 
 
 @dataclass(frozen=True)
-class _Grid:
+class Grid:
     """The landmarks at even times, and how well they are known."""
 
     t_s: FloatArray
@@ -252,7 +254,7 @@ class _Grid:
     noise_px: float  # sd of what is left of the landmarks' jitter, one coordinate
 
 
-def _on_grid(track: PoseTrack) -> _Grid:
+def on_grid(track: PoseTrack) -> Grid:
     """Points by landmark on the uniform grid, outliers out, smoothed."""
     frames = len(track.t_s)
     rate = 1.0 / float(np.median(np.diff(track.t_s))) if frames > 1 else track.fps
@@ -272,7 +274,7 @@ def _on_grid(track: PoseTrack) -> _Grid:
     places_px = smooth.reshape(len(grid), -1, 2)
     # A landmark is one point: what is wrong in x is not to be trusted in y.
     places_px[np.isnan(places_px).any(axis=2)] = np.nan
-    return _Grid(
+    return Grid(
         grid,
         {name: places_px[:, i] for i, name in enumerate(LANDMARKS)},
         rate,
@@ -291,7 +293,7 @@ def _in_picture(track: PoseTrack) -> FloatArray:
     return np.where((guessed | hidden)[:, :, None], np.nan, track.xy_px)
 
 
-def _bridged(track: PoseTrack, grid: _Grid, sides: list[str]) -> BoolArray:
+def _bridged(track: PoseTrack, grid: Grid, sides: list[str]) -> BoolArray:
     """Grid times whose nearest sight of the arm is further off than the pose rate explains."""
     names = [f"{side}_{joint}" for side in sides for joint in ("shoulder", "wrist")]
     seen_s = track.t_s[np.isfinite(np.stack([track.xy(name)[:, 0] for name in names])).all(axis=0)]

@@ -177,25 +177,39 @@ def at_one_size(
     """The points as a camera sees them that neither zooms nor comes nearer.
 
     Arms are measured against their longest in the whole set, so a body that grows in the picture
-    would seem to bend more in its early reps.
+    would seem to bend more in its early reps. A camera that comes nearer makes both the body and
+    the ground between hands and feet larger; what makes only one of them larger is no camera.
     """
-    chain = (
-        ["left_shoulder", "right_shoulder"]
-        if view.kind in ("front", "rear")
-        else [f"{near}_{joint}" for joint in ("shoulder", "hip", "knee", "ankle")]
-    )
+    if view.kind in ("front", "rear"):
+        body, ground = ["left_shoulder", "right_shoulder"], ["left_wrist", "right_wrist"]
+    else:
+        body = [f"{near}_{joint}" for joint in ("shoulder", "hip", "knee", "ankle")]
+        ground = [f"{near}_wrist", f"{near}_ankle"]
+    of_body, of_ground = _growth(points, body, use), _growth(points, ground, use)
+    if of_body is None or of_ground is None:
+        return points
+    less = np.where(np.abs(of_body) < np.abs(of_ground), of_body, of_ground)
+    growth = np.exp(np.where(of_body * of_ground > 0, less, 0.0))
+    if growth.max() < _GROWN * growth.min():
+        return points
+    return {name: centre + (xy - centre) / growth[:, None] for name, xy in points.items()}
+
+
+def _growth(
+    points: Mapping[str, FloatArray], chain: list[str], use: BoolArray
+) -> FloatArray | None:
+    """(M,) logarithm of how much longer a ``chain`` of landmarks shows than on average.
+
+    None where it is seen too little. Held beyond the set, where the body stands or kneels.
+    """
     size = np.sum([length(points[a] - points[b]) for a, b in pairwise(chain)], axis=0)
     known = use & np.isfinite(size) & (size > 0)
     if known.sum() < RATE_HZ:
-        return points
+        return None
     when = np.linspace(-1.0, 1.0, len(size))
     trend = np.polynomial.Polynomial.fit(when[known], np.log(size[known]), 2)
-    # Held beyond the set, where the body stands or kneels.
-    growth = np.exp(trend(np.clip(when, when[known][0], when[known][-1])))
-    if growth.max() < _GROWN * growth.min():
-        return points
-    growth /= np.median(growth[known])
-    return {name: centre + (xy - centre) / growth[:, None] for name, xy in points.items()}
+    along = np.asarray(trend(np.clip(when, when[known][0], when[known][-1])))
+    return along - float(np.median(along[known]))
 
 
 def without_sway(

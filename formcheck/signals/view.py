@@ -105,7 +105,8 @@ def lies_turned(track: PoseTrack, view: View) -> bool:
 
     Hands that carry a body are below its shoulders, or level with them against a wall; they are
     not above them, unless they hang from a bar over the head, and where the feet are high above
-    the head, as in a handstand, they are straight below. Turned head up, a floor push-up looks like one against a wall.
+    the head, as in a handstand, they are straight below. Turned head up, a floor push-up looks
+    like one against a wall.
     """
     use = push_up_frames(track)
     if not view.from_side or not use.any():

@@ -75,13 +75,21 @@ def test_the_command_writes_nothing_unless_asked(judged: Path) -> None:
 
 def test_with_write_the_reports_are_made_again(judged: Path, tmp_path: Path) -> None:
     shutil.copytree(judged, tmp_path / "sets")
+    (tmp_path / "sets/hip_sag_side/annotated.mp4").write_bytes(b"a clip")
+    path = tmp_path / "sets/hip_sag_side/report.json"
+    before = json.loads(path.read_text("utf-8"))
+    kept = {"note": "Second set", "remarks": [{"rep": 4, "says": "Brace <first>"}]}
+    path.write_text(json.dumps(before | kept), encoding="utf-8")
     said = CliRunner().invoke(
         app, ["again", str(tmp_path / "sets"), "--limits", "strict", "--write"]
     )
     assert said.exit_code == 0, said.output
     report = json.loads((tmp_path / "sets/hip_sag_side/report.json").read_text("utf-8"))
     assert report["limits_in_force"] == "strict" and report["limits"]["hip_sag"] == 8.0
-    assert "strict" in (tmp_path / "sets/hip_sag_side/report.html").read_text("utf-8")
+    assert {name: report[name] for name in kept} == kept
+    page = (tmp_path / "sets/hip_sag_side/report.html").read_text("utf-8")
+    assert "strict" in page and "Second set" in page and "Brace &lt;first&gt;" in page
+    assert "1 annotated clip with the earlier verdict removed" in said.output
 
 
 @pytest.mark.parametrize(

@@ -63,8 +63,8 @@ def end_badly(how: str, tell: Callable[[Any], None]) -> int:
 def test_an_abort_a_runaway_or_a_stopped_process_becomes_an_error(how: str) -> None:
     began = time.monotonic()
     with pytest.raises(WorkLostError, match=how):
-        work_apart(end_badly, [how, "well"], memory_bytes=1 << 30, stall_s=2.0)
-    assert time.monotonic() - began < 15
+        work_apart(end_badly, [how, "well"], memory_bytes=1 << 30, stall_s=6.0)
+    assert time.monotonic() - began < 25
 
 
 def slow_but_alive(_: None, tell: Callable[[Any], None]) -> int:

@@ -17,13 +17,14 @@ from urllib.parse import urlencode
 
 import pytest
 
+from formcheck.batch.work import keep_picture
 from formcheck.desk.desk import Desk
-from formcheck.desk.folder import Bounds, DeskFolder
+from formcheck.desk.folder import PART_BYTES, Bounds, DeskFolder
 from formcheck.desk.guard import Door, hosts_of
 from formcheck.desk.queue import Judge, Queue
 from formcheck.desk.serve import server_of
-from formcheck.desk.work import Result, Step, result_of
-from formcheck.job import SetJob, judge_set
+from formcheck.desk.work import DeskJob, Result, Seen, Step, result_of
+from formcheck.job import judge_set
 
 TRACKS = Path(__file__).parents[1] / "data"
 SECRET = "a-secret-for-tests-only-0123456789"
@@ -31,11 +32,15 @@ SIDE, FRONT = TRACKS / "flared_pair_side.parquet", TRACKS / "flared_pair_front.p
 SAG = TRACKS / "hip_sag_side.parquet"
 
 
-def judge_here(job: SetJob) -> Generator[Step | None, None, Result]:
+Steps = Generator[Step | Seen | None, None, Result]
+
+
+def judge_here(asked: DeskJob) -> Steps:
     """The same job in this process: quicker than one of its own."""
     yield Step("Finding the pose in it", 1, 2)
-    outcome = judge_set(job)
+    outcome = judge_set(asked.job)
     yield Step("Drawing the clip", 1, 2)
+    keep_picture(outcome, asked.picture)
     return result_of(outcome)
 
 
@@ -92,7 +97,10 @@ class Client:
             "asked": asked,
             "clips": [{"name": name, "size": size, "changed": 0} for name, size in clips],
         }
-        return self.ask("POST", "/sets", json.dumps(said).encode(), X_Token=self.desk.door.token)
+        return self.post_json("/sets", said)
+
+    def post_json(self, path: str, said: Mapping[str, Any]) -> Answer:
+        return self.ask("POST", path, json.dumps(said).encode(), X_Token=self.desk.door.token)
 
     def put(
         self, set_id: str, n: int, data: bytes, first: int, size: int, **headers: str
@@ -111,13 +119,16 @@ class Client:
         """Announce a set and send its clips; its name."""
         announced = self.announce(*((path.name, path.stat().st_size) for path in paths), **asked)
         assert announced.status == 201, announced.text
-        set_id, part = announced.data["id"], announced.data["part"]
+        set_id, part = str(announced.data["id"]), announced.data["part"]
         for n, path in enumerate(paths, 1):
-            data = path.read_bytes()
-            for first in range(0, len(data), part):
-                put = self.put(set_id, n, data[first : first + part], first, len(data))
-                assert put.status == 200, put.text
-        return str(set_id)
+            self.put_whole(set_id, n, path, part)
+        return set_id
+
+    def put_whole(self, set_id: str, n: int, path: Path, part: int = PART_BYTES) -> None:
+        data = path.read_bytes()
+        for first in range(0, len(data), part):
+            put = self.put(set_id, n, data[first : first + part], first, len(data))
+            assert put.status == 200, put.text
 
     def judged(self, *paths: Path, **asked: str) -> str:
         set_id = self.send(*paths, **asked)
@@ -127,9 +138,15 @@ class Client:
     def wait_for(self, set_id: str, state: str = "judged", within_s: float = 60.0) -> None:
         one = self.desk.folder.find(set_id)
         assert one is not None
+        found = one
+        self.wait_until(lambda: self.desk.folder.standing(found).state == state, within_s)
+
+    def wait_until(self, so: Callable[[], bool], within_s: float = 60.0) -> None:
         until = time.monotonic() + within_s
-        while (now := self.desk.folder.standing(one)).state != state:
-            assert time.monotonic() < until, now
+        while not so():
+            assert time.monotonic() < until, [
+                self.desk.folder.standing(one) for one in self.desk.folder.all()
+            ]
             time.sleep(0.05)
 
 

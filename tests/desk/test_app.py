@@ -5,18 +5,17 @@ from __future__ import annotations
 import json
 import re
 import threading
-from collections.abc import Generator
 from pathlib import Path
 
 from formcheck.agree.compare import compare
 from formcheck.agree.labels import read_labels
 from formcheck.agree.measured import read_sets, report_folders
 from formcheck.desk.desk import Desk
-from formcheck.desk.work import Result, Step
+from formcheck.desk.work import DeskJob, Step
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.job import SetJob, judge_set
 from formcheck.log.store import open_log, sets_of
-from tests.desk.conftest import FRONT, SAG, SIDE, Client, judge_here, opened
+from tests.desk.conftest import FRONT, SAG, SIDE, TRACKS, Client, Steps, judge_here, opened
 
 
 def test_two_clips_of_a_set_become_the_report_that_the_command_writes(
@@ -115,12 +114,16 @@ def test_a_remark_is_printed_in_the_report_as_text_and_stays_when_judged_again(
     client.post(f"/sets/{set_id}/reps/3", remark="<b>Brace</b> well before")
     page = desk.folder.report(set_id) / "report.html"
     assert "&lt;b&gt;Brace&lt;/b&gt; well before" in page.read_text()
+    data = desk.folder.report(set_id) / "report.json"
+    assert json.loads(data.read_text())["remarks"] == [
+        {"rep": 3, "says": "<b>Brace</b> well before"}
+    ]
     assert client.post(f"/sets/{set_id}/again", tempo="3-1-X-1").status == 303
     client.wait_for(set_id)
     text = page.read_text()
     assert "Brace" in text and "3-1-X-1" in text
     client.post(f"/sets/{set_id}/reps/3", remark="")
-    assert "Brace" not in page.read_text()
+    assert "Brace" not in page.read_text() and json.loads(data.read_text())["remarks"] == []
 
 
 def test_clips_that_are_not_one_set_fail_with_a_sentence_that_names_them(client: Client) -> None:
@@ -129,15 +132,74 @@ def test_clips_that_are_not_one_set_fail_with_a_sentence_that_names_them(client:
     shown = client.get(f"/sets/{set_id}").text
     assert "Judge it again" in shown
     assert str(client.desk.folder.root) not in shown
+    before = {one.id for one in client.desk.folder.all()}
+    assert "Judge them as two sets" in shown
+    assert client.post(f"/sets/{set_id}/apart").status == 303
+    parts = [one for one in client.desk.folder.all() if one.id not in before]
+    assert sorted(one.clips[0].name for one in parts) == sorted([SAG.name, FRONT.name])
+    for one in parts:
+        client.wait_for(one.id)
+    assert "So each clip was judged on its own" in client.get(f"/sets/{parts[0].id}").text
+    assert client.get(f"/sets/{set_id}").status == 404
+    assert client.post(f"/sets/{parts[0].id}/apart").status == 409
+
+
+def test_limits_test_and_model_of_the_form_are_what_a_set_is_held_to_and_are_remembered(
+    client: Client,
+) -> None:
+    set_id = client.judged(SAG, person="Cy", limits="strict", standard="hand-release")
+    report = json.loads(client.get(f"/sets/{set_id}/report/report.json").text)
+    assert report["limits_in_force"] == "strict"
+    assert report["prescription"]["standard"] == "hand-release"
+    asked = json.loads(client.get("/remembered?person=cy").text)
+    assert (asked["limits"], asked["standard"], asked["model"]) == (
+        "strict", "hand-release", "",
+    )  # fmt: skip
+    for field, value in (("limits", "/etc/passwd"), ("standard", "x"), ("model", "../huge")):
+        assert client.announce(("a.mp4", 5), **{field: value}).status == 400
+
+
+def test_a_folder_is_paired_and_named_and_summed_up_as_a_batch_does_it(client: Client) -> None:
+    clips = {
+        "bo/mon_side.parquet": SIDE, "bo/mon_front.parquet": FRONT,
+        "ana/tue_side.parquet": SAG, "ana/tue_front.parquet": TRACKS / "clean_front.parquet",
+    }  # fmt: skip
+    said = {
+        "name": "group", "asked": {"person": "Nobody", "tempo": "2-1-X-1"},
+        "clips": [{"name": place, "size": path.stat().st_size, "changed": 0}
+                  for place, path in clips.items()],
+    }  # fmt: skip
+    announced = client.post_json("/groups", said)
+    assert announced.status == 201, announced.text
+    sets = announced.data["sets"]
+    assert sorted(sorted(one["files"]) for one in sets) == [[0, 1], [2, 3]]
+    assert client.post_json("/groups", said).data["sets"] == sets  # the same once more
+    for one in sets:
+        for n, place in enumerate(one["files"], 1):
+            client.put_whole(one["id"], n, list(clips.values())[place])
+    group = f"/groups/{announced.data['id']}"
+    client.wait_until(lambda: "3 of 3 sets done" in client.get(group).text)
+    # ana's clips are no one set: nobody said they were, so they are judged as two.
+    table = client.get(f"{group}/summary.csv").text
+    assert [line.split(",")[:3] for line in table.splitlines()[1:]] == [
+        ["ana/tue-1", "ana", "judged"], ["ana/tue-2", "ana", "judged"], ["bo/mon", "bo", "judged"],
+    ]  # fmt: skip
+    assert "do not show the same set" in table
+    page = client.get(f"{group}/summary.html").text
+    assert page.count("data:image/jpeg") >= 3 and 'href="/sets/' in page
+    given = client.post_json("/groups", said).data["sets"]
+    assert sorted(one["files"] for one in given) == [[1, 0], [2], [3]]  # parted, they stay so
+    assert client.get(f"{group}/../sets").status == 404
+    assert "group" in client.get("/folders").text
 
 
 def test_what_waits_is_found_by_the_next_desk(tmp_path: Path) -> None:
     never = threading.Event()
 
-    def judge_never(job: SetJob) -> Generator[Step | None, None, Result]:
+    def judge_never(asked: DeskJob) -> Steps:
         while not never.wait(0.05):
             yield None
-        return (yield from judge_here(job))
+        return (yield from judge_here(asked))
 
     with opened(tmp_path, judge_never) as desk:
         ids = [Client(desk).send(SAG), Client(desk).send(SIDE)]
@@ -150,11 +212,11 @@ def test_what_waits_is_found_by_the_next_desk(tmp_path: Path) -> None:
 def test_a_set_is_cancelled_while_it_is_judged_and_may_be_judged_later(tmp_path: Path) -> None:
     begun, free = threading.Event(), threading.Event()
 
-    def judge_slowly(job: SetJob) -> Generator[Step | None, None, Result]:
+    def judge_slowly(asked: DeskJob) -> Steps:
         begun.set()
         while not free.is_set():
             yield Step("Finding the pose in it", 1, 100)
-        return (yield from judge_here(job))
+        return (yield from judge_here(asked))
 
     with opened(tmp_path, judge_slowly) as desk:
         client = Client(desk)
@@ -170,10 +232,10 @@ def test_a_set_is_cancelled_while_it_is_judged_and_may_be_judged_later(tmp_path:
 def test_progress_is_told_as_it_changes(tmp_path: Path) -> None:
     go_on = threading.Event()
 
-    def judge_by_halves(job: SetJob) -> Generator[Step | None, None, Result]:
+    def judge_by_halves(asked: DeskJob) -> Steps:
         while not go_on.is_set():
             yield Step("Finding the pose in it", 50, 100)
-        return (yield from judge_here(job))
+        return (yield from judge_here(asked))
 
     import http.client
 

@@ -6,7 +6,7 @@ import re
 import shutil
 import threading
 import time
-from collections.abc import Callable, Generator, Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -14,9 +14,10 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect, sync_playwright
 
 from formcheck.desk.desk import Desk
-from formcheck.desk.work import Result, Step
-from formcheck.job import SetJob
-from tests.desk.conftest import FRONT, SAG, SIDE, TRACKS, Client, judge_here, opened
+from formcheck.desk.work import DeskJob, Seen, Step
+from formcheck.pose.store import read_track
+from formcheck.reps.early import early_set
+from tests.desk.conftest import FRONT, SAG, SIDE, TRACKS, Client, Steps, judge_here, opened
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 pytestmark = [
@@ -79,8 +80,13 @@ def sit(browser: Browser, shared: Desk) -> Iterator[Sit]:
 
 @pytest.fixture(scope="module")
 def judged(shared: Desk) -> str:
-    """A set with a label and a remark, of somebody in the log."""
+    """A set with a label and a remark, of somebody in the log; and a folder of one clip."""
     client = Client(shared)
+    pike = TRACKS / "pike_side.parquet"
+    clip = {"name": "eve/pike.parquet", "size": pike.stat().st_size, "changed": 0}
+    given = client.post_json("/groups", {"name": "tuesday", "asked": {}, "clips": [clip]}).data
+    client.put_whole(given["sets"][0]["id"], 1, pike)
+    client.wait_for(given["sets"][0]["id"])
     set_id = client.judged(SAG, person="Ana", tempo="3-1-X-1")
     client.post(f"/sets/{set_id}/reps/2", counted="no", who="coach", remark="Slower down")
     return set_id
@@ -119,19 +125,25 @@ def test_two_dropped_clips_of_a_set_become_a_report(sit: Sit) -> None:
     }
 
 
-def test_a_folder_becomes_a_set_a_clip(sit: Sit, tmp_path: Path) -> None:
-    clips = tmp_path / "clips"
-    clips.mkdir()
-    for name in ("clean_side", "knees_side", "pike_side"):
-        shutil.copy(TRACKS / f"{name}.parquet", clips)
+def test_a_folder_becomes_its_sets_and_their_summary(sit: Sit, tmp_path: Path) -> None:
+    clips = tmp_path / "monday"
+    (clips / "Dan").mkdir(parents=True)
+    shutil.copy(SIDE, clips / "Dan" / "one_side.parquet")
+    shutil.copy(FRONT, clips / "Dan" / "one_front.parquet")
+    shutil.copy(TRACKS / "pike_side.parquet", clips / "pike.parquet")
     (clips / "notes.txt").write_text("not a clip")
     seat = sit()
     seat.page.get_by_label("Choose a folder").set_input_files(clips)
-    seat.page.get_by_role("button", name="Judge 3 sets").click()
-    seat.page.wait_for_url("**/sets")
-    for name in ("clean_side", "knees_side", "pike_side"):
-        line = seat.page.locator(".lines li", has_text=name).first
-        expect(line).to_contain_text("counted", timeout=60_000)
+    expect(seat.page.locator("#chosen li")).to_have_count(3)
+    seat.page.get_by_role("button", name="Judge the folder").click()
+    seat.page.wait_for_url("**/groups/*")
+    expect(seat.page.locator("h1")).to_have_text("monday: 2 of 2 sets done", timeout=60_000)
+    summary = seat.page.frame_locator("iframe[data-report]")
+    expect(summary.locator("h1")).to_contain_text("2 sets of 1 person")
+    summary.get_by_role("link", name="one", exact=True).last.click()
+    report_of(seat.page)
+    assert "/sets/" in seat.page.url
+    assert seat.complaints == []
 
 
 def test_everything_is_done_from_the_keyboard(sit: Sit) -> None:
@@ -220,11 +232,13 @@ def test_a_clip_that_is_none_is_refused_on_the_page(sit: Sit, tmp_path: Path) ->
 
 def test_progress_is_seen_and_judging_can_be_cancelled(browser: Browser, tmp_path: Path) -> None:
     free = threading.Event()
+    early = early_set(read_track(SAG))
 
-    def judge_slowly(job: SetJob) -> Generator[Step | None, None, Result]:
+    def judge_slowly(asked: DeskJob) -> Steps:
         while not free.wait(0.05):
             yield Step("Finding the pose in it", 50, 100)
-        return (yield from judge_here(job))
+            yield Seen(0, early)
+        return (yield from judge_here(asked))
 
     with opened(tmp_path, judge_slowly) as desk:
         seat = Seat(browser, desk)
@@ -233,6 +247,9 @@ def test_progress_is_seen_and_judging_can_be_cancelled(browser: Browser, tmp_pat
         expect(seat.page.locator("[data-said]")).to_have_text("Finding the pose in it")
         expect(seat.page.locator("[data-left]")).to_contain_text("left")
         expect(seat.page.locator("progress")).to_have_attribute("value", "36")
+        strip = seat.page.get_by_role("img", name="6 reps in the first")
+        expect(strip.locator("rect.one")).to_have_count(6)
+        expect(strip.locator("polyline")).not_to_have_count(0)
         seat.page.get_by_role("button", name="Cancel").click()
         expect(seat.page.locator("h1")).to_have_text("Cancelled")
         free.set()
@@ -253,23 +270,28 @@ def test_another_browser_without_the_secret_sees_nothing(
     context.close()
 
 
-PAGES = ("/", "/sets", "SET", "/people", "/people/Ana", "/folders", "/phone", "/not-there")
+def pages(desk: Desk, judged: str) -> list[str]:
+    group = desk.folder.groups()[-1].id
+    return [
+        "/", "/sets", f"/sets/{judged}?rep=1", "/people", "/people/Ana", "/folders",
+        f"/groups/{group}", "/phone", "/not-there",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_fault_of_access_is_found(sit: Sit, judged: str, scheme: str) -> None:
+def test_no_fault_of_access_is_found(sit: Sit, shared: Desk, judged: str, scheme: str) -> None:
     seat = sit(scheme=scheme)
-    for path in PAGES:
-        seat.go(f"/sets/{judged}?rep=1" if path == "SET" else path)
+    for path in pages(shared, judged):
+        seat.go(path)
         found = Axe().run(seat.page)
         assert found.violations_count == 0, (path, found.generate_report())
 
 
 @pytest.mark.parametrize("width", [320, PHONE["width"], 1280])
-def test_nothing_is_wider_than_the_screen(sit: Sit, judged: str, width: int) -> None:
+def test_nothing_is_wider_than_the_screen(sit: Sit, shared: Desk, judged: str, width: int) -> None:
     seat = sit(width=width)
-    for path in PAGES:
-        seat.go(f"/sets/{judged}?rep=1" if path == "SET" else path)
+    for path in pages(shared, judged):
+        seat.go(path)
         assert seat.page.evaluate("document.documentElement.scrollWidth") <= width, path
 
 
@@ -292,9 +314,9 @@ def test_the_page_of_a_report_is_within_two_seconds_of_the_report(
     the machine may be busy with something else."""
     took: list[float] = []
 
-    def judge_timed(job: SetJob) -> Generator[Step | None, None, Result]:
+    def judge_timed(asked: DeskJob) -> Steps:
         began = time.monotonic()
-        found = yield from judge_here(job)
+        found = yield from judge_here(asked)
         took.append(time.monotonic() - began)
         return found
 

@@ -11,6 +11,8 @@ import pytest
 from formcheck.analysis import Analysis, analyse
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import parse_tempo
+from formcheck.clip.read import probe
+from formcheck.clip.small import Drawn
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from formcheck.report.write import write_report
@@ -79,7 +81,7 @@ def written(sagging: Analysis, tmp_path_factory: pytest.TempPathFactory) -> Writ
     """The sagging set with its clip, a hostile note included."""
     folder = tmp_path_factory.mktemp("sagging")
     write_report(
-        sagging, [CLIPS / "hip_sag_side.mp4"], folder, xlsx=True,
+        sagging, [Drawn(probe(CLIPS / "hip_sag_side.mp4"))], folder, xlsx=True,
         note="<script>document.title='note ran'</script>",
     )  # fmt: skip
     return Written(folder, sagging)

@@ -11,6 +11,8 @@ import pytest
 
 from formcheck.analysis import Analysis
 from formcheck.cli.summary import print_summary
+from formcheck.clip.read import probe
+from formcheck.clip.small import Drawn
 from formcheck.faults.catalogue import FaultKind, add_fault, drop_fault
 from formcheck.faults.limits import Limit
 from formcheck.maths.quantity import Quantity
@@ -79,7 +81,7 @@ def lettered(monkeypatch: pytest.MonkeyPatch) -> list[str]:
 def test_it_is_seen_in_report_table_page_and_clip(
     strict: Analysis, lettered: list[str], tmp_path: Path
 ) -> None:
-    write_report(strict, [CLIPS / "hip_sag_side.mp4"], tmp_path)
+    write_report(strict, [Drawn(probe(CLIPS / "hip_sag_side.mp4"))], tmp_path)
     report = json.loads((tmp_path / "report.json").read_text(encoding="utf-8"))
     check(report)
     assert [rep[MEASURE] is not None for rep in report["reps"]] == [True] * 6

@@ -38,9 +38,16 @@ def test_text_on_the_page_reads(colour: str) -> None:
     assert contrast(colour, theme.PAPER) >= 4.5
 
 
-@pytest.mark.parametrize("colour", [theme.STRAIGHT.picture, theme.BAND_QUIET])
-def test_text_on_the_clips_band_reads(colour: str) -> None:
+@pytest.mark.parametrize(
+    "colour",
+    [
+        theme.STRAIGHT.picture, theme.BAND_QUIET, theme.LIMB.picture, theme.LINE.picture,
+        theme.DONE.picture, theme.FAULT.picture, theme.BORDERLINE.picture,
+    ],
+)  # fmt: skip
+def test_text_on_the_clips_band_and_on_pages_in_the_dark_reads(colour: str) -> None:
     assert contrast(colour, theme.BAND) >= 4.5
+    assert contrast(colour, theme.BAND_TROUGH) >= 4.5  # the current row of a table
 
 
 def test_a_fault_called_over_the_picture_reads() -> None:

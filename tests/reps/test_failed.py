@@ -111,3 +111,23 @@ def test_hands_lifted_at_the_bottom_and_pressed_from_there_have_not_failed() -> 
     second = done.bottoms_s()[1]
     lifted = (t_s > second + 0.8) & (t_s < second + 2.4)
     assert not any(one.failed for one in found(reps(3, bottom_s=3.0), in_position=~lifted))
+
+
+def lying_down(bottom_deg: float, down_s: float, stays_s: float, lets_go: bool) -> list[Rep]:
+    """Three reps and a way down; after ``stays_s`` the hands let go, or the clip goes on."""
+    course = [*reps(3), (down_s, bottom_deg), (stays_s, bottom_deg)]
+    done = Coached(course=course)
+    gone_s = done.duration_s() - 1.5 if lets_go else np.inf
+    t_s = np.arange(0.0, done.duration_s() + 3.0, 1 / RATE_HZ)
+    return found(course, in_position=t_s < gone_s, ends_s=float(t_s[-1]))
+
+
+def test_who_lets_the_hands_go_at_once_or_goes_lower_than_any_rep_lies_down_to_rest() -> None:
+    for lies in (lying_down(80.0, 1.5, 0.9, True), lying_down(55.0, 1.5, 5.0, False)):
+        assert [one.failed for one in lies] == [False] * 3
+        assert [one.lies_down_after for one in lies] == [False, False, True]
+
+
+def test_who_stays_down_on_the_hands_or_drops_has_failed() -> None:
+    for fails in (lying_down(80.0, 1.5, 3.0, True), lying_down(60.0, 0.4, 5.0, False)):
+        assert [one.failed for one in fails] == [False] * 3 + [True]

@@ -5,6 +5,8 @@
     python -m tests.truth.batch_bench kills [--kills 20]
     python -m tests.truth.batch_bench summary [--sets 300]
 
+With --out the figures are written to ``batch.csv`` there, in place of those of the same kind.
+
 Throughput is seconds of clip judged in a second, against the bare loop of ``speed.py`` over the
 first of the clips. On a machine that does other things too, wall time says little: the ratio by
 CPU time, the batch's spread over as many cores as it has workers, stands beside it. Kills and
@@ -26,8 +28,10 @@ import tempfile
 import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
+import pandas as pd
 import psutil
 from PIL import Image
 from playwright.sync_api import sync_playwright
@@ -47,6 +51,7 @@ TRACKS = ROOT / "tests" / "data"
 SUMMARY = ("summary.html", "summary.csv", "reps.parquet")
 _noise = io.BytesIO()
 Image.effect_noise((320, 200), 40).save(_noise, "JPEG", quality=72)
+_EVERY = 50  # sets, of which the memory is told
 JPEG = _noise.getvalue()  # as large as the small picture of a clip
 COMMAND = "from formcheck.cli import app\nif __name__ == '__main__': app()\n"
 
@@ -58,7 +63,10 @@ def command(*arguments: object) -> list[str]:
     return [sys.executable, str(script), "batch", *map(str, arguments)]
 
 
-def throughput(folder: Path, clips: int, bare: int, model: str, scratch: Path) -> None:
+Figures = dict[str, str]  # what was measured, and its value with its unit
+
+
+def throughput(folder: Path, clips: int, bare: int, model: str, scratch: Path) -> Figures:
     chosen = sorted(folder.glob("*.mp4"))[:clips]
     inside = scratch / "clips"
     inside.mkdir()
@@ -70,16 +78,21 @@ def throughput(folder: Path, clips: int, bare: int, model: str, scratch: Path) -
     wall = bare_s / sum(run.wall_s for run in runs)
     cpu = bare_s / sum(run.cpu_s for run in runs)
     workers = len(os.sched_getaffinity(0))
-    print(f"{len(chosen)} clips, {seconds:.0f} s, {model} model, {workers} workers, load "
-          f"load {os.getloadavg()[0]:.1f}")  # fmt: skip
-    print(f"bare loop ({bare} clips): {wall:.2f} s of clip a second, {cpu:.2f} by CPU")
+    told = {
+        "clips": f"{len(chosen)}, {seconds:.0f} s, {model} model, {workers} workers, "
+                 f"load {os.getloadavg()[0]:.1f}",
+        f"bare loop, {bare} clips": f"{wall:.2f} s of clip a second, {cpu:.2f} by CPU",
+    }  # fmt: skip
     for name, options in (("pictures and clips off", ["--no-drawing"]), ("everything on", [])):
         os.environ["XDG_CACHE_HOME"] = str(scratch / name / "cache")
         out = scratch / name / "out"
         run = batch_run(inside, out, model, [*options, "--workers", str(workers)])
         by_wall, by_cpu = seconds / run.wall_s / wall, seconds / (run.cpu_s / workers) / cpu
-        print(f"batch, {name}: {run.wall_s:.0f} s, {run.cpu_s:.0f} s CPU, {run.peak_mb:.0f} MB; "
-              f"{by_wall:.2f} × the bare loop, {by_cpu:.2f} × by CPU")  # fmt: skip
+        told[f"batch, {name}"] = (
+            f"{by_wall:.2f} × the bare loop, {by_cpu:.2f} × by CPU; {run.wall_s:.0f} s, "
+            f"{run.cpu_s:.0f} s CPU, {run.peak_mb:.0f} MB"
+        )
+    return told
 
 
 def batch_run(clips: Path, out: Path, model: str, options: list[str]) -> Run:
@@ -99,7 +112,7 @@ def family_mb(process: psutil.Process) -> list[float]:
     return sizes
 
 
-def memory(clip: Path, model: str, scratch: Path) -> None:
+def memory(clip: Path, model: str, sets: int, scratch: Path) -> Figures:
     large = scratch / "large"
     large.mkdir()
     scaled_up(clip, large / "clip.mp4")
@@ -110,8 +123,8 @@ def memory(clip: Path, model: str, scratch: Path) -> None:
         while process.poll() is None:
             peak = max([peak, *family_mb(psutil.Process(process.pid))])
             time.sleep(0.05)
-    print(f"a worker at 1080p, with the process that finds the pose: {peak:.0f} MB at most")
-    many = many_tracks(scratch / "many", 300)
+    at_1080p = f"{peak:.0f} MB at most"
+    many = many_tracks(scratch / "many", sets)
     out = scratch / "out"
     with subprocess.Popen(command(many, "--out", out, "--workers", 1),
                           stdout=subprocess.DEVNULL) as process:  # fmt: skip
@@ -119,11 +132,14 @@ def memory(clip: Path, model: str, scratch: Path) -> None:
         while process.poll() is None:
             done = len(list((out / ".formcheck" / "sets").rglob("*.json"))) if out.exists() else 0
             size = max(family_mb(psutil.Process(process.pid)), default=0.0)
-            part = done // 50
+            part = done // _EVERY
             peaks[part] = max(peaks.get(part, 0.0), size)
             time.sleep(0.3)
-    told = ", ".join(f"{50 * part}+: {mb:.0f}" for part, mb in sorted(peaks.items()))
-    print(f"a worker over 300 sets, MB at most by sets done: {told}")
+    told = ", ".join(f"{_EVERY * part}+: {mb:.0f}" for part, mb in sorted(peaks.items()))
+    return {
+        "a worker at 1080p, with the process that finds the pose": at_1080p,
+        f"a worker over {sets} sets, MB at most by sets done": told,
+    }
 
 
 def many_tracks(folder: Path, count: int) -> Path:
@@ -137,7 +153,7 @@ def many_tracks(folder: Path, count: int) -> Path:
     return folder
 
 
-def kills(count: int, seed: int, scratch: Path) -> None:
+def kills(count: int, seed: int, scratch: Path) -> Figures:
     clips = many_tracks(scratch / "clips", 12)
     os.environ["XDG_CACHE_HOME"] = str(scratch / "cache")
     began = time.perf_counter()
@@ -160,8 +176,10 @@ def kills(count: int, seed: int, scratch: Path) -> None:
         differing += not same
         left += len(list(out.rglob("*.partial"))) + (out / ".formcheck" / "running").exists()
         shutil.rmtree(out)
-    print(f"{count} kills over {whole_s:.1f} s, seed {seed}: {differing} summaries differ from an "
-          f"uninterrupted run's, {left} leftovers")  # fmt: skip
+    return {
+        f"{count} kills over a run of {whole_s:.1f} s, seed {seed}":
+            f"{differing} summaries differ from an uninterrupted run's, {left} leftovers",
+    }  # fmt: skip
 
 
 def judged_already(clips: Path, out: Path, job: BatchJob) -> None:
@@ -185,7 +203,7 @@ def judged_already(clips: Path, out: Path, job: BatchJob) -> None:
         write_whole(records.picture(plan.name), JPEG)
 
 
-def summary(count: int, scratch: Path) -> None:
+def summary(count: int, scratch: Path) -> Figures:
     clips, out = many_tracks(scratch / "clips", count), scratch / "out"
     os.environ["XDG_CACHE_HOME"] = str(scratch / "cache")
     job = BatchJob(clips, out, SetJob(()))
@@ -194,8 +212,6 @@ def summary(count: int, scratch: Path) -> None:
     outcome = run_batch(job)
     wall_s, cpu_s = time.perf_counter() - began, time.process_time() - cpu_s
     assert outcome.judged_now == 0 and len(outcome.results) == count
-    print(f"{count} sets judged already: summed up again in {wall_s:.1f} s, {cpu_s:.1f} s CPU; "
-          f"load {os.getloadavg()[0]:.1f}")  # fmt: skip
     chromium = shutil.which("chromium") or "/usr/bin/chromium"
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
@@ -213,7 +229,21 @@ def summary(count: int, scratch: Path) -> None:
         ))  # fmt: skip
         browser.close()
     size_mb = (scratch / "out" / "summary.html").stat().st_size / 1e6
-    print(f"page of {size_mb:.1f} MB opened in {opened_s:.2f} s, filtered in {max(told):.0f} ms")
+    return {
+        f"{count} sets judged already, summed up again": f"{wall_s:.1f} s, {cpu_s:.1f} s CPU",
+        f"page of {count} sets, {size_mb:.1f} MB":
+            f"opened in {opened_s:.2f} s, filtered in {max(told):.0f} ms",
+    }  # fmt: skip
+
+
+def keep(what: str, told: Figures, out: Path) -> None:
+    """Put the figures in place of those measured before."""
+    path = out / "batch.csv"
+    columns = ["what", "figure", "value", "measured"]
+    before = pd.read_csv(path) if path.exists() else pd.DataFrame(columns=columns)
+    new = [[what, figure, value, date.today().isoformat()] for figure, value in told.items()]
+    table = pd.concat([before[before["what"] != what], pd.DataFrame(new, columns=columns)])
+    table.sort_values("what", kind="stable").to_csv(path, index=False)
 
 
 def main() -> None:
@@ -226,18 +256,23 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=20)
     parser.add_argument("--sets", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--out", type=Path, help="folder of the figures")
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
         scratch = Path(folder)
         if asked.what == "throughput":
-            throughput(asked.given, asked.clips, asked.bare, asked.model, scratch)
+            told = throughput(asked.given, asked.clips, asked.bare, asked.model, scratch)
         elif asked.what == "memory":
             clip = asked.given / "hip_sag_side.mp4" if asked.given.is_dir() else asked.given
-            memory(clip, asked.model, scratch)
+            told = memory(clip, asked.model, asked.sets, scratch)
         elif asked.what == "kills":
-            kills(asked.kills, asked.seed, scratch)
+            told = kills(asked.kills, asked.seed, scratch)
         else:
-            summary(asked.sets, scratch)
+            told = summary(asked.sets, scratch)
+    for figure, value in told.items():
+        print(f"{figure}: {value}")
+    if asked.out is not None:
+        keep(asked.what, told, asked.out)
 
 
 if __name__ == "__main__":

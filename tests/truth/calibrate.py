@@ -24,6 +24,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from scipy.optimize import minimize
+from scipy.stats import norm
+from scipy.stats import t as student
 
 from formcheck.analysis import Analysis, analyse
 from formcheck.maths.arrays import FloatArray
@@ -31,8 +33,8 @@ from formcheck.pose.sides import with_steady_sides
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from formcheck.signals import calibration
-from formcheck.signals.body_model import JOINTS, SIDES
-from formcheck.signals.calibration import USUAL_MISFIT, Calibration, Doubt
+from formcheck.signals.body_model import JOINTS, LANDMARKS, SIDES
+from formcheck.signals.calibration import MIDDLE_BEND, USUAL_MISFIT, Calibration, Doubt
 from tests.truth import scoring
 from tests.truth.truth import TruthSet, read_truth
 
@@ -48,12 +50,18 @@ CALIBRATED = (
     "upper_arm_bottom_deg", "eccentric_s", "bottom_pause_s", "concentric_s", "top_pause_s",
 )  # fmt: skip
 COVERED = 0.95
+OTHER = {"left": "right", "right": "left"}
 # How a landmark is seen, joint, and what is known of it there.
 Landmarks = dict[str, dict[str, dict[str, Any]]]
 LEAST_BODIES = 6  # fewer bodies tell no half-width of their own
 _EVERY = 3  # frames of a clip that are looked at: one in three
 _SHRINK = 0.001
 _UNLIKE = 4.0  # times the usual distance from which a clip is left out of the means
+# Share of the way down that parts the moments of a set, and the least bend (of 90 degrees) of one.
+_MOMENT_EDGES, _LEAST_BEND = (0.04, 0.20, 0.45, 0.70, 0.88), 0.25
+# Correlations of offsets are taken this much nearer to none, explained by so many factors, and
+# never wholly (chosen among a few on bodies left out).
+_TOWARD_NONE, _FACTORS, _MOST_SHARED = 0.3, 12, 0.95
 _ONE_SD = 0.683  # of a bell-shaped error lies within one sd
 
 
@@ -127,6 +135,9 @@ def landmark_rows(case: Case) -> pd.DataFrame:
         np.broadcast_to([1.0, 0.0, 0.0], head.shape),
         np.broadcast_to([0.0, 0.0, 1.0], head.shape),
     )
+    both = (
+        180.0 - table[["elbow_left_deg", "elbow_right_deg"]].to_numpy(float).mean(axis=1)
+    ) / 90.0
     frames = []
     for side, out in zip(SIDES, (1.0, -1.0), strict=True):
         at = {joint: place(f"{side}_{joint}") for joint in JOINTS}
@@ -167,6 +178,9 @@ def landmark_rows(case: Case) -> pd.DataFrame:
                         "body": case.body,
                         "seen": "front" if near is None else "near" if near == side else "far",
                         "joint": joint,
+                        "side": side,
+                        "t": table["t"].to_numpy(float),
+                        "both": both,
                         "bend": (180.0 - table[f"elbow_{side}_deg"].to_numpy(float)) / 90.0,
                         "dx": away[:, 0],
                         "dy": away[:, 1],
@@ -213,6 +227,114 @@ def learn_landmarks(rows: pd.DataFrame) -> Landmarks:
             "bodies": int(mine["body"].nunique()),
         }
     return out
+
+
+def learn_spreads(rows: pd.DataFrame, landmarks: Landmarks) -> dict[str, dict[str, dict[str, Any]]]:
+    """How what offsets leave over goes together in one body, seen from the front and otherwise.
+
+    ``between`` bodies: of the means of all landmarks in the picture and their changes with the
+    bend; ``within`` a set: of what is left at one moment. Each as sds and common factors.
+    """
+    left = [
+        mine.assign(**_left_over(mine, landmarks[str(seen)][str(joint)]))
+        for (seen, joint), mine in rows.groupby(["seen", "joint"])
+    ]
+    every = pd.concat(left)
+    out: dict[str, dict[str, dict[str, Any]]] = {}
+    for kind in ("side", "front"):
+        mine = every[(every["seen"] == "front") == (kind == "front")]
+        moments = [found for _, clip in mine.groupby("clip") for found in _moments(clip, kind)]
+        own, rest = [], []
+        for bend, values in moments:
+            line = np.stack([np.ones(len(bend)), bend - MIDDLE_BEND], axis=1)
+            fit = np.linalg.lstsq(line, values, rcond=None)[0]
+            own.append(fit.reshape(-1))
+            rest.append((values - line @ fit) * np.sqrt(len(bend) / max(len(bend) - 2, 1)))
+        hidden = [
+            2 * LANDMARKS.index(f"right_{joint}") + k
+            for seen, joint in UNTRUSTED
+            for k in (0, 1)
+            if kind == "side"
+        ]
+        size = 2 * len(LANDMARKS)
+        out[kind] = {
+            "between": _common(np.array(own), [*hidden, *(size + k for k in hidden)]),
+            "within": _common(np.concatenate(rest), hidden),
+        }
+    return out
+
+
+def _left_over(rows: pd.DataFrame, entry: Mapping[str, Any]) -> dict[str, FloatArray]:
+    """What the mean offset of one landmark leaves over in the picture, ``rx`` and ``ry``."""
+    bend = rows["bend"].to_numpy(float)[:, None]
+    offset = np.array(entry["straight"]) + bend * np.array(entry["bending"])
+    return {
+        f"r{k}": rows[f"d{k}"].to_numpy(float)
+        - np.sum(rows[[f"{k}{i}" for i in range(3)]].to_numpy(float) * offset, axis=1)
+        for k in ("x", "y")
+    }
+
+
+def _moments(clip: pd.DataFrame, kind: str) -> Iterator[tuple[FloatArray, FloatArray]]:
+    """Bends (K,), in 90 degrees, and what is left over (K, 28) at moments of one clip.
+
+    As the fit sees them: the near side left. From the front the mirror image as well.
+    """
+    if kind == "front":
+        ways = [
+            ({"left": "left", "right": "right"}, 1.0),
+            ({"left": "right", "right": "left"}, -1.0),
+        ]
+    else:
+        near = str(clip.loc[clip["seen"] == "near", "side"].iloc[0])
+        ways = [({near: "left", OTHER[near]: "right"}, -1.0 if near == "right" else 1.0)]
+    for sides, mirror in ways:
+        named = clip.assign(
+            name=clip["side"].map(sides) + "_" + clip["joint"], rx=mirror * clip["rx"]
+        )
+        wide = named.pivot_table(index="t", columns="name", values=["rx", "ry"])
+        bend = named.groupby("t")["both"].first().to_numpy(float)
+        values = np.zeros((len(bend), 2 * len(LANDMARKS)))
+        for i, name in enumerate(LANDMARKS):
+            for k, column in enumerate(("rx", "ry")):
+                if (column, name) in wide:
+                    values[:, 2 * i + k] = wide[column, name]
+        least, most = np.percentile(bend, [2.0, 98.0])
+        if most - least < _LEAST_BEND:
+            continue
+        place = np.digitize((bend - least) / (most - least), _MOMENT_EDGES)
+        parts = [place == i for i in range(len(_MOMENT_EDGES) + 1) if (place == i).sum() >= 3]
+        yield (
+            np.array([bend[now].mean() for now in parts]),
+            np.nan_to_num([np.nanmedian(values[now], axis=0) for now in parts]),
+        )
+
+
+def _common(samples: FloatArray, hidden: Sequence[int]) -> dict[str, Any]:
+    """Sds (D,) of ``samples`` (N, D) and loadings (D, F) of the factors they have in common.
+
+    Few bodies tell no covariance of so many landmarks: correlations are shrunk toward none, and
+    what few factors do not explain is each one's own (principal factors). ``hidden`` are known
+    not to be seen.
+    """
+    sd = np.maximum(np.quantile(np.abs(samples), _ONE_SD, axis=0), 1e-3)
+    usual = np.clip(samples / sd, -3.0, 3.0)
+    size = np.linalg.norm(usual, axis=1, keepdims=True)
+    usual *= np.minimum(1.0, 1.5 * np.sqrt(len(sd)) / np.maximum(size, 1e-9))
+    together = usual.T @ usual / len(usual)
+    spread = np.sqrt(np.diag(together))
+    together *= (1.0 - _TOWARD_NONE) / np.outer(spread, spread)
+    together[hidden] = together[:, hidden] = 0.0
+    shared = np.full(len(sd), 0.6)
+    for _ in range(30):
+        np.fill_diagonal(together, shared)
+        size, way = np.linalg.eigh(together)
+        factors = way[:, -_FACTORS:] * np.sqrt(np.maximum(size[-_FACTORS:], 0.0))
+        shared = np.minimum(np.sum(factors**2, axis=1), _MOST_SHARED)
+    explained = np.sqrt(np.maximum(np.sum(factors**2, axis=1, keepdims=True), 1e-9))
+    factors *= np.minimum(1.0, np.sqrt(_MOST_SHARED) / explained)
+    factors[hidden], sd[hidden] = 0.0, UNTRUSTED_SD
+    return {"sd": sd.tolist(), "factors": factors.tolist()}
 
 
 # --- how far values err -----------------------------------------------------------------------
@@ -285,10 +407,11 @@ def learn_doubt(rows: pd.DataFrame) -> Doubt:
     shape = minimize(unlikely, np.array([0.0, 0.0, 0.5]), method="Nelder-Mead").x
     share, least, more = np.exp(shape)
     bodies = rows["body"].nunique()
-    # Few bodies have not shown their worst.
+    # Few bodies have not shown their worst: the next one is as far off as Student's t says.
     level = min(COVERED + 0.5 / bodies, 0.995)
+    few = float(student.ppf(0.975, bodies - 1) * np.sqrt(1 + 1 / bodies) / norm.ppf(0.975))
     widen = _weighted_quantile(np.abs(error - bias) / spread(shape), weight, level)
-    return Doubt(bias, float(share), float(least * size), float(more), float(widen))
+    return Doubt(bias, float(share), float(least * size), float(more), few * float(widen))
 
 
 def _weighted_quantile(values: FloatArray, weight: FloatArray, level: float) -> float:
@@ -320,17 +443,18 @@ def fold_values(cases: Sequence[Case], landmarks: pd.DataFrame) -> pd.DataFrame:
     for number, (learned_from, scored_on) in enumerate(folds(cases)):
         names = [case.truth.name for case in learned_from]
         mine = learn_landmarks(landmarks[landmarks["clip"].isin(names)])
-        with calibration.using(_bare(mine)):
+        spreads = learn_spreads(landmarks[landmarks["clip"].isin(names)], mine)
+        with calibration.using(_bare(mine, spreads)):
             rows += [
                 value_rows(case, analyse([case.track])).assign(fold=number) for case in scored_on
             ]
     return pd.concat(rows, ignore_index=True)
 
 
-def _bare(landmarks: Landmarks) -> Calibration:
+def _bare(landmarks: Landmarks, spreads: Mapping[str, Any]) -> Calibration:
     """Half-widths that are the fit's own sd, and no bias."""
     sd = {name: Doubt(widen=1.0) for name in CALIBRATED}
-    return Calibration(landmarks, dict.fromkeys(("side", "oblique", "front"), sd))
+    return Calibration(landmarks, dict.fromkeys(("side", "oblique", "front"), sd), spreads)
 
 
 def cross_validated(values: pd.DataFrame) -> pd.DataFrame:
@@ -372,6 +496,13 @@ def as_toml(found: Calibration, scored: pd.DataFrame, cases: Sequence[Case]) -> 
         for joint, entry in joints.items():
             lines += [f"[landmarks.{seen}.{joint}]"]
             lines += [f"{key} = {_toml(value)}" for key, value in entry.items()] + [""]
+    for kind, parts in found.spreads.items():
+        for part, entry in parts.items():
+            lines += [f"[spreads.{kind}.{part}]", f"sd = {_toml(entry['sd'])}", "factors = ["]
+            lines += [
+                f"  [{', '.join(f'{x:.2f}' for x in row)}]," for row in np.array(entry["factors"])
+            ]
+            lines += ["]", ""]
     for view, by_name in found.doubts.items():
         for name, doubt in by_name.items():
             mine = scored[(scored["view"] == view) & (scored["quantity"] == name)]
@@ -419,7 +550,8 @@ def main() -> None:
         asked.out.mkdir(parents=True, exist_ok=True)
         left_out(scored).round(4).to_csv(asked.out / "left_out.csv")
     if asked.write:
-        found = Calibration(learn_landmarks(landmarks), learn_doubts(values))
+        offsets = learn_landmarks(landmarks)
+        found = Calibration(offsets, learn_doubts(values), learn_spreads(landmarks, offsets))
         WRITTEN.write_text(as_toml(found, scored, cases), encoding="utf-8")
         print(f"\nwritten to {WRITTEN}")
 

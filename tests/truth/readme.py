@@ -183,6 +183,8 @@ BLOCKS: Mapping[str, Callable[[Path], str]] = {
     "faults": _csv("faults.csv", "key"),
     "faults_at_one_tempo": _csv("faults_at_one_tempo.csv", "key"),
     "elbow_candidates": _csv("elbow_candidates.csv", "candidate"),
+    "batch": _csv("batch.csv", "what"),
+    "known_limit": _csv("known_limit.csv", "fault"),
     "model_trade": _csv("model_trade.csv", "model"),
 }
 

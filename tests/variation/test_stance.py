@@ -8,8 +8,11 @@ from formcheck.measures.plank import plank
 from formcheck.signals.curves import Signals
 from formcheck.signals.view import View
 from formcheck.variation.stance import Stance, stance_at_top
+from tests.coached import Leaning, reps
+from tests.filmed import look_of
 from tests.measures.handmade import FRONT, REAR, SIDE, look_at
 from tests.measures.posed import ONE_REP, posed_signals
+from tests.pinhole import Camera
 
 
 def stance_of(
@@ -117,3 +120,17 @@ def test_a_free_near_hand_and_far_feet_out_of_sight_leave_the_surface_open() -> 
         signals.points_px[name][:] = np.nan
     stance = stance_of(signals, View("side", "right"))
     assert stance.surface is None and stance.inclination_deg.reason
+
+
+@pytest.mark.parametrize(("lean_deg", "yaw_deg"), [(35.0, 45.0), (45.0, 60.0), (55.0, 45.0)])
+def test_a_body_that_leans_steeply_on_a_bar_is_found_at_a_slant(
+    lean_deg: float, yaw_deg: float
+) -> None:
+    """Turned up about its hands from the floor, where it stands at 16 degrees by its joints."""
+    camera = Camera(yaw_deg=yaw_deg, height=1.0, aim=(-1.0, -0.3), distance=5.5)
+    done = Leaning(course=reps(3), lean_deg=lean_deg)
+    look = look_of(done.film(camera, noise_px=0.6))
+    assert len(look.reps) == 3
+    found = stance_at_top(look)
+    assert found.surface == "hands_raised"
+    assert abs(found.inclination_deg.value - (16.0 + lean_deg)) <= found.inclination_deg.plus_minus

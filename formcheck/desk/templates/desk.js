@@ -67,30 +67,52 @@
   };
   if (form) {
     let files = [];
+    let folder = ""; // that the clips came in; then each has its path inside it
+    const paths = new Map();
     const list = document.getElementById("chosen");
     const together = document.getElementById("together");
     const go = document.getElementById("go");
     const isClip = (file) => /^video\//.test(file.type) || /\.(mp4|mov|m4v|3gp|mkv|webm|ts|mts|parquet)$/i.test(file.name);
     const choose = (chosen, all) => {
       files = [...chosen].filter((file) => !all || isClip(file));
+      folder = "";
+      if (all) {
+        for (const file of files) {
+          const [top, ...inside] = (paths.get(file) || file.webkitRelativePath || file.name).split("/").filter(Boolean);
+          folder = folder || (inside.length ? top : "folder");
+          paths.set(file, inside.length ? inside.join("/") : top);
+        }
+      }
       list.replaceChildren(
         ...files.map((file) => {
           const item = document.createElement("li");
-          item.textContent = `${file.name}, ${(file.size / 1e6).toFixed(1)} MB`;
+          item.textContent = `${folder ? paths.get(file) : file.name}, ${(file.size / 1e6).toFixed(1)} MB`;
           return item;
         }),
       );
-      together.hidden = files.length !== 2;
+      together.hidden = folder !== "" || files.length !== 2;
       go.disabled = files.length === 0;
-      go.textContent = files.length > 2 ? `Judge ${files.length} sets` : "Judge";
-      says(files.length === 0 ? "There is no clip in it." : files.length > 2 ? "Each clip is a set of its own." : "");
+      go.textContent = folder ? "Judge the folder" : files.length > 2 ? `Judge ${files.length} sets` : "Judge";
+      says(
+        files.length === 0
+          ? "There is no clip in it."
+          : folder
+            ? "Side and front of one set are found by their names; a folder inside is a person."
+            : files.length > 2
+              ? "Each clip is a set of its own."
+              : "",
+      );
     };
     const picked = (event) => choose(event.target.files, event.target.id === "whole");
     document.getElementById("clips").addEventListener("change", picked);
     document.getElementById("whole").addEventListener("change", picked);
 
     const inside = async (entry) => {
-      if (entry.isFile) return [await new Promise((done, failed) => entry.file(done, failed))];
+      if (entry.isFile) {
+        const file = await new Promise((done, failed) => entry.file(done, failed));
+        paths.set(file, entry.fullPath);
+        return [file];
+      }
       const reader = entry.createReader();
       const found = [];
       for (;;) {
@@ -141,15 +163,25 @@
       stopping.signal = new AbortController();
       let done = 0;
       const ids = [];
+      const told = (name) => (file) => ({ name: name(file), size: file.size, changed: Math.round(file.lastModified || 0) });
+      const announce = async (where, said) =>
+        answer(
+          await fetch(where, {
+            method: "POST",
+            body: JSON.stringify(said),
+            headers: { ...headers, "Content-Type": "application/json" },
+          }),
+        );
       try {
-        for (const clips of sets) {
-          const body = JSON.stringify({
-            asked,
-            clips: clips.map((file) => ({ name: file.name, size: file.size, changed: Math.round(file.lastModified || 0) })),
-          });
-          const set = await answer(
-            await fetch("/sets", { method: "POST", body, headers: { ...headers, "Content-Type": "application/json" } }),
-          );
+        let group = null;
+        if (folder) {
+          group = await announce("/groups", { name: folder, asked, clips: files.map(told((file) => paths.get(file))) });
+          sets.splice(0, sets.length, ...group.sets.map((set) => set.files.map((n) => files[n])));
+        }
+        for (const [which, clips] of sets.entries()) {
+          const set = group
+            ? { ...group.sets[which], part: group.part }
+            : await announce("/sets", { asked, clips: clips.map(told((file) => file.name)) });
           ids.push(set.id);
           for (const [n, file] of clips.entries()) {
             const onSent = (have) => {
@@ -161,7 +193,7 @@
             done += file.size;
           }
         }
-        location.assign(ids.length === 1 ? `/sets/${ids[0]}` : "/sets");
+        location.assign(group ? `/groups/${group.id}` : ids.length === 1 ? `/sets/${ids[0]}` : "/sets");
       } catch (error) {
         says(
           error instanceof Refused
@@ -175,6 +207,39 @@
       }
     });
   }
+
+  // The reps of a clip while its pose is searched for: the curve of the arms, a bar for each rep.
+  const drawn = (name, has, inside = []) => {
+    const made = document.createElementNS("http://www.w3.org/2000/svg", name);
+    for (const [key, value] of Object.entries(has)) made.setAttribute(key, value);
+    made.append(...inside);
+    return made;
+  };
+  const strip = (wide) => (early) => {
+    const high = 80;
+    const deepest = Math.min(0.7, ...early.curve.map(([, share]) => share));
+    const x = (t) => ((wide * t) / Math.max(early.of, 0.1)).toFixed(1);
+    const lines = [];
+    let last = -9;
+    for (const [t, share] of early.curve) {
+      if (t - last > 1) lines.push([]);
+      lines[lines.length - 1].push(`${x(t)},${(high - 8 - ((high - 32) * (share - deepest)) / (1 - deepest)).toFixed(1)}`);
+      last = t;
+    }
+    const picture = drawn("svg", { viewBox: `0 0 ${wide} ${high}`, role: "img", "aria-label": early.says, class: "early" }, [
+      drawn("rect", { class: "found", x: 0, y: 0, width: x(early.until), height: high }),
+      ...early.reps.flatMap(([begins, ends], n) => {
+        const number = drawn("text", { x: x((begins + ends) / 2), y: 14 });
+        number.textContent = n + 1;
+        return [drawn("rect", { class: "one", x: x(begins), y: 18, width: Math.max(2, x(ends) - x(begins) - 2), height: high - 18 }), number];
+      }),
+      ...lines.map((line) => drawn("polyline", { points: line.join(" ") })),
+    ]);
+    const words = document.createElement("p");
+    words.className = "small";
+    words.textContent = (early.clip ? `${early.clip}: ` : "") + early.says;
+    return [picture, words];
+  };
 
   // What is under way
   const going = [...document.querySelectorAll("[data-set]")].filter((one) =>
@@ -201,6 +266,8 @@
         one.querySelector("[data-said]").textContent = now.what || now.state;
         const rest = one.querySelector("[data-left]");
         if (rest) rest.textContent = left(now.left);
+        const strips = one.querySelector("[data-early]");
+        if (strips && now.early.length) strips.replaceChildren(...now.early.flatMap(strip(strips.clientWidth || 600)));
         const head = one.hasAttribute("data-whole") && document.querySelector("[data-headline]");
         if (head) head.textContent = now.state[0].toUpperCase() + now.state.slice(1);
       }

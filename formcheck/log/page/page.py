@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-import jinja2
-
 from formcheck.advice.ladder import ladder
 from formcheck.errors import OutputError
 from formcheck.log.change import (
@@ -25,9 +23,9 @@ from formcheck.log.entry import SetEntry, local_day
 from formcheck.log.next_step import StepRules, break_words, day_words, step_with_log, step_words
 from formcheck.log.page.multiples import HEIGHT, WIDTH, Multiple, multiples
 from formcheck.log.person import BodyMass
-from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import ALWAYS_CAUTIONS
+from formcheck.report.templates import templates_of
 from formcheck.report.words import fault_name
 
 _MOST_WEEKS = 16
@@ -130,16 +128,10 @@ def log_page(
 
 def page_html(page: LogPage) -> str:
     """The page as text; names are shown as text, whatever they contain."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("formcheck.log.page"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["plain"] = plain
-    return environment.get_template("log.html.j2").render(
-        page=page, theme=theme, width=WIDTH, height=HEIGHT
+    return (
+        templates_of("formcheck.log.page")
+        .get_template("log.html.j2")
+        .render(page=page, theme=theme, width=WIDTH, height=HEIGHT)
     )
 
 

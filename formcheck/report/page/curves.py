@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -285,6 +286,20 @@ def _phases(axis: Axes, bounds: Sequence[float], low: float, until_s: float = ma
             )  # fmt: skip
 
 
+# What the page calls these colours: it has others in the dark.
+_VARIABLES = {
+    theme.INK: "--ink", theme.QUIET: "--quiet", theme.RULE: "--rule", theme.LINE.paper: "--line",
+    theme.FAULT.paper: "--fault", theme.PHASES["bottom_pause"].fill.paper: "--bottom",
+    theme.PHASES["top_pause"].fill.paper: "--top",
+}  # fmt: skip
+_COLOUR = re.compile(r"#[0-9a-f]{6}")
+
+
+def _as_the_page_has_it(colour: re.Match[str]) -> str:
+    name = _VARIABLES.get(colour[0])
+    return f"var({name})" if name else colour[0]
+
+
 def _svg(figure: Figure, salt: str) -> str:
     """The figure as an ``<svg>`` element whose ids cannot meet another figure's.
 
@@ -298,6 +313,10 @@ def _svg(figure: Figure, salt: str) -> str:
         figure.savefig(text, format="svg", transparent=True, metadata=unsaid)
     svg = ElementTree.fromstring(text.getvalue())
     del svg.attrib["width"], svg.attrib["height"]  # the page sizes it
+    patterns = {one for defs in svg.iter(f"{{{_SVG}}}defs") for one in defs.iter()}
+    for one in svg.iter():
+        if "style" in one.attrib and one not in patterns:
+            one.set("style", _COLOUR.sub(_as_the_page_has_it, one.attrib["style"]))
     for group in svg.iter(f"{{{_SVG}}}g"):
         group.attrib.pop("id", None)
     return ElementTree.tostring(svg, encoding="unicode")

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.report.moments import PHASE_KEYS, bounds_s
+from formcheck.report.set_words import as_shown
 from formcheck.report.targets import Targets
 from formcheck.report.words import ATTEMPTS, VERDICTS, plus_minus
 
@@ -149,7 +150,7 @@ def _label(result: RepResult) -> str:
     said += [
         f"{fault_kinds()[f.key].name}, {plus_minus(f.value, f.uncertainty, f.unit)}"
         + (f" ({VERDICTS[f.verdict]})" if f.verdict == "borderline" else "")
-        for f in result.faults
+        for f in (as_shown(one, result.values) for one in result.faults)
     ]
     return ". ".join(said) + f". Shows the clip at {result.rep.start_s:.1f} s."
 

@@ -10,8 +10,6 @@ from dataclasses import replace
 from importlib.resources import files
 from typing import Any
 
-import cv2
-import jinja2
 import numpy as np
 from markupsafe import Markup
 
@@ -19,7 +17,6 @@ from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
-from formcheck.plain import plain
 from formcheck.report import theme
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
@@ -33,6 +30,8 @@ from formcheck.report.page import marks
 from formcheck.report.page.compare import HEIGHT, STEPS, WIDTH, compared
 from formcheck.report.page.curves import chart, samples, series_of
 from formcheck.report.set_words import (
+    as_shown,
+    called_by,
     correction_text,
     led_text,
     set_facts,
@@ -40,6 +39,7 @@ from formcheck.report.set_words import (
     test_text,
 )
 from formcheck.report.targets import Targets, targets_of
+from formcheck.report.templates import templates_of
 from formcheck.report.video.annotate import (
     STILL_WIDTH_PX,
     STUCK,
@@ -90,15 +90,8 @@ def page_html(
     beside the page. File names and ``note`` are shown as text, whatever they contain.
     ``weeks`` what the training log adds.
     """
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("formcheck.report.page"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = templates_of("formcheck.report.page")
     environment.globals.update(kinds=fault_kinds())
-    environment.filters["plain"] = plain
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
     return environment.get_template("report.html.j2").render(
         **_context(analysis, clip, clip_name, note),
@@ -207,6 +200,7 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
         ("Tempo asked", f"{asked.tempo} s" if asked.tempo else ""),
         ("Range asked", _range_text(analysis) if analysis.reps else ""),
         ("Limits", in_force_text(analysis.limits, asked.standard)),
+        ("Pain reported", asked.pain or ""),
         ("Added load", f"{asked.added_load_kg:g} kg" if asked.added_load_kg else ""),
         ("Time under tension", f"{summary.time_under_tension_s:.0f} s"
          if summary.time_under_tension_s > 0 else ""),
@@ -406,13 +400,16 @@ def _phase_bars(fault: Fault, analysis: Analysis) -> dict[str, Any] | None:
     }
 
 
-def _case(fault: Fault, picture: str, analysis: Analysis) -> dict[str, Any]:
+def _case(found: Fault, picture: str, analysis: Analysis) -> dict[str, Any]:
+    values = next(r.values for r in analysis.reps if r.rep.index == found.rep)
+    fault = as_shown(found, values)
     bars = _phase_bars(fault, analysis)
     if bars is not None:
         picture = ""  # a still of a time shows nothing
     return {
         "bars": bars,
         "led": led_text(fault),
+        "by": called_by(found, values),
         "rep": fault.rep,
         "verdict": fault.verdict,
         "at_s": fault.at_s,
@@ -454,6 +451,8 @@ def _embedded(stills: Mapping[FaultId, Picture]) -> dict[FaultId, str]:
 
 
 def _jpeg(picture: Picture, width: int, quality: int) -> str:
+    import cv2  # a page without pictures does without
+
     height = round(picture.shape[0] * width / picture.shape[1])
     if width < picture.shape[1]:
         picture = np.asarray(

@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 
 from formcheck.analysis import Analysis
-from formcheck.clip.read import ClipInfo, Planes, probe_apart, read_planes_apart
+from formcheck.clip.read import ClipInfo, Planes
+from formcheck.clip.small import LONG_SIDE_PX, MOST_FPS, MOST_PX, Drawn, even
 from formcheck.clip.write import ClipWriter
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
@@ -19,6 +20,7 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import judged_line
 from formcheck.report import theme
 from formcheck.report.moments import called_at_s, moment
+from formcheck.report.set_words import as_shown, sticking_text
 from formcheck.report.targets import elbow_view, targets_of
 from formcheck.report.video.blur import Head, blur_head, heads_at
 from formcheck.report.video.canvas import Canvas, Matrix, Picture
@@ -30,15 +32,15 @@ from formcheck.report.video.overlay import (
     paint_band,
     paint_body,
     paint_call,
+    paint_stuck,
 )
 from formcheck.reps.look import Look
 
-LONG_SIDE_PX = 1280
-MOST_PX = 800_000  # of the whole picture: a phone or a page shows no more
 STILL_WIDTH_PX = 480
 _STILL_ASPECT = 1.6
 _SIZE_AGAINST_INPUT = 1.6  # the bar is below 2; the encoder may overshoot
 _CALL_S = 1.6  # how long a fault stays called
+_STUCK_S = 0.6  # before and after the slowest moment of a press, in which it is marked
 _LEAD_S = 0.25  # the limb turns hot a little before the call
 _DRAWN = tuple(
     f"{side}_{joint}"
@@ -80,7 +82,7 @@ class _Panel:
     """
 
     source: Look
-    info: ClipInfo
+    drawn: Drawn
     full_width: int
     height: int
     cut: int
@@ -89,10 +91,14 @@ class _Panel:
     points: Mapping[str, FloatArray]
     curves: Mapping[str, FloatArray]
 
+    @property
+    def info(self) -> ClipInfo:
+        return self.drawn.info
+
 
 def annotate(
     analysis: Analysis,
-    clip_paths: Sequence[Path],
+    clips: Sequence[Drawn],
     out: Path,
     on_frame: Callable[[float], None] | None = None,
     *,
@@ -100,23 +106,24 @@ def annotate(
 ) -> Annotated:
     """Write the annotated clip of a set.
 
-    ``clip_paths`` are the clips of ``analysis.looks``, in that order. The first one keeps the
-    clock: each of its pictures is kept with its own time, and beside it stands the picture of
+    ``clips`` are those of ``analysis.looks``, in that order. The first one keeps the clock: its
+    pictures, as many as are drawn, keep their own times, and beside each stands the picture of
     the other view nearest in time. The longer side is at most ``LONG_SIDE_PX`` and the whole at
     most ``MOST_PX``. ``on_frame`` is told the seconds done. ``blur_faces`` makes the person's
     face unrecognisable in every picture. Raises ClipError.
     """
-    infos = [probe_apart(path) for path in clip_paths]
+    infos = [one.info for one in clips]
     targets = targets_of(analysis)
-    panels, width, height = _layout(analysis, infos)
+    panels, width, height = _layout(analysis, clips)
     unit = width / 360
-    band_height = _even(BAND_UNITS * unit)
+    band_height = even(BAND_UNITS * unit)
     clock = panels[0]
     packed = np.zeros(((height + band_height) * 3 // 2, width), np.uint8)
     canvas = Canvas.over(packed, _matrix(clock.info))
     picture = canvas.part(0, 0, width, height)
     band = canvas.part(0, height, width, height + band_height)
     calls = _calls(analysis)
+    stuck = _stuck(analysis)
     above = _more_room_above(panels, MOST_CALLS * CALL_UNITS * unit)
     wanted = _wanted(analysis, calls)
     judged = _panel_of(panels, elbow_view(analysis))
@@ -132,9 +139,9 @@ def annotate(
         out,
         width,
         height + band_height,
-        clock.info.fps,
+        min(clock.info.fps, MOST_FPS),
         _bit_rate(infos, clock.info.duration_s),
-        clock.info.colour_matrix,
+        clock.info.shown_matrix,
     ) as clip:
         for t_s, frames in _in_step(panels):
             now = moment(analysis.reps, t_s)
@@ -159,6 +166,15 @@ def annotate(
                 if fault.verdict == "fault" and at_s <= t_s + half_frame_s < at_s + _CALL_S
             ]
             paint_call(picture, called[::-1], unit, above=above)
+            here = next((one for one in stuck if abs(one.at_s - t_s) <= _STUCK_S), None)
+            if here is not None:
+                panel = _panel_of(panels, here.view)
+                place = frames[panels.index(panel)][0]
+                joints = tuple(
+                    panel.points[f"{here.side}_{joint}"][place] + [panel.left, 0]
+                    for joint in ("shoulder", "elbow", "wrist")
+                )
+                paint_stuck(picture, here.says, joints, unit, above=not above)
             in_position = _value(clock, "in_position", frames[0][0]) > 0.5
             index = frames[panels.index(judged)][0]
             elbow = _value(judged, "elbow", index) if in_position else math.nan
@@ -179,11 +195,39 @@ def annotate(
 def _calls(analysis: Analysis) -> list[tuple[float, Fault]]:
     """Every fault and borderline with the moment it is called, in order of time."""
     calls = [
-        (called_at_s(fault, result.rep), fault)
+        (called_at_s(fault, result.rep), as_shown(fault, result.values))
         for result in analysis.reps
         for fault in result.faults
     ]
     return sorted(calls, key=lambda call: call[0])
+
+
+@dataclass(frozen=True)
+class _Stuck:
+    """Where a press was slowest: ``says`` what stands in the picture, ``side`` the arm marked."""
+
+    at_s: float
+    says: str
+    view: str
+    side: str
+
+
+def _stuck(analysis: Analysis) -> list[_Stuck]:
+    """The moments at which presses stuck, on the reference clock."""
+    found = []
+    work = analysis.variation.arm_work.working
+    for i, result in enumerate(analysis.reps):
+        height = result.values["sticking_height_percent"]
+        if not height.known or height.at_s is None:
+            continue
+        look = next((k for k in analysis.looks if k.view.kind == height.view), analysis.looks[0])
+        side = work[i] if i < len(work) and work[i] else look.signals.near_side
+        what = "Stopped" if result.attempt == "failed" else "Slowest"
+        found.append(
+            _Stuck(height.at_s, f"{what} here: {sticking_text(result.values)}",
+                   look.view.kind, str(side))
+        )  # fmt: skip
+    return found
 
 
 def _wanted(
@@ -199,9 +243,9 @@ def _wanted(
     return sorted([*((at_s, id_of(fault), fault.view) for at_s, fault in calls), *stuck])
 
 
-def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel], int, int]:
+def _layout(analysis: Analysis, clips: Sequence[Drawn]) -> tuple[list[_Panel], int, int]:
     """Panels from left to right, and width and height of the row of pictures."""
-    views = analysis.looks
+    views, infos = analysis.looks, [one.info for one in clips]
     cuts = [(0.0, float(info.width)) for info in infos]
     if len(views) > 1:
         cuts = [_columns_used(view, info) for view, info in zip(views, infos, strict=True)]
@@ -214,18 +258,19 @@ def _layout(analysis: Analysis, infos: Sequence[ClipInfo]) -> tuple[list[_Panel]
     shrink = min(
         1.0, LONG_SIDE_PX / max(width, full_height), (MOST_PX / (width * full_height)) ** 0.5
     )
-    rows = _even(height * shrink)
+    rows = even(height * shrink)
     panels: list[_Panel] = []
     at = 0
-    for view, info, (left, right) in zip(views, infos, cuts, strict=True):
+    for view, drawn, (left, right) in zip(views, clips, cuts, strict=True):
+        info = drawn.info
         scale = rows / info.height
-        full = _even(info.width * scale)
-        shown = min(_even((right - left) * scale), full)
-        cut = min(_even(left * scale) if left > 0 else 0, full - shown)
+        full = even(info.width * scale)
+        shown = min(even((right - left) * scale), full)
+        cut = min(even(left * scale) if left > 0 else 0, full - shown)
         times = info.times_s
         panels.append(
             _Panel(
-                view, info, full, rows, cut, at, shown,
+                view, drawn, full, rows, cut, at, shown,
                 {
                     name: np.stack(
                         [
@@ -330,7 +375,7 @@ def _index_at(panel: _Panel, t_s: float) -> int:
 
 
 def _scaled(panel: _Panel) -> Iterator[tuple[float, Planes]]:
-    return read_planes_apart(panel.info, panel.full_width, panel.height)
+    return panel.drawn.planes(panel.full_width, panel.height)
 
 
 def _readings(
@@ -405,10 +450,6 @@ def _bit_rate(infos: Sequence[ClipInfo], duration_s: float) -> int:
 def _matrix(info: ClipInfo) -> Matrix:
     """Where the clip does not say, players take large pictures for BT.709."""
     unsaid = 2
-    if info.colour_matrix == unsaid:
+    if info.shown_matrix == unsaid:
         return "bt709" if min(info.width, info.height) >= 720 else "bt601"
-    return "bt709" if info.colour_matrix == 1 else "bt601"
-
-
-def _even(value: float) -> int:
-    return max(2, round(value / 2) * 2)
+    return "bt709" if info.shown_matrix == 1 else "bt601"

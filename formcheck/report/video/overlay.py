@@ -132,6 +132,24 @@ def paint_call(picture: Canvas, faults: Sequence[Fault], unit: float, *, above: 
                    anchor="right", bold=False)  # fmt: skip
 
 
+def paint_stuck(
+    picture: Canvas, says: str, arm: Sequence[FloatArray], unit: float, *, above: bool
+) -> None:
+    """Where a press sticks: the elbow ringed, and a line of words along the edge that the faults
+    leave free."""
+    _, elbow, _ = arm
+    if _seen(elbow):
+        for thickness, tone in ((3.2 * unit, _CASING), (1.6 * unit, theme.TARGET.paper)):
+            picture.arc(elbow, 12.0 * unit, 0.0, 359.0, tone, thickness)
+    row = CALL_UNITS * unit
+    top = 0.0 if above else picture.height - row
+    picture.box(0, top, picture.width, top + row - unit, theme.BAND)
+    size = 12 * unit
+    while size > 6 * unit and text_width(says, round(size)) > picture.width - 12 * unit:
+        size -= unit
+    picture.letter(says, 6 * unit, top + 14.5 * unit, size, _WHITE)
+
+
 def paint_band(
     band: Canvas,
     now: Moment | None,

@@ -8,11 +8,14 @@ import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from formcheck.clip.read import probe
+from formcheck.clip.small import Drawn
 from formcheck.report.write import write_report
 from tests.report.conftest import CLIPS, Written, judged
 
@@ -248,10 +251,14 @@ def test_a_hostile_file_name_shows_as_text(browser: Browser, tmp_path: Path) -> 
     opened.page.close()
 
 
-@pytest.mark.parametrize("width", [360, 1280])
-def test_axe_finds_nothing_serious(browser: Browser, written: Written, width: int) -> None:
+@pytest.mark.parametrize(("width", "scheme"), [(360, "light"), (1280, "dark")])
+def test_axe_finds_nothing_serious(
+    browser: Browser, written: Written, width: int, scheme: Literal["light", "dark"]
+) -> None:
     # The page's own policy forbids foreign scripts; the checker is let in past it.
-    page = browser.new_page(viewport={"width": width, "height": 800}, bypass_csp=True)
+    page = browser.new_page(
+        viewport={"width": width, "height": 800}, bypass_csp=True, color_scheme=scheme
+    )
     page.goto((written.folder / "report.html").as_uri())
     page.wait_for_selector("html[data-ready]", state="attached")
     found = Axe().run(page).response["violations"]
@@ -266,7 +273,9 @@ def test_axe_finds_nothing_serious(browser: Browser, written: Written, width: in
 
 def test_a_pair_of_views_plays_as_one_clip(browser: Browser, tmp_path: Path) -> None:
     pair = judged("flared_pair_side", "flared_pair_front")
-    write_report(pair, [CLIPS / view.track.source_name for view in pair.looks], tmp_path)
+    write_report(
+        pair, [Drawn(probe(CLIPS / view.track.source_name)) for view in pair.looks], tmp_path
+    )
     opened = Opened(browser, tmp_path / "report.html", 360)
     opened.page.get_by_role("button", name="Rep 5, ").first.click()
     wait_for_time(opened.page, pair.reps[4].rep.start_s)

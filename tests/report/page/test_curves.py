@@ -47,7 +47,7 @@ def test_the_stated_place_of_the_data_is_where_the_curve_runs(sagging: Analysis)
     key, low, high, y_low, y_high = drawn.rows[0]
     assert key == "elbow_deg"
     # The elbow's is the first curve in its colour; every point of it must lie on the data.
-    stroke = f"stroke: {theme.LINE.paper}"
+    stroke = "stroke: var(--line)"
     path = next(
         d for d, rest in re.findall(r'<path d="([^"]+)"([^>]*)', drawn.svg) if stroke in rest
     )
@@ -55,6 +55,15 @@ def test_the_stated_place_of_the_data_is_where_the_curve_runs(sagging: Analysis)
     t_s = drawn.t0_s + (points[:, 0] - drawn.x0) / (drawn.x1 - drawn.x0) * (drawn.t1_s - drawn.t0_s)
     shown = low + (points[:, 1] - y_low) / (y_high - y_low) * (high - low)
     assert np.abs(shown - np.interp(t_s, elbow.t_s, elbow.values)).max() < 1.5
+
+
+def test_colours_that_the_page_changes_in_the_dark_are_left_to_it(sagging: Analysis) -> None:
+    drawn = chart(sagging, series_of(sagging), targets_of(sagging), 1080.0)
+    assert drawn is not None
+    shown = re.sub(r"<defs>.*?</defs>", "", drawn.svg, flags=re.DOTALL)
+    for colour in (theme.INK, theme.QUIET, theme.LINE.paper, theme.FAULT.paper):
+        assert colour not in shown
+    assert "fill: var(--ink)" in shown and "stroke: var(--fault)" in shown
 
 
 def test_two_charts_on_one_page_share_no_ids(sagging: Analysis) -> None:

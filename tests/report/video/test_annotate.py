@@ -13,8 +13,10 @@ import numpy.typing as npt
 import pytest
 
 from formcheck.analysis import Analysis
+from formcheck.clip.read import probe
+from formcheck.clip.small import LONG_SIDE_PX, Drawn
 from formcheck.faults.catalogue import fault_kinds
-from formcheck.report.video.annotate import LONG_SIDE_PX, annotate
+from formcheck.report.video.annotate import annotate
 from formcheck.reps.look import Look
 from tests.report.conftest import CLIPS, Written
 
@@ -88,7 +90,7 @@ def test_variable_frame_times_are_kept(sagging: Analysis, tmp_path: Path) -> Non
     times_s = np.concatenate(([0.0], np.cumsum(rng.uniform(0.02, 0.08, 60))))
     film(tmp_path / "phone.mp4", times_s, (320, 240), 0.0)
     hidden = seen_by(sagging, out_of_sight(sagging.looks[0]))
-    annotate(hidden, [tmp_path / "phone.mp4"], tmp_path / "out.mp4")
+    annotate(hidden, [Drawn(probe(tmp_path / "phone.mp4"))], tmp_path / "out.mp4")
     after, _ = pictures(tmp_path / "out.mp4")
     assert np.abs(after - times_s).max() < 0.001
 
@@ -98,9 +100,8 @@ def test_two_views_stand_side_by_side_in_step(sagging: Analysis, tmp_path: Path)
     film(tmp_path / "a.mp4", np.arange(0, 4, 1 / 30), (320, 180), 0.0)
     film(tmp_path / "b.mp4", np.arange(0, 3, 1 / 24), (180, 320), late_s)
     views = (out_of_sight(sagging.looks[0]), out_of_sight(sagging.looks[0], late_s))
-    annotated = annotate(
-        seen_by(sagging, *views), [tmp_path / "a.mp4", tmp_path / "b.mp4"], tmp_path / "o.mp4"
-    )
+    clips = [Drawn(probe(tmp_path / name)) for name in ("a.mp4", "b.mp4")]
+    annotated = annotate(seen_by(sagging, *views), clips, tmp_path / "o.mp4")
     times_s, lumas = pictures(tmp_path / "o.mp4")
     shared = (times_s > late_s + 0.1) & (times_s < 3.7)
     left_s, right_s = (
@@ -116,7 +117,7 @@ def test_any_picture_size_gives_an_even_one_of_at_most_the_long_side(
     sagging: Analysis, tmp_path: Path, size: tuple[int, int]
 ) -> None:
     film(tmp_path / "clip.mp4", np.arange(3) / 30, size, 0.0)
-    annotated = annotate(sagging, [tmp_path / "clip.mp4"], tmp_path / "out.mp4")
+    annotated = annotate(sagging, [Drawn(probe(tmp_path / "clip.mp4"))], tmp_path / "out.mp4")
     _, lumas = pictures(tmp_path / "out.mp4")
     assert lumas.shape[1:] == (annotated.height, annotated.width)
     assert max(lumas.shape[1:]) <= LONG_SIDE_PX
@@ -164,11 +165,15 @@ def test_faults_are_called_along_the_upper_edge_when_the_person_is_at_the_lower(
     lower = replace(view, signals=replace(view.signals, drawn_px=low))
     called = next(f for f in sagging.faults if f.key == "hip_sag" and f.verdict == "fault")
     for shown, edge in ((view, slice(300, 350)), (lower, slice(2, 30))):
-        annotate(seen_by(sagging, shown), [CLIPS / "hip_sag_side.mp4"], tmp_path / "out.mp4")
-        with av.open(str(tmp_path / "out.mp4")) as clip:
+        annotate(
+            seen_by(sagging, shown),
+            [Drawn(probe(CLIPS / "hip_sag_side.mp4"))],
+            tmp_path / "out.mp4",
+        )
+        with av.open(str(tmp_path / "out.mp4")) as drawn:
             picture = next(
                 frame.to_ndarray(format="rgb24").astype(int)
-                for frame in clip.decode(video=0)
+                for frame in drawn.decode(video=0)
                 if float(frame.time or 0.0) >= called.at_s + 0.1
             )
         strip = np.median(picture[edge, 300:340], axis=(0, 1))

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from formcheck.clip.read import probe, read_frames
+from formcheck.clip.small import Drawn
 from formcheck.maths.arrays import FloatArray
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
@@ -77,8 +78,8 @@ def test_the_face_is_hidden_in_the_clip_and_in_every_picture(tmp_path: Path) -> 
 
     analysis = judged("hip_sag_side")
     look, clip = analysis.looks[0], CLIPS / "hip_sag_side.mp4"
-    annotate(analysis, [clip], tmp_path / "shown.mp4")
-    annotate(analysis, [clip], tmp_path / "hidden.mp4", blur_faces=True)
+    annotate(analysis, [Drawn(probe(clip))], tmp_path / "shown.mp4")
+    annotate(analysis, [Drawn(probe(clip))], tmp_path / "hidden.mp4", blur_faces=True)
     shown, hidden = probe(tmp_path / "shown.mp4"), probe(tmp_path / "hidden.mp4")
     at_s = shown.times_s[[len(shown.times_s) // 2]]
     (_, one), (_, other) = next(read_frames(shown, at_s)), next(read_frames(hidden, at_s))
