@@ -102,7 +102,7 @@ def check(report: dict[str, Any]) -> None:
         raise ContractError(f"report.json breaks its contract at {place}: {broken.message}.")
 
 
-def _number(value: float | None, digits: int = 4) -> float | None:
+def _number(value: float | None, digits: int = 6) -> float | None:
     return round(float(value), digits) if value is not None and math.isfinite(value) else None
 
 

@@ -38,9 +38,9 @@ def moments_of(track: PoseTrack, order: np.ndarray) -> PoseTrack:
 def hold(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Clean Side before the first rep, forth and back: ten seconds on straight arms."""
     track = read_track(DATA / "clean_side.parquet")
-    before = np.flatnonzero((track.t_s > 2.6) & (track.t_s < 6.0))
+    before = np.flatnonzero((track.t_s > 3.4) & (track.t_s < 6.0))
     path = tmp_path_factory.mktemp("hold") / "hold.parquet"
-    write_track(moments_of(track, np.r_[before, before[::-1], before]), path)
+    write_track(moments_of(track, np.r_[before, before[::-1], before, before[::-1]]), path)
     return path
 
 

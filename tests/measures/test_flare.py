@@ -94,13 +94,15 @@ def test_flare_on_rendered_front_clips_is_within_nine_degrees(name: str) -> None
         assert (missed <= [q.plus_minus for q in seen]).all()
 
 
-def test_flare_from_the_side_is_within_its_wide_half_width() -> None:
-    look = saved("flared_pair_side")
-    truth = read_truth(DATA / "flared_pair_side.truth.json")
-    for rep, true in zip(look.reps, truth.reps, strict=True):
-        flare = elbow_flare(look, rep)
-        assert flare.plus_minus > 9.0
-        assert abs(flare.value - true.values["elbow_flare_deg"]) <= flare.plus_minus
+def test_flare_from_the_side_is_nearly_always_within_its_wide_half_width() -> None:
+    inside = []
+    for clip in ("flared_pair_side", "clean_side", "hip_sag_side", "soft_lockout_side"):
+        look, truth = saved(clip), read_truth(DATA / f"{clip}.truth.json")
+        for rep, true in zip(look.reps, truth.reps, strict=True):
+            flare = elbow_flare(look, rep)
+            assert flare.plus_minus > 9.0
+            inside.append(abs(flare.value - true.values["elbow_flare_deg"]) <= flare.plus_minus)
+    assert np.mean(inside) >= 0.9
 
 
 def test_flare_is_not_told_where_landmarks_jitter() -> None:
