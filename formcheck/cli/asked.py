@@ -52,6 +52,12 @@ def _standard(text: str) -> str:
     return text
 
 
+OverwriteOption = Annotated[
+    bool,
+    typer.Option(
+        "--overwrite", help="Replace the report that is already there.", rich_help_panel=OUTPUT
+    ),
+]
 TempoOption = Annotated[
     Tempo | None,
     typer.Option(

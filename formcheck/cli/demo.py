@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from formcheck.cli.asked import folder
+from formcheck.cli.asked import OverwriteOption, folder
 from formcheck.cli.help import OUTPUT
 from formcheck.errors import FormcheckError
 
@@ -31,12 +31,7 @@ def demo(
             rich_help_panel=OUTPUT,
         ),
     ] = None,
-    overwrite: Annotated[
-        bool,
-        typer.Option(
-            "--overwrite", help="Replace the report that is already there.", rich_help_panel=OUTPUT
-        ),
-    ] = False,
+    overwrite: OverwriteOption = False,
     open_it: Annotated[
         bool,
         typer.Option(

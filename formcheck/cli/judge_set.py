@@ -19,6 +19,7 @@ from formcheck.cli.asked import (
     HandsOption,
     LimitsOption,
     ModelOption,
+    OverwriteOption,
     PainOption,
     PoseRateOption,
     RangeOption,
@@ -63,12 +64,7 @@ def judge_set(
             rich_help_panel=OUTPUT,
         ),
     ] = None,
-    overwrite: Annotated[
-        bool,
-        typer.Option(
-            "--overwrite", help="Replace the report that is already there.", rich_help_panel=OUTPUT
-        ),
-    ] = False,
+    overwrite: OverwriteOption = False,
     xlsx: Annotated[
         bool, typer.Option("--xlsx", help="Write reps.xlsx too.", rich_help_panel=OUTPUT)
     ] = False,
