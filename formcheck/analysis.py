@@ -76,7 +76,6 @@ TRUNK_ROTATION = (
 NO_HANDS = "no hand position was asked for"
 # A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth).
 _LEAST_JITTERY_BEND_DEG = 45.0
-_WORTH_KNOWING = 0.1  # arm lengths between hands and feet that a front view has to know of
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
 
 

@@ -21,16 +21,6 @@ def joint_angle_deg(proximal: FloatArray, joint: FloatArray, distal: FloatArray)
     return np.asarray(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))))
 
 
-def signed_turn_deg(first: FloatArray, second: FloatArray) -> FloatArray:
-    """(...,) signed angle that turns ``first`` onto ``second`` in the image, -180 to 180.
-
-    Positive is clockwise as seen on the screen, since y points down.
-    """
-    cross = first[..., 0] * second[..., 1] - first[..., 1] * second[..., 0]
-    dot = np.sum(first * second, axis=-1)
-    return np.asarray(np.degrees(np.arctan2(cross, dot)))
-
-
 def line_deviation_deg(upper: FloatArray, middle: FloatArray, lower: FloatArray) -> FloatArray:
     """(...,) how far ``middle`` breaks the line from ``upper`` to ``lower``, in the image.
 

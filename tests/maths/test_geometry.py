@@ -14,7 +14,6 @@ from formcheck.maths.geometry import (
     inclination_deg,
     joint_angle_deg,
     line_deviation_deg,
-    signed_turn_deg,
     usual_place,
 )
 
@@ -171,14 +170,6 @@ def test_a_point_nearer_than_the_scale_plane_looks_larger(distance_m: float, sha
         return float(np.linalg.norm(image[1] - image[0]))
 
     assert height(nearer) / height(stick) - 1 == pytest.approx(share, abs=6e-4)
-
-
-def test_a_turn_is_positive_clockwise_on_the_screen() -> None:
-    """y points down, so that from right to down is clockwise."""
-    right, down = np.array([2.0, 0.0]), np.array([0.0, 3.0])
-    assert signed_turn_deg(right, down) == pytest.approx(90.0)
-    assert signed_turn_deg(down, right) == pytest.approx(-90.0)
-    assert signed_turn_deg(right, np.array([-1.0, -1.0])) == pytest.approx(-135.0)
 
 
 def test_a_joint_whose_segment_has_no_length_has_no_angle() -> None:
