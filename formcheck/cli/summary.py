@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from rich.console import Console
@@ -28,7 +29,7 @@ from formcheck.report.words import (
 )
 from formcheck.reps.find import rep_list
 
-_PIPED_WIDTH, _COLUMN_WIDTH = 200, 10  # characters
+_PIPED_WIDTH, _COLUMN_WIDTH, _NARROW_COLUMN_WIDTH = 200, 10, 8  # characters
 
 
 def print_summary(analysis: Analysis, folder: Path) -> None:
@@ -57,7 +58,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
     for name, text in () if analysis.empty else set_facts(analysis):
         console.print(f"{name}: {text}")
     if analysis.reps:
-        console.print(_reps(analysis))
+        _print_reps(console, analysis)
     _print_faults(console, analysis)
     for item in () if analysis.empty else analysis.not_judged:
         console.print(f"Not judged: {judged_name(item.key).lower()}: {item.reason}")
@@ -79,15 +80,30 @@ def _print_step(console: Console, step: NextStep) -> None:
         console.print(f"  {text}")
 
 
-def _reps(analysis: Analysis) -> Table:
+def _print_reps(console: Console, analysis: Analysis) -> None:
+    """A line a rep, its verdict at the end; on a narrow terminal the verdicts below."""
+    said = {result.rep.index: _said(result) for result in analysis.reps}
+    table = _reps(analysis, _COLUMN_WIDTH, said)
+    if console.measure(table).maximum <= console.width:
+        console.print(table)
+        return
+    console.print(_reps(analysis, _NARROW_COLUMN_WIDTH))
+    for text in dict.fromkeys(said.values()):
+        reps = [index for index, one in said.items() if one == text]
+        console.print(f"{'Rep' if len(reps) == 1 else 'Reps'} {rep_list(reps)}: {text}")
+
+
+def _reps(analysis: Analysis, column_width: int, said: Mapping[int, str] | None = None) -> Table:
     table = Table(box=None, pad_edge=False, header_style="dim")
     table.add_column("rep", justify="right")
     for value in rep_values().values():
         if value.terminal:
-            table.add_column(value.label.lower(), justify="right", max_width=_COLUMN_WIDTH)
-    table.add_column("")
+            table.add_column(value.label.lower(), justify="right", max_width=column_width)
+    if said is not None:
+        table.add_column("")
     for result in analysis.reps:
-        table.add_row(str(result.rep.index), *_cells(result), _said(result))
+        last = [] if said is None else [said[result.rep.index]]
+        table.add_row(str(result.rep.index), *_cells(result), *last)
     return table
 
 

@@ -53,8 +53,9 @@ def test_the_order_of_the_clips_only_turns_the_offset_round() -> None:
     assert back.offset_s == pytest.approx(-there.offset_s, abs=0.05)
 
 
-@pytest.mark.parametrize("fps", [24.0, 25.0, 30.0, 60.0])
-@pytest.mark.parametrize("later_s", [0.0, 0.83, 1.3])
+@pytest.mark.parametrize(
+    ("fps", "later_s"), [(24.0, 1.3), (25.0, 0.0), (30.0, 0.83), (60.0, 0.83), (60.0, 1.3)]
+)
 def test_frame_rates_and_starts_may_differ(fps: float, later_s: float) -> None:
     pairing = pair(HUMAN, {"fps": 30.0}, {"fps": fps, "started_s": later_s})
     assert pairing.same_set, pairing.evidence
