@@ -85,6 +85,7 @@ def show(
     """Show the sets in the log, oldest first."""
     from rich.table import Table
 
+    from formcheck.cli.summary import natural_width
     from formcheck.log.change import FOLLOWED
     from formcheck.log.entry import local_day
     from formcheck.log.next_step import step_words
@@ -117,7 +118,7 @@ def show(
         (
             values
             for values in range(len(headings), 0, -1)
-            if console.measure(table_of(values)).maximum <= console.width
+            if natural_width(console, table_of(values)) <= console.width
         ),
         0,
     )
