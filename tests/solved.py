@@ -56,7 +56,7 @@ class Solved:
 def remember(folder: Path) -> Solved:
     """From now on this process takes fits from the folder, and leaves there those it makes."""
     solved = Solved(folder)
-    curves.fit_body = solved.fit
+    vars(curves)["fit_body"] = solved.fit
     return solved
 
 
@@ -69,7 +69,7 @@ def remembered(folder: Path) -> Iterator[None]:
     try:
         yield
     finally:
-        curves.fit_body = fit_body
+        vars(curves)["fit_body"] = fit_body
         del os.environ[FOLDER]
 
 
