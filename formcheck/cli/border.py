@@ -50,6 +50,8 @@ class OneSentence(Group):
             _forget(sys.stdout)
             _say(f"what there is to say could not be written ({error.strerror}).")
             sys.exit(int(Exit.USAGE))
+        finally:
+            gc.freeze()  # nor does it look through all that on the way out
 
     def invoke(self, ctx: Any) -> Any:
         # Being asked to end cleans up like Ctrl-C does: no half-written folder stays.

@@ -289,13 +289,9 @@ def _problem(
 
 def _landmark_places(bodies: Bodies, bend: FloatArray, landmarks: Landmarks) -> FloatArray:
     """(..., 14, 3) where landmarks of an average body lie, beside its joints."""
-    bent = bend[..., None] / (np.pi / 2)
-    places = []
-    for i, name in enumerate(LANDMARKS):
-        offset = landmarks.straight[i] + landmarks.bending[i] * bent
-        axes = bodies.axes[name]
-        places.append(bodies.joint[name] + sum(offset[..., c : c + 1] * axes[c] for c in range(3)))
-    return np.stack(places, axis=-2)
+    bent = bend[..., None, None] / (np.pi / 2)
+    offset = landmarks.straight + landmarks.bending * bent
+    return np.asarray(bodies.at + (offset[..., None, :] @ bodies.axes)[..., 0, :])
 
 
 def _away(
@@ -304,7 +300,7 @@ def _away(
     """(..., 14, 2) how far landmarks lie from where an average body's would, in arm lengths."""
     bodies = place(of_set, pose, problem.on_knees)
     places = _landmark_places(bodies, pose[..., POSE.index("bend")], problem.landmarks)
-    away = (project(of_set[..., None, :], places) - seen) / problem.scale
+    away = (project(of_set, places) - seen) / problem.scale
     return np.where(np.isfinite(away), away, 0.0), bodies
 
 
@@ -659,16 +655,10 @@ def _each_moment(
 
 
 def _spread_out(bodies: Bodies, use: IntArray, frames: int, mirrored: bool) -> Bodies:
-    """The bodies (N, 3) put back on the whole grid, and the person's left back to the left."""
-
-    def back(points: FloatArray) -> FloatArray:
-        out = np.full((frames, 3), np.nan)
-        out[use] = points * np.array([1.0, -1.0, 1.0]) if mirrored else points
-        return out
-
-    joint = {}
-    for name, points in bodies.joint.items():
-        side, of = name.split("_", 1)
-        side = ("right" if side == "left" else "left") if mirrored else side
-        joint[f"{side}_{of}"] = back(points)
-    return Bodies(joint, {})
+    """The bodies (N) put back on the whole grid, and the person's left back to the left."""
+    at = bodies.at
+    if mirrored:
+        at = np.roll(at * np.array([1.0, -1.0, 1.0]), len(LANDMARKS) // 2, axis=-2)
+    out = np.full((frames, *at.shape[1:]), np.nan)
+    out[use] = at
+    return Bodies(out, np.full((1, 1, 1), np.nan))
