@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy.interpolate import Akima1DInterpolator
-from scipy.ndimage import median_filter
 from scipy.linalg import solve_banded
+from scipy.ndimage import median_filter
 
 from formcheck.maths.arrays import FloatArray
 

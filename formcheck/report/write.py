@@ -5,16 +5,18 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from formcheck.analysis import Analysis
-from formcheck.clip.small import Drawn
 from formcheck.report.contract import NO_REMARKS, check, report_dict
 from formcheck.report.folder import DRAWN_CLIP
 from formcheck.report.page.page import page_html
 from formcheck.report.page.remarks import with_remarks
 from formcheck.report.tables import reps_table, write_reps_csv, write_xlsx
-from formcheck.report.video.annotate import annotate
 from formcheck.report.weeks import Weeks
+
+if TYPE_CHECKING:
+    from formcheck.clip.small import Drawn
 
 
 def write_report(
@@ -50,6 +52,8 @@ def write_report(
     drawn = [one for one in clips if one is not None]
     clip = None
     if drawn and len(drawn) == len(analysis.looks):
+        from formcheck.report.video.annotate import annotate  # a track alone is not drawn
+
         clip = annotate(analysis, drawn, out_dir / DRAWN_CLIP, on_frame, blur_faces=blur_faces)
     page = page_html(analysis, clip, DRAWN_CLIP, note, weeks)
     page = with_remarks(page, remarks)

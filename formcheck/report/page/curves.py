@@ -165,7 +165,8 @@ def _style(width_px: float) -> dict[Any, Any]:
         "svg.fonttype": "none", "font.family": "sans-serif", "font.size": size,
         "axes.titlesize": size + 0.5, "axes.titlelocation": "left", "axes.titleweight": "bold",
         # Of their own accord titles look for what they might lie over: a fifth of the drawing.
-        "axes.titlepad": 4.0, "axes.titley": 1.0, "axes.spines.top": False, "axes.spines.right": False,
+        "axes.titlepad": 4.0, "axes.titley": 1.0,
+        "axes.spines.top": False, "axes.spines.right": False,
         "axes.edgecolor": theme.QUIET, "axes.labelcolor": theme.QUIET,
         "text.color": theme.INK, "xtick.color": theme.QUIET, "ytick.color": theme.QUIET,
         "axes.facecolor": "none", "figure.facecolor": "none", "hatch.linewidth": 0.7,
