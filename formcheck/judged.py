@@ -274,11 +274,13 @@ def _check(clips: int, views: Sequence[str], names: Sequence[str]) -> None:
         )
     if views and len(views) != clips:
         raise AskedError("give the view once for each clip, in the same order.")
-    from formcheck.signals.view import ViewKind
+    if views:
+        from formcheck.signals.view import ViewKind
 
-    for word in views:
-        if word not in get_args(ViewKind):
-            raise AskedError(f"“{word}” is no view: give one of {', '.join(get_args(ViewKind))}.")
+        for word in views:
+            if word not in get_args(ViewKind):
+                known = ", ".join(get_args(ViewKind))
+                raise AskedError(f"“{word}” is no view: give one of {known}.")
     if names and len(names) != clips:
         raise AskedError("give a name once for each clip, in the same order.")
 
