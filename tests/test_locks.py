@@ -13,7 +13,7 @@ from formcheck.locks import hold, open_folder
 
 # What Python lacks on other platforms, as its documents list it.
 ABROAD = """
-import multiprocessing.connection, os, psutil, subprocess, sys  # they need them themselves
+import multiprocessing.connection, os, platformdirs, psutil, subprocess, sys  # need them themselves
 for name in ("fcntl", "resource", "termios", "pwd", "grp"):
     sys.modules[name] = None
 for name in ("O_NONBLOCK", "O_CLOEXEC", "sched_getaffinity", "getuid", "fork"):
