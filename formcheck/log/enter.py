@@ -13,10 +13,12 @@ from typing import Any
 
 from formcheck.errors import FormcheckError
 from formcheck.files import read_small
+from formcheck.locks import made_beside
 from formcheck.log.entry import SetEntry, Source, entry_of
 from formcheck.log.person import person_name
 from formcheck.log.store import changing, default_log, drop_folders, open_log, put_set
 from formcheck.plain import plain
+from formcheck.report.folder import put_right_below
 
 REPORT = "report.json"
 # Clocks that were never set say 1904, 1970 or 1980; nobody filmed a set on a phone before this.
@@ -201,23 +203,25 @@ def _entry(path: Path, report: dict[str, Any]) -> SetEntry:
 
 
 def _write_whole(path: Path, report: dict[str, Any]) -> None:
-    part = path.with_name(f".{path.name}.{os.getpid()}.partial")
+    text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
     try:
-        text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
-        part.write_text(text + "\n", encoding="utf-8")
-        part.replace(path)
+        with made_beside(path) as part:
+            part.write_text(text + "\n", encoding="utf-8")
     except OSError as error:
         raise ReportError(
             f"{path} cannot be written ({error.strerror}); the log keeps only what the report "
             "says too."
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _report_folders(root: Path) -> Iterator[Path]:
     """Folders with a report, those written first before others, so that the last one stays."""
-    found = [Path(at) for at, _, files in os.walk(root) if REPORT in files]
+    put_right_below(root)
+    found = []
+    for at, below, files in os.walk(root):
+        below[:] = [name for name in below if not name.startswith(".")]  # one that is being made
+        if REPORT in files:
+            found.append(Path(at))
     return iter(sorted(found, key=lambda folder: (folder / REPORT).stat().st_mtime))
 
 

@@ -11,7 +11,6 @@ checksums. Both are verified, so that a damaged track is never judged as if it w
 from __future__ import annotations
 
 import json
-import os
 import re
 import zlib
 from functools import cache
@@ -25,6 +24,7 @@ from jsonschema import Draft202012Validator
 
 from formcheck.errors import TrackError
 from formcheck.files import open_regular
+from formcheck.locks import made_beside
 from formcheck.maths.arrays import FloatArray
 from formcheck.plain import plain
 from formcheck.pose.track import LANDMARKS, REQUIRED, PoseTrack
@@ -111,12 +111,8 @@ def write_track(track: PoseTrack, path: Path) -> None:
     }
     header = json.dumps(described | {"crc32": _crc32(described)})
     table = pa.table(columns).replace_schema_metadata({_KEY: header})
-    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
-    try:
+    with made_beside(path) as partial:
         pq.write_table(table, partial, compression="zstd", write_page_checksum=True)
-        partial.replace(path)
-    finally:
-        partial.unlink(missing_ok=True)
 
 
 def clip_of(path: Path) -> str | None:
