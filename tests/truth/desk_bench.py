@@ -12,12 +12,15 @@ from __future__ import annotations
 import argparse
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
+from typing import Any
 
 from playwright.sync_api import expect, sync_playwright
 
@@ -38,53 +41,74 @@ run_desk(
 LONGEST_S = 600.0
 
 
-def of_command(clips: list[Path], scratch: Path) -> float:
+@dataclass(frozen=True)
+class Took:
+    """From “Judge”, or the start of the command, to the report; and CPU of all its processes, the
+    browser's aside."""
+
+    wall_s: float
+    cpu_s: float
+
+
+def of_command(clips: list[Path], scratch: Path) -> Took:
     environment = {**os.environ, "XDG_CACHE_HOME": str(scratch / "cache")}
     command = [sys.executable, "-c", SET, "set", *map(str, clips), "--out", str(scratch / "report")]
     began = time.perf_counter()
-    subprocess.run(command, check=True, env=environment, stdout=subprocess.DEVNULL,
-                   stderr=subprocess.DEVNULL)  # fmt: skip
-    return time.perf_counter() - began
+    process = subprocess.Popen(command, env=environment, stdout=subprocess.DEVNULL,
+                               stderr=subprocess.DEVNULL)  # fmt: skip
+    cpu_s = _cpu_s(process)
+    return Took(time.perf_counter() - began, cpu_s)
 
 
-def of_desk(clips: list[Path], scratch: Path) -> float:
+def of_desk(clips: list[Path], scratch: Path) -> Took:
     environment = {**os.environ, "XDG_CACHE_HOME": str(scratch / "cache")}
     chromium = shutil.which("chromium") or "/usr/bin/chromium"
-    with subprocess.Popen([sys.executable, "-c", DESK, str(scratch)], env=environment,
-                          stdout=subprocess.PIPE, text=True) as process:  # fmt: skip
-        assert process.stdout is not None
-        address = process.stdout.readline().strip()
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(
-                executable_path=chromium, args=["--no-sandbox", "--disable-gpu"]
-            )
-            page = browser.new_page()
-            page.goto(address)
-            page.wait_for_selector("html[data-ready]", state="attached")
-            page.get_by_label("Choose clips").set_input_files(clips)
-            began = time.perf_counter()
-            page.get_by_role("button", name="Judge").click()
-            report = page.frame_locator("iframe[data-report]").locator("h1")
-            expect(report).to_be_visible(timeout=1000 * LONGEST_S)
-            took_s = time.perf_counter() - began
-            browser.close()
-        process.terminate()
-    return took_s
+    process = subprocess.Popen([sys.executable, "-c", DESK, str(scratch)], env=environment,
+                               stdout=subprocess.PIPE, text=True)  # fmt: skip
+    assert process.stdout is not None
+    address = process.stdout.readline().strip()
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path=chromium, args=["--no-sandbox", "--disable-gpu"]
+        )
+        page = browser.new_page()
+        page.goto(address)
+        page.wait_for_selector("html[data-ready]", state="attached")
+        page.get_by_label("Choose clips").set_input_files(clips)
+        began = time.perf_counter()
+        page.get_by_role("button", name="Judge").click()
+        report = page.frame_locator("iframe[data-report]").locator("h1")
+        expect(report).to_be_visible(timeout=1000 * LONGEST_S)
+        took_s = time.perf_counter() - began
+        browser.close()
+    process.terminate()
+    return Took(took_s, _cpu_s(process))
+
+
+def _cpu_s(process: subprocess.Popen[Any]) -> float:
+    """CPU time of a process and of those it waited for, to its end."""
+    _, status, used = os.wait4(process.pid, 0)
+    process.returncode = os.waitstatus_to_exitcode(status)
+    assert process.returncode in (0, -signal.SIGTERM), process.returncode
+    return used.ru_utime + used.ru_stime
 
 
 def bench(clips: list[Path], rounds: int) -> Figures:
-    set_s: list[float] = []
-    desk_s: list[float] = []
+    of_set: list[Took] = []
+    of_page: list[Took] = []
     for _ in range(rounds):
-        for measure, into in ((of_command, set_s), (of_desk, desk_s)):
+        for measure, into in ((of_command, of_set), (of_desk, of_page)):
             with tempfile.TemporaryDirectory() as folder:
                 into.append(measure(clips, Path(folder)))
-        print(f"set {set_s[-1]:.1f} s, desk {desk_s[-1]:.1f} s", flush=True)
+        print(f"set {of_set[-1]}, desk {of_page[-1]}", flush=True)
     of = " + ".join(f"{clip.name} ({probe(clip).duration_s:.1f} s)" for clip in clips)
-    more = [desk - alone for desk, alone in zip(desk_s, set_s, strict=True)]
+    pairs = list(zip(of_page, of_set, strict=True))
+    more = median(page.wall_s - alone.wall_s for page, alone in pairs)
+    more_cpu = median(page.cpu_s - alone.cpu_s for page, alone in pairs)
     return {
-        of: f"set {median(set_s):.1f} s, desk {median(desk_s):.1f} s; desk over set: median "
-            f"{median(more):+.1f} s, of {rounds}, load {os.getloadavg()[0]:.1f}",
+        of: f"set {median(one.wall_s for one in of_set):.1f} s, "
+            f"desk {median(one.wall_s for one in of_page):.1f} s; desk over set: {more:+.1f} s, "
+            f"{more_cpu:+.1f} s CPU, medians of {rounds}, load {os.getloadavg()[0]:.1f}",
     }  # fmt: skip
 
 
