@@ -164,7 +164,9 @@ def _style(width_px: float) -> dict[Any, Any]:
     return {
         "svg.fonttype": "none", "font.family": "sans-serif", "font.size": size,
         "axes.titlesize": size + 0.5, "axes.titlelocation": "left", "axes.titleweight": "bold",
-        "axes.titlepad": 4.0, "axes.spines.top": False, "axes.spines.right": False,
+        # Of their own accord titles look for what they might lie over: a fifth of the drawing.
+        "axes.titlepad": 4.0, "axes.titley": 1.0,
+        "axes.spines.top": False, "axes.spines.right": False,
         "axes.edgecolor": theme.QUIET, "axes.labelcolor": theme.QUIET,
         "text.color": theme.INK, "xtick.color": theme.QUIET, "ytick.color": theme.QUIET,
         "axes.facecolor": "none", "figure.facecolor": "none", "hatch.linewidth": 0.7,
@@ -257,15 +259,18 @@ def _limits(axis: Axes, *limits: float) -> None:
 def _tempo(axis: Axes, analysis: Analysis) -> None:
     asked = asked_s(analysis.prescription.tempo)
     known = any(aim is not None for aim in asked)
+    done, aimed = [], []
     for result in analysis.reps:
         bounds = bounds_s(result.rep)
-        _phases(axis, bounds, 0.0)
-        if known:
-            starts = [bounds[0]]
-            for place, aim in enumerate(asked):
-                done = bounds[place + 1] - bounds[place]
-                starts.append(starts[-1] + (aim if aim is not None else min(done, 1.0)))
-            _phases(axis, starts, 1.15, until_s=bounds[4])
+        done.append(bounds)
+        starts = [bounds[0]]
+        for place, aim in enumerate(asked):
+            took = bounds[place + 1] - bounds[place]
+            starts.append(starts[-1] + (aim if aim is not None else min(took, 1.0)))
+        aimed.append([min(start, bounds[4]) for start in starts])
+    _phases(axis, done, 0.0)
+    if known:
+        _phases(axis, aimed, 1.15)
     axis.set_ylim(-0.15, 2.3 if known else 1.15)
     axis.set_yticks([0.5, 1.65] if known else [0.5], ["done", "asked"] if known else ["done"])
     tempo = analysis.prescription.tempo
@@ -274,13 +279,18 @@ def _tempo(axis: Axes, analysis: Analysis) -> None:
     axis.spines["left"].set_visible(False)
 
 
-def _phases(axis: Axes, bounds: Sequence[float], low: float, until_s: float = math.inf) -> None:
+def _phases(axis: Axes, reps: Sequence[Sequence[float]], low: float) -> None:
+    """The phases of all reps, by the five bounds (s) of each."""
     for place, key in enumerate(PHASE_KEYS):
         look = theme.PHASES[key]
-        start, end = bounds[place], min(bounds[place + 1], until_s)
-        if end > start:
+        spans = [
+            (bounds[place], bounds[place + 1] - bounds[place])
+            for bounds in reps
+            if bounds[place + 1] > bounds[place]
+        ]
+        if spans:
             axis.broken_barh(
-                [(start, end - start)], (low, 1.0), facecolor=look.fill.paper,
+                spans, (low, 1.0), facecolor=look.fill.paper,
                 edgecolor=look.lines if look.hatch != "solid" else look.fill.paper,
                 hatch=_HATCH[look.hatch], lw=0.5,
             )  # fmt: skip
