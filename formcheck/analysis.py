@@ -287,7 +287,7 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     notes = (
         *(paired.evidence if paired else ()),
         *(stance_remarks(front) if front and work.arms != "one" else ()),
-        *load.remarks,
+        *(load.remarks if looks[0].reps else ()),
         *((_PERHAPS_TURNED,) if variation.surface == "wall" and asked.surface is None else ()),
         *pulse_remarks(looks[0].reps),
         *release_remarks(looks[0].reps),

@@ -28,6 +28,7 @@ Code = Literal[
     "usual_stature", "vest_first", "way", "log",
 ]  # fmt: skip
 When = Literal["from the start", "late"]
+FIRST_REPS = 2  # a fault that begins later is one of tiredness
 
 
 @dataclass(frozen=True)
@@ -119,6 +120,7 @@ def _facts(record: SetRecord, asked: Prescription) -> list[Reason]:
                 "target": asked.target_reps,
                 "test": record.test is not None,
                 "range": reps_wanted(asked),
+                "reached": _reached(record, asked),
             },
         )
     )
@@ -163,9 +165,9 @@ def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision
     figures = steps()
     _, high = reps_wanted(asked)
     if asked.target_reps is not None:
-        said.append(Reason("target_met", {"target": asked.target_reps, "clean": record.clean}))
+        said.append(Reason("target_met", {"target": asked.target_reps, "unclear": record.unclear}))
     else:
-        said.append(Reason("range_met", {"high": high}))
+        said.append(Reason("range_met", {"high": high, "unclear": record.unclear}))
     faulty = record.attempts - record.clean - len(record.failed)
     if faulty > 0:
         allowed = {
@@ -177,7 +179,7 @@ def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision
     if record.clean < figures["least_reps"]:
         return Decision("same", (*said, Reason("few_reps", {"least": figures["least_reps"]})))
     if unseen := _unseen(record):
-        return Decision("same", (*said, Reason("unseen", {"keys": unseen})))
+        return Decision("same", (*said, Reason("unseen", {"keys": unseen, "reached": True})))
     if unclear := _unclear(record):
         return Decision("same", (*said, unclear))
     if drops := _drops(record, asked):
@@ -214,7 +216,7 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         if heavy and early and kept < figures["early_share"] * wanted:
             said += [Reason("too_heavy"), *_remedies(record)]
             return Decision("easier", tuple(said))
-        if first > 2 and heavy:
+        if first > 2 and heavy and record.test is None:  # a test goes on to its end
             said.append(Reason("end_earlier", {"after": first - 1}))
         said += _remedies(record)
         return Decision("same", tuple(said))
@@ -222,7 +224,7 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
     if uncounted:
         said.append(Reason("not_counted", {"reps": uncounted}))
     if unseen := _unseen(record):
-        said.append(Reason("unseen", {"keys": unseen}))
+        said.append(Reason("unseen", {"keys": unseen, "reached": False}))
     others = _by_key(record, "fault")
     if others:
         said += [Reason("other_faults", {"faults": others}), *_remedies(record)]
@@ -252,8 +254,10 @@ def _remedies(record: SetRecord) -> list[Reason]:
     sure = _by_key(record, "fault")
     sure.pop("aborted", None)  # whose remedy is to end the set earlier
     out = []
-    for key in sorted(sure, key=lambda key: -kinds[key].cost * len(sure[key])):
-        when: When = "from the start" if min(sure[key]) <= 2 else "late"
+    # In the order of the page's “fix first”.
+    for key in sorted(sure, key=lambda key: (-kinds[key].cost * len(sure[key]), -kinds[key].cost)):
+        late = min(sure[key]) > FIRST_REPS and record.test is None  # a test goes on to its end
+        when: When = "late" if late else "from the start"
         out.append(Reason("remedy", {"key": key, "when": when}))
     return out[:2]
 

@@ -437,8 +437,8 @@ def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) ->
         )
     if clockwork:
         sentences.append(
-            "The reps are so even that another set at this tempo would fit as well: that both "
-            "clips show one set is your word, not what they show."
+            "The reps are so alike that another set at this tempo would fit as well: the clips "
+            "do not prove that they show one set, so your word for it counts."
         )
     return tuple(sentences)
 

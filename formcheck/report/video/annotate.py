@@ -62,7 +62,8 @@ def id_of(fault: Fault) -> FaultId:
 class Annotated:
     """What the page shows of the clip besides the clip itself, as RGB pictures.
 
-    ``stills`` of the faults, and of the moments where a press stuck, by rep and ``STUCK``;
+    ``stills`` of the faults, and of the moments where a press stuck, by rep and ``STUCK``, or a
+    hold lost its line, by 0 and ``STUCK``;
     ``poster`` the whole picture at the bottom of the first rep; ``width`` and ``height`` of the
     clip in px.
     """
@@ -240,6 +241,8 @@ def _wanted(
         for quantity in [result.values["sticking_height_percent"]]
         if quantity.known and quantity.at_s is not None
     ]
+    if analysis.hold is not None and (lost_s := analysis.hold_verdict.broke_at_s) is not None:
+        stuck.append((lost_s, (0, STUCK), analysis.hold.line_deg.view or ""))
     return sorted([*((at_s, id_of(fault), fault.view) for at_s, fault in calls), *stuck])
 
 
