@@ -310,7 +310,7 @@ def _remarks(variation: Variation, prescription: Prescription, person: Person) -
     elif prescription.added_load_kg and prescription.added_load_place is None:
         remarks.append("The added load is taken to lie on the upper back.")
     if variation.arms == "one":
-        remarks.append("All of it is on one hand.")
+        remarks.append("The whole load is on one hand.")
     return tuple(remarks)
 
 

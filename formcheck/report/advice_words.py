@@ -10,6 +10,7 @@ from typing import Any
 
 from formcheck.advice.ladder import Exercise
 from formcheck.advice.step import Caution, Move, NextStep
+from formcheck.asked.standards import RangeStandard
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.counting import TestResult
 from formcheck.reps.find import rep_list
@@ -161,7 +162,7 @@ def _failed(data: Mapping[str, Any]) -> str:
 
 def _test(data: Mapping[str, Any]) -> str:
     result: TestResult = data["result"]
-    said = f"{result.standard.name[:1].upper()}{result.standard.name[1:]}: {result.score} count"
+    said = f"{_capital(result.standard.name)}: {result.score} count"
     if result.ended_by is not None:
         said += f"; {_ENDED[result.ended_by].format(rep=result.ended_at_rep)}"
     return said + "."
@@ -216,6 +217,14 @@ def _load(data: Mapping[str, Any]) -> str:
     return said + "."
 
 
+def _depth_asked(standard: RangeStandard) -> str:
+    return fault_kinds()["shallow"].criterion(standard).asked
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
 def _doubt(data: Mapping[str, Any]) -> str:
     return "; what is too close to call counts for you" if data["unclear"] else ""
 
@@ -258,10 +267,14 @@ _SENTENCES: Mapping[str, Any] = {
         f"{data['reps']} {'rep' if data['reps'] == 1 else 'reps'} did not count: the range was "
         "probably missed, or could not be judged."
     ),
+    "go_lower": lambda data: (
+        f"The elbows bend to 90° and more, but what was asked is {_depth_asked(data['standard'])}: "
+        "go all the way down before anything is made lighter."
+    ),
     "unseen": _unseen,
     "unclear": lambda data: (
-        f"But {rep_list(data['reps'])} came so close to the limit of the {_WEIGHED[data['what']]} "
-        "that the measurement cannot tell."
+        f"{_capital(rep_list(data['reps']))} came so close to the limit of the "
+        f"{_WEIGHED[data['what']]} that the measurement cannot tell."
     ),
     "drops": _plain(
         "The way down took only {eccentric_s:.1f} s: that is a drop. Control comes first: lower "

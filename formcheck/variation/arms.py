@@ -128,6 +128,22 @@ def _archer_from_side(look: Look, otherwise: ArmWork, told: Arms | None) -> ArmW
     return ArmWork("archer", len(known) / len(working), tuple(working), _pattern(working), reach)
 
 
+def arm_remarks(looks: Sequence[Look], work: ArmWork, told: Arms | None) -> tuple[str, ...]:
+    """One sentence where a set from the side may be an archer's on the far arm, whose straight near
+    arm looks like one that flares."""
+    side = next((look for look in looks if look.view.kind == "side"), None)
+    seen_in_front = any(look.view.kind == "front" for look in looks)
+    if side is None or seen_in_front or told is not None or work.arms in ("archer", "one"):
+        return ()
+    shows = [_shown_bend(side.signals, rep.bottom_s) for rep in side.reps]
+    if not shows or not all(share < _SHOWS_LITTLE for share in shows):
+        return ()
+    return (
+        "The near elbow hardly shows its bend: the elbows flare, or the far arm does the work. If "
+        "this was an archer push-up on the far arm, say so, or film from the front.",
+    )
+
+
 def _shown_bend(signals: Signals, at_s: float) -> float:
     """Share of the elbow's bend that shows at the near elbow; NaN where it is not seen."""
     near, now = signals.near_side, np.abs(signals.t_s - at_s) <= 0.1

@@ -112,6 +112,15 @@ def test_arms_that_take_turns_are_told_though_a_straight_one_shows_some_bend(
         assert work_of(*no_turns).arms == "two"
 
 
+def test_an_archer_on_the_far_arm_alone_is_no_archer_untold_but_a_word_is_said() -> None:
+    far = replace(ON_THE_LEFT, working=("right",) * 3)
+    says = "an archer push-up on the far arm, say so"
+    untold, told = judged(far, "side"), judged(far, "side", "archer")
+    assert untold.variation.arms == "two" and any(says in note for note in untold.notes)
+    assert told.variation.arms == "archer" and not any(says in note for note in told.notes)
+    assert not any(says in note for note in judged(TWO, "side").notes)
+
+
 def test_left_is_set_against_right() -> None:
     sides = judged(ALTERNATING, "front").summary.sides
     assert {side: (kept.reps, kept.counted) for side, kept in sides.items()} == {

@@ -57,7 +57,7 @@ def compared(analysis: Analysis, series: Sequence[Series], targets: Targets) -> 
         reps=[_moments(result, series) for result in analysis.reps if result in whole],
         best=best.rep.index,
         worst=worst.rep.index,
-        alike=_spoiled(best)[:2] == _spoiled(worst)[:2],
+        alike=_spoiled(best)[0] == _spoiled(worst)[0],
         rows=rows,
     )
 

@@ -24,6 +24,7 @@ from formcheck.report import theme
 from formcheck.report.figures import ShownFigure
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s, phases_of
 from formcheck.report.targets import Targets, elbow_view
+from formcheck.reps.pairing import STRANGE
 
 _PT_PER_INCH = 72.0
 _SVG = "http://www.w3.org/2000/svg"
@@ -31,7 +32,6 @@ ElementTree.register_namespace("", _SVG)
 ElementTree.register_namespace("xlink", "http://www.w3.org/1999/xlink")
 _HATCH = {"down": "\\\\\\\\", "up": "////", "dots": "...", "solid": ""}
 _ROOM_S = 0.8  # shown before the first rep and after the last
-_CUT_S = 0.3  # of what was asked, beyond the end of a rep, that is worth a word
 _SAMPLE_HZ = 15.0  # of the values handed to the page for its moving read-out
 
 
@@ -78,6 +78,9 @@ def series_of(analysis: Analysis) -> list[Series]:
             if key == "elbow_deg" and view.view.kind != judged_from:
                 continue
             signals = view.signals
+            body = signals.body
+            if key == "shoulder_height" and body is not None and body.misfit > STRANGE:
+                continue  # no height of a body that is not this one
             curve = (
                 judged_line(view, analysis.variation.support, analysis.line.own)
                 if key == "body_line_deg"
@@ -288,7 +291,6 @@ def _limits(axis: Axes, *limits: float) -> None:
 def _tempo(axis: Axes, analysis: Analysis) -> None:
     asked = asked_s(analysis.prescription.tempo)
     known = any(aim is not None for aim in asked)
-    cut = False
     for result in analysis.reps:
         bounds = bounds_s(result.rep)
         _phases(axis, phases_of(result.rep), 0.0)
@@ -298,13 +300,12 @@ def _tempo(axis: Axes, analysis: Analysis) -> None:
                 done = bounds[place + 1] - bounds[place]
                 to_s = from_s + (aim if aim is not None else min(done, 1.0))
                 _phases(axis, [(key, from_s, min(to_s, bounds[4]))], 1.15)
-                cut = cut or to_s > bounds[4] + _CUT_S
                 from_s = to_s
     axis.set_ylim(-0.15, 2.3 if known else 1.15)
     axis.set_yticks([0.5, 1.65] if known else [0.5], ["done", "asked"] if known else ["done"])
     tempo = analysis.prescription.tempo
     title = f"Tempo, {tempo} s asked" if tempo else "Tempo"
-    axis.set_title(f"{title} (cut where the next rep began)" if cut else title, pad=4)
+    axis.set_title(title, pad=4)
     axis.tick_params(axis="y", length=0)
     axis.spines["left"].set_visible(False)
 

@@ -19,6 +19,7 @@ from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
+from formcheck.measures.working_arm import FLARE_TURNS, HEAD_TURNS
 from formcheck.report import theme
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
@@ -75,7 +76,8 @@ from formcheck.variation.arms import ONE_AT_A_TIME
 
 STILLS_BUDGET = 560_000  # bytes of JPEG, so that the page stays under 1.5 MB
 _WIDE_PX, _NARROW_PX = 1080.0, 344.0
-NOT_ASKED = (NO_TEMPO, NO_HANDS, ONE_AT_A_TIME)
+# What another clip would not help.
+NOT_ASKED = (NO_TEMPO, NO_HANDS, ONE_AT_A_TIME, FLARE_TURNS, HEAD_TURNS)
 # Smaller losses than these are within what the measurement errs by.
 _LEAST_SPEED_LOSS, _LEAST_DEPTH_LOST_DEG = 10.0, 5.0
 _BEFORE_UNIT = re.compile(r" (?=(?:s|kg|cm)\b|%|±)|(?<=±) ")
@@ -168,6 +170,7 @@ def _context(
         "phases": {key: phase_name(key) for key in PHASE_KEYS},
         "charts": {name: c and {**vars(c), "svg": Markup(c.svg)} for name, c in charts.items()},
         "series": series,
+        "tempo_asked": analysis.prescription.tempo is not None,
         "columns": columns,
         "unit_name": unit_name,
         "rows": [_row(result, columns) for result in analysis.reps],
