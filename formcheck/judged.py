@@ -123,13 +123,11 @@ class Judged:
         remarks: Mapping[int, str] | None = None,
         drawing: bool = True,
         xlsx: bool = False,
-        weeks: Weeks | None = None,
     ) -> Path:
         """Write the report folder that the command line writes, whole or not at all.
 
         ``note`` is shown on the page, and ``remarks`` beside the reps of these indices.
-        ``drawing`` whether to draw the annotated clip; a saved track has none. ``weeks`` whose set
-        it is and what the training log adds. Raises
+        ``drawing`` whether to draw the annotated clip; a saved track has none. Raises
         OutputError when the folder holds a report already, unless ``overwrite``, or cannot be
         written.
         """
@@ -140,7 +138,7 @@ class Judged:
             check_xlsx()
         inputs = [one.path for one in self.given if isinstance(one, ClipInfo)]
         with made_whole(out, overwrite, inputs) as scratch:
-            self.fill(scratch, note, remarks=remarks, drawing=drawing, xlsx=xlsx, weeks=weeks)
+            self.fill(scratch, note, remarks=remarks, drawing=drawing, xlsx=xlsx)
         return out
 
     def fill(

@@ -14,7 +14,8 @@ from formcheck.asked.tempo import Tempo
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits
 from formcheck.judged import judge
-from formcheck.report.folder import DRAWN_CLIP, REPORT, TRACK_FILES
+from formcheck.report.folder import DRAWN_CLIP, REPORT, TRACK_FILES, made_whole
+from formcheck.report.tables import check_xlsx
 from formcheck.report.weeks import Weeks
 
 
@@ -44,7 +45,7 @@ def rewrite(
     The note and the remarks stay, and whose set it is and when it was recorded. The annotated clip
     goes with the earlier verdict that it shows, and so does what the training log added to that.
     Raises SavedReportError for a folder without landmarks, and what ``judge`` and
-    ``Judged.write`` raise.
+    ``made_whole`` raise.
     """
     if one.folder is None:
         raise SavedReportError(f"{one.name}: not a saved set.")
@@ -63,15 +64,13 @@ def rewrite(
     )
     drawn = (one.folder / DRAWN_CLIP).is_file()
     weeks = _whose(one.folder, judged.analysis.next_step.direction)
-    judged.write(
-        one.folder,
-        overwrite=True,
-        note=one.note,
-        remarks=one.remarks,
-        drawing=False,
-        xlsx=(one.folder / "reps.xlsx").is_file(),
-        weeks=weeks,
-    )
+    xlsx = (one.folder / "reps.xlsx").is_file()
+    if xlsx:
+        check_xlsx()
+    with made_whole(one.folder, overwrite=True) as scratch:
+        judged.fill(
+            scratch, one.note, remarks=one.remarks, drawing=False, xlsx=xlsx, weeks=weeks
+        )  # fmt: skip
     return Rewritten(drawn, weeks is not None)
 
 
