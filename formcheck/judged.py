@@ -17,10 +17,9 @@ from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import Tempo, parse_tempo
-from formcheck.clip.read import ClipInfo, probe_apart
+from formcheck.clip.info import ClipInfo
 from formcheck.faults.limits import Limits, LimitsError, default_limits, read_limits, with_values
 from formcheck.plain import plain
-from formcheck.pose.cache import find_pose_once
 from formcheck.pose.digest import sha256_of
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
@@ -33,6 +32,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from formcheck.analysis import Analysis
+    from formcheck.clip.small import Drawn
     from formcheck.signals.view import ViewKind
 
 Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
@@ -159,16 +159,13 @@ class Judged:
         ``weeks`` what the training log adds. ``blur_faces`` hides the face of who does the set.
         ``small_in`` where ``judge`` left small copies of the clips.
         """
-        from formcheck.clip.small import Drawn, copies_in
         from formcheck.report.write import write_report  # draws: slow to import
 
         order = [look.clip for look in self.analysis.looks]
         for place, name in zip(order, TRACK_FILES, strict=False):
             write_track(self.tracks[place], folder / name)
         clips = [
-            Drawn(one, copies_in(small_in and small_in / str(place)))
-            if isinstance(one, ClipInfo)
-            else None
+            _drawn(one, small_in and small_in / str(place)) if isinstance(one, ClipInfo) else None
             for place, one in enumerate(self.given)
         ]
         length_s = self.analysis.looks[0].track.duration_s
@@ -263,6 +260,12 @@ def judge(
     return Judged(analysis, tuple(given), tuple(tracks), tuple(views))
 
 
+def _drawn(info: ClipInfo, small_in: Path | None) -> Drawn:
+    from formcheck.clip.small import Drawn, copies_in
+
+    return Drawn(info, copies_in(small_in))
+
+
 def _check(clips: int, views: Sequence[str], names: Sequence[str]) -> None:
     if clips not in (1, 2):
         raise AskedError(
@@ -271,11 +274,13 @@ def _check(clips: int, views: Sequence[str], names: Sequence[str]) -> None:
         )
     if views and len(views) != clips:
         raise AskedError("give the view once for each clip, in the same order.")
-    from formcheck.signals.view import ViewKind
+    if views:
+        from formcheck.signals.view import ViewKind
 
-    for word in views:
-        if word not in get_args(ViewKind):
-            raise AskedError(f"“{word}” is no view: give one of {', '.join(get_args(ViewKind))}.")
+        for word in views:
+            if word not in get_args(ViewKind):
+                known = ", ".join(get_args(ViewKind))
+                raise AskedError(f"“{word}” is no view: give one of {known}.")
     if names and len(names) != clips:
         raise AskedError("give a name once for each clip, in the same order.")
 
@@ -300,7 +305,11 @@ def look_at(path: str | PathLike[str]) -> Given:
     if not isinstance(path, str | PathLike):
         raise AskedError(f"a clip is given by its path, not by a {type(path).__name__}.")
     place = Path(path)
-    return read_track(place) if place.suffix.lower() == ".parquet" else probe_apart(place)
+    if place.suffix.lower() == ".parquet":
+        return read_track(place)
+    from formcheck.clip.read import probe_apart  # what decodes: a track needs none
+
+    return probe_apart(place)
 
 
 def _find_tracks(
@@ -319,6 +328,8 @@ def _find_tracks(
         if isinstance(one, PoseTrack):
             tracks.append(one)
             continue
+        from formcheck.pose.cache import find_pose_once
+
         told = partial(on_progress, f"Finding the pose in {plain(one.path.name)}")
         so_far = partial(on_track, place) if on_track is not None else None
         if small_in is not None:

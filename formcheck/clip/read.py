@@ -15,7 +15,7 @@ from __future__ import annotations
 import contextlib
 import math
 from collections.abc import Callable, Generator, Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from fractions import Fraction
 from functools import lru_cache
@@ -32,6 +32,7 @@ from av.video.reformatter import VideoReformatter
 from av.video.stream import VideoStream
 
 from formcheck.apart.process import WorkLostError, stream_apart, work_apart
+from formcheck.clip.info import BT709, ClipInfo
 from formcheck.errors import ClipError
 from formcheck.files import open_regular
 from formcheck.maths.arrays import FloatArray
@@ -58,7 +59,6 @@ LONGEST_S = 3600.0
 MOST_PICTURES = 1_000_000
 FASTEST_FPS = 1000.0
 SMALLEST_PX, LARGEST_PX, LARGEST_AREA_PX = 32, 8192, 8192 * 4608
-_BT709, _BT2020, _HIGH_RANGE = 1, (9, 10), (16, 18)  # H.273 numbers
 _JUMP_S = 20.0  # times further apart are not those of one recording
 _ALIVE_EVERY = 500  # packets
 _LOST = {
@@ -70,52 +70,6 @@ _REMEDY = "copy the clip again or re-export it as H.264 mp4."
 # A frame up to a quarter period early still fills its place on the pose grid: mp4 and mkv
 # round times to milliseconds and phones jitter by as much.
 _EARLY = 0.25
-
-
-@dataclass(frozen=True)
-class ClipInfo:
-    """A readable clip.
-
-    ``width``, ``height`` px as displayed (turned, square pixels); ``fps`` mean rate;
-    ``times_s`` (N,) presentation times of all N pictures from the first one, ``key_times_s`` of
-    those that can be decoded without others; ``rotation_deg``
-    counter-clockwise turn applied for display; ``variable_rate`` when intervals differ by more
-    than timestamp rounding; ``notes`` are remarks for the report;
-    ``colour_matrix`` and ``transfer`` as H.273 numbers them (1 BT.709, 5 and 6 BT.601, 2 not
-    said; 16 PQ and 18 HLG, which phones film high dynamic range in);
-    ``recorded_at`` when it was recorded by the container's account, None where it says nothing.
-    """
-
-    path: Path
-    width: int
-    height: int
-    fps: float
-    duration_s: float
-    rotation_deg: int
-    variable_rate: bool
-    codec: str
-    times_s: FloatArray = field(repr=False)
-    key_times_s: FloatArray = field(repr=False)
-    notes: tuple[str, ...] = ()
-    colour_matrix: int = 2
-    transfer: int = 2
-    first_pts: int = field(default=0, repr=False)
-    time_base: Fraction = field(default=Fraction(1), repr=False)
-    recorded_at: datetime | None = None
-
-    @property
-    def frames(self) -> int:
-        return len(self.times_s)
-
-    @property
-    def shown_matrix(self) -> int:
-        """The colour matrix of ``read_planes``: BT.2020's and high dynamic range become BT.709."""
-        return _BT709 if self.wide else self.colour_matrix
-
-    @property
-    def wide(self) -> bool:
-        """Whether its colours mean more than what players take them for by default."""
-        return self.transfer in _HIGH_RANGE or self.colour_matrix in _BT2020
 
 
 def probe_apart(path: Path) -> ClipInfo:
@@ -399,8 +353,8 @@ def _in_usual_colours(info: ClipInfo, frame: VideoFrame) -> VideoFrame:
     """BT.2020, PQ and HLG as BT.709 has it, by the scaler's own mapping of tones."""
     with _sentence(info.path):
         return _mapping(info.path).reformat(
-            frame, format="yuv420p", dst_colorspace=_BT709, dst_color_trc=_BT709,
-            dst_color_primaries=_BT709, dst_color_range="MPEG",
+            frame, format="yuv420p", dst_colorspace=BT709, dst_color_trc=BT709,
+            dst_color_primaries=BT709, dst_color_range="MPEG",
         )  # fmt: skip
 
 

@@ -13,8 +13,8 @@ from pathlib import Path
 
 import numpy as np
 
+from formcheck.clip.info import ClipInfo
 from formcheck.clip.read import (
-    ClipInfo,
     Planes,
     RgbImage,
     as_planes,

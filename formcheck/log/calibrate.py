@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from formcheck.asked.prescription import Prescription, Support
-from formcheck.clip.read import ClipInfo
+from formcheck.clip.info import ClipInfo
 from formcheck.errors import FormcheckError
 from formcheck.judged import OnProgress, judge, look_at
 from formcheck.log.enter import recorded_of

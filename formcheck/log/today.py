@@ -12,7 +12,7 @@ from formcheck.advice.ladder import ladder
 from formcheck.advice.step import Caution, Move, NextStep
 from formcheck.analysis import Analysis
 from formcheck.asked.person import HipOffset, Person
-from formcheck.clip.read import ClipInfo
+from formcheck.clip.info import ClipInfo
 from formcheck.judged import look_at
 from formcheck.log.change import Change, sentence, since
 from formcheck.log.enter import Recorded, recorded_of

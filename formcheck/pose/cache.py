@@ -17,7 +17,7 @@ from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
 
-from formcheck.clip.read import ClipInfo
+from formcheck.clip.info import ClipInfo
 from formcheck.errors import TrackError
 from formcheck.places import cache_folder
 from formcheck.plain import plain
@@ -30,6 +30,7 @@ from formcheck.pose.track import PoseTrack
 # What decides where the landmarks are, for the same clip, models and rate: a test holds the list
 # of modules to what the search imports.
 DECISIVE_MODULES = (
+    "clip/info.py",
     "clip/read.py",
     "clip/small.py",
     "clip/write.py",

@@ -31,7 +31,8 @@ from typing import Any, TypeVar
 import numpy as np
 
 from formcheck.apart.process import WorkLostError, work_apart
-from formcheck.clip.read import ClipInfo, RgbImage, at_most, read_frames
+from formcheck.clip.info import ClipInfo
+from formcheck.clip.read import RgbImage, at_most, read_frames
 from formcheck.clip.small import Keep, drawn_times, read_frames_keeping, worth_keeping
 from formcheck.errors import ClipError, ModelError
 from formcheck.maths.arrays import FloatArray

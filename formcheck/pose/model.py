@@ -5,6 +5,7 @@ from __future__ import annotations
 import zipfile
 import zlib
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from formcheck.errors import ModelError
@@ -92,9 +93,16 @@ def _shipped(name: str) -> PoseModel:
         raise ModelError(
             f"The landmark model {file} is missing from this installation; install formcheck again."
         )
-    if sha256_of(path) != sha256:
+    state = path.stat()
+    if _digest(path, state.st_size, state.st_mtime_ns) != sha256:
         raise ModelError(
             f"{path} is damaged: its SHA-256 is not that of the {name} model; install formcheck "
             "again."
         )
     return PoseModel(path, sha256)
+
+
+@lru_cache(maxsize=4)
+def _digest(path: Path, size: int, changed_ns: int) -> str:
+    """SHA-256 of a model, worked out once for a file that did not change."""
+    return sha256_of(path)

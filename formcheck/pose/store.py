@@ -6,12 +6,14 @@ metadata key ``formcheck`` holds JSON: ``width``, ``height``, ``fps``, ``source`
 ``model`` (``name`` and ``sha256`` each), ``duration_s``, ``frames`` and ``notes``; and ``crc32``
 of the rest, which a header changed by hand need not have. The columns carry Parquet's own page
 checksums. Both are verified, so that a damaged track is never judged as if it were whole.
+
+Columns become arrays and back by way of tensors and buffers: pyarrow's other ways import pandas,
+which takes longer than judging does.
 """
 
 from __future__ import annotations
 
 import json
-import os
 import re
 import zlib
 from functools import cache
@@ -25,6 +27,7 @@ from jsonschema import Draft202012Validator
 
 from formcheck.errors import TrackError
 from formcheck.files import open_regular
+from formcheck.locks import made_beside
 from formcheck.maths.arrays import FloatArray
 from formcheck.plain import plain
 from formcheck.pose.track import LANDMARKS, REQUIRED, PoseTrack
@@ -91,7 +94,7 @@ _HEADER = {"type": "object", "required": ["width", "height"], "properties": _HEA
 
 def write_track(track: PoseTrack, path: Path) -> None:
     """Save a track, written beside and renamed. Coordinates are kept as 32-bit floats."""
-    columns: dict[str, FloatArray] = {"t_s": track.t_s}
+    columns: dict[str, FloatArray] = {"t_s": np.ascontiguousarray(track.t_s)}
     for i, name in enumerate(LANDMARKS):
         for axis, suffix in enumerate(_POSITION):
             columns[f"{name}_{suffix}"] = track.xy_px[:, i, axis].astype(np.float32)
@@ -110,13 +113,15 @@ def write_track(track: PoseTrack, path: Path) -> None:
         "notes": list(track.notes),
     }
     header = json.dumps(described | {"crc32": _crc32(described)})
-    table = pa.table(columns).replace_schema_metadata({_KEY: header})
-    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
-    try:
+    arrays = [
+        pa.Array.from_buffers(
+            pa.from_numpy_dtype(values.dtype), len(values), [None, pa.py_buffer(values)]
+        )
+        for values in columns.values()
+    ]
+    table = pa.Table.from_arrays(arrays, names=list(columns), metadata={_KEY: header})
+    with made_beside(path) as partial:
         pq.write_table(table, partial, compression="zstd", write_page_checksum=True)
-        partial.replace(path)
-    finally:
-        partial.unlink(missing_ok=True)
 
 
 def clip_of(path: Path) -> str | None:
@@ -141,24 +146,24 @@ def read_track(path: Path) -> PoseTrack:
     """
     table = _table(path)
     described = _described(path, table.schema.metadata or {})
-    t_s = _column(path, table, "t_s")
+    column = _columns(path, table)
+    t_s = column["t_s"]
     _check_times(path, t_s)
-    present = set(table.column_names)
 
     shape = (len(t_s), len(LANDMARKS))
     xy = np.full((*shape, 2), np.nan)
     visibility = np.full(shape, np.nan)
     world = np.full((*shape, 3), np.nan)
     for i, name in enumerate(LANDMARKS):
-        if f"{name}_x" not in present or f"{name}_y" not in present:
+        if f"{name}_x" not in column or f"{name}_y" not in column:
             continue
         for axis, suffix in enumerate(_POSITION):
-            xy[:, i, axis] = _column(path, table, f"{name}_{suffix}")
-        if f"{name}_vis" in present:
-            visibility[:, i] = _column(path, table, f"{name}_vis")
-        if all(f"{name}_{suffix}" in present for suffix in _WORLD):
+            xy[:, i, axis] = column[f"{name}_{suffix}"]
+        if f"{name}_vis" in column:
+            visibility[:, i] = column[f"{name}_vis"]
+        if all(f"{name}_{suffix}" in column for suffix in _WORLD):
             for axis, suffix in enumerate(_WORLD):
-                world[:, i, axis] = _column(path, table, f"{name}_{suffix}")
+                world[:, i, axis] = column[f"{name}_{suffix}"]
 
     if np.nanmin(visibility, initial=0.0) < 0 or np.nanmax(visibility, initial=1.0) > 1:
         raise TrackError(f"{path}: a visibility lies outside 0 to 1; scale the _vis columns.")
@@ -309,12 +314,17 @@ def _crc32(described: dict[str, Any]) -> int:
     return zlib.crc32(json.dumps(described, sort_keys=True).encode())
 
 
-def _column(path: Path, table: pa.Table, name: str) -> FloatArray:
+def _columns(path: Path, table: pa.Table) -> dict[str, FloatArray]:
+    """Every column (N,) by its name, NaN where it has no value."""
     try:
-        values = table[name].cast(pa.float64()).to_numpy()
+        for i, field in enumerate(table.schema):
+            if not (pa.types.is_float64(field.type) or pa.types.is_float32(field.type)):
+                table = table.set_column(i, field.name, table[field.name].cast(pa.float64()))
+        whole = table.combine_chunks().to_batches()[0].to_tensor(null_to_nan=True, row_major=False)
     except pa.ArrowException as error:
-        raise TrackError(f"{path}: column {name} is not numeric; store it as float.") from error
-    return np.asarray(values, dtype=np.float64)
+        raise TrackError(f"{path}: a column is not numeric; store it as float.") from error
+    values = np.asarray(whole.to_numpy(), dtype=np.float64)
+    return dict(zip(table.column_names, values.T, strict=True))
 
 
 def _check_times(path: Path, t_s: FloatArray) -> None:

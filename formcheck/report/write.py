@@ -5,16 +5,18 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from formcheck.analysis import Analysis
-from formcheck.clip.small import Drawn
 from formcheck.report.contract import NO_REMARKS, check, report_dict
 from formcheck.report.folder import DRAWN_CLIP
 from formcheck.report.page.page import page_html
 from formcheck.report.page.remarks import with_remarks
-from formcheck.report.tables import reps_table, write_csv, write_xlsx
-from formcheck.report.video.annotate import annotate
+from formcheck.report.tables import reps_table, write_reps_csv, write_xlsx
 from formcheck.report.weeks import Weeks
+
+if TYPE_CHECKING:
+    from formcheck.clip.small import Drawn
 
 
 def write_report(
@@ -44,13 +46,14 @@ def write_report(
     out_dir.mkdir(parents=True, exist_ok=True)
     text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
     (out_dir / "report.json").write_text(text + "\n", encoding="utf-8")
-    table = reps_table(report)
-    write_csv(table, out_dir / "reps.csv")
+    write_reps_csv(report, out_dir / "reps.csv")
     if xlsx:
-        write_xlsx(table, out_dir / "reps.xlsx")
+        write_xlsx(reps_table(report), out_dir / "reps.xlsx")
     drawn = [one for one in clips if one is not None]
     clip = None
     if drawn and len(drawn) == len(analysis.looks):
+        from formcheck.report.video.annotate import annotate  # a track alone is not drawn
+
         clip = annotate(analysis, drawn, out_dir / DRAWN_CLIP, on_frame, blur_faces=blur_faces)
     page = page_html(analysis, clip, DRAWN_CLIP, note, weeks)
     page = with_remarks(page, remarks)

@@ -289,13 +289,9 @@ def _problem(
 
 def _landmark_places(bodies: Bodies, bend: FloatArray, landmarks: Landmarks) -> FloatArray:
     """(..., 14, 3) where landmarks of an average body lie, beside its joints."""
-    bent = bend[..., None] / (np.pi / 2)
-    places = []
-    for i, name in enumerate(LANDMARKS):
-        offset = landmarks.straight[i] + landmarks.bending[i] * bent
-        axes = bodies.axes[name]
-        places.append(bodies.joint[name] + sum(offset[..., c : c + 1] * axes[c] for c in range(3)))
-    return np.stack(places, axis=-2)
+    bent = bend[..., None, None] / (np.pi / 2)
+    offset = landmarks.straight + landmarks.bending * bent
+    return np.asarray(bodies.at + (offset[..., None, :] @ bodies.axes)[..., 0, :])
 
 
 def _away(
@@ -304,16 +300,52 @@ def _away(
     """(..., 14, 2) how far landmarks lie from where an average body's would, in arm lengths."""
     bodies = place(of_set, pose, problem.on_knees)
     places = _landmark_places(bodies, pose[..., POSE.index("bend")], problem.landmarks)
-    away = (project(of_set[..., None, :], places) - seen) / problem.scale
+    away = (project(of_set, places) - seen) / problem.scale
     return np.where(np.isfinite(away), away, 0.0), bodies
 
 
 def _residuals(problem: _Problem, at: FloatArray, trust: Trust) -> FloatArray:
     """(..., R) everything that a set's parameters (..., 20 + 9K) leave over, in sds."""
-    lead, count = at.shape[:-1], problem.moments
-    of_set = at[..., None, :SET_SIZE]
-    pose = at[..., SET_SIZE:].reshape(*lead, count, POSE_SIZE)
-    away, bodies = _away(problem, of_set, pose, problem.seen)
+    pose = at[..., SET_SIZE:].reshape(*at.shape[:-1], problem.moments, POSE_SIZE)
+    away, bodies = _away(problem, at[..., None, :SET_SIZE], pose, problem.seen)
+    return _left_over(problem, at, away, _foot(problem, bodies), trust)
+
+
+def _slope(problem: _Problem, at: FloatArray, trust: Trust) -> tuple[FloatArray, FloatArray]:
+    """(R, 20 + 9K) what a set's residuals change by with each parameter, and the residuals (R,).
+
+    A moment shows nothing of another one's pose, so a parameter of the pose is moved in all
+    moments at once, and what comes of it put together for each moment alone.
+    """
+    count, before = problem.moments, 1 + SET_SIZE
+    pose = at[SET_SIZE:].reshape(count, POSE_SIZE)
+    sets = np.tile(at[:SET_SIZE], (before + POSE_SIZE, 1, 1))
+    sets[1:before, 0] += _STEP * np.eye(SET_SIZE)
+    poses = np.tile(pose, (before + POSE_SIZE, 1, 1))
+    poses[before:] += _STEP * np.eye(POSE_SIZE)[:, None]
+    away, bodies = _away(problem, sets, poses, problem.seen)
+
+    def each_alone(values: FloatArray) -> FloatArray:
+        every = np.repeat(values[:1], 1 + len(at), axis=0)
+        every[:before] = values[:before]
+        moment = np.arange(count)[:, None]
+        place = before + POSE_SIZE * moment + np.arange(POSE_SIZE)
+        every[place, moment] = values[before:].swapaxes(0, 1)
+        return every
+
+    moved = np.vstack([at, at + _STEP * np.eye(len(at))])
+    away, foot = each_alone(away), each_alone(_foot(problem, bodies))
+    every = _left_over(problem, moved, away, foot, trust)
+    return ((every[1:] - every[0]) / _STEP).T, every[0]
+
+
+def _left_over(
+    problem: _Problem, at: FloatArray, away: FloatArray, foot: FloatArray, trust: Trust
+) -> FloatArray:
+    """(..., R) residuals, of how far landmarks lie ``away`` (..., K, 14, 2), where the body turns
+    about its ``foot`` (..., K, 2), and how usual the parameters are."""
+    lead = at.shape[:-1]
+    pose = at[..., SET_SIZE:].reshape(*lead, problem.moments, POSE_SIZE)
     if problem.whiten is None:
         fits = list(_apart(problem, away, trust))
     else:
@@ -333,7 +365,6 @@ def _residuals(problem: _Problem, at: FloatArray, trust: Trust) -> FloatArray:
     steep = np.maximum(pose[..., :1, POSE.index("trunk")] - np.radians(_STEEP_DEG), 0.0)
     lean = pose[..., :1, POSE.index("lean")] - np.radians(_UPRIGHT_DEG[0]) + steep
     parts.append(lean / np.hypot(np.radians(_UPRIGHT_DEG[1]), 0.5 * steep))
-    foot = _foot(problem, bodies)
     height = foot[..., 1].mean(axis=-1, keepdims=True)
     parts.append((height - problem.raised[0]) / problem.raised[1])
     parts.append((foot - foot.mean(axis=-2, keepdims=True)) / _FOOT_MOVES)
@@ -429,12 +460,19 @@ def _solve(
     base[fixed[0]] = fixed[1]
     free = np.delete(np.arange(len(start)), fixed[0])
 
-    def misfit(x: FloatArray) -> FloatArray:
-        at = np.broadcast_to(base, (*x.shape[:-1], len(base))).copy()
-        at[..., free] = x
-        return _residuals(problem, at, trust)
+    def whole(x: FloatArray) -> FloatArray:
+        at = base.copy()
+        at[free] = x
+        return at
 
-    x, cost, jacobian = _least_squares(misfit, base[free], iterations)
+    def slope(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        jacobian, left = _slope(problem, whole(x), trust)
+        return jacobian[:, free], left
+
+    def misfit(x: FloatArray) -> FloatArray:
+        return _residuals(problem, whole(x), trust)
+
+    x, cost, jacobian = _least_squares(misfit, slope, base[free], iterations)
     base[free] = x
     covariance = np.zeros((len(base), len(base)))
     covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
@@ -442,13 +480,11 @@ def _solve(
 
 
 def _least_squares(
-    misfit: Callable[[FloatArray], FloatArray], x: FloatArray, iterations: int
+    misfit: Callable[[FloatArray], FloatArray],
+    slope: Callable[[FloatArray], tuple[FloatArray, FloatArray]],
+    x: FloatArray,
+    iterations: int,
 ) -> tuple[FloatArray, float, FloatArray]:
-    def slope(at: FloatArray) -> tuple[FloatArray, FloatArray]:
-        moved = np.vstack([at, at + _STEP * np.eye(len(at))])
-        every = misfit(moved)
-        return ((every[1:] - every[0]) / _STEP).T, every[0]
-
     damping = 1e-2
     jacobian, left = slope(x)
     cost = float(left @ left)
@@ -659,16 +695,10 @@ def _each_moment(
 
 
 def _spread_out(bodies: Bodies, use: IntArray, frames: int, mirrored: bool) -> Bodies:
-    """The bodies (N, 3) put back on the whole grid, and the person's left back to the left."""
-
-    def back(points: FloatArray) -> FloatArray:
-        out = np.full((frames, 3), np.nan)
-        out[use] = points * np.array([1.0, -1.0, 1.0]) if mirrored else points
-        return out
-
-    joint = {}
-    for name, points in bodies.joint.items():
-        side, of = name.split("_", 1)
-        side = ("right" if side == "left" else "left") if mirrored else side
-        joint[f"{side}_{of}"] = back(points)
-    return Bodies(joint, {})
+    """The bodies (N) put back on the whole grid, and the person's left back to the left."""
+    at = bodies.at
+    if mirrored:
+        at = np.roll(at * np.array([1.0, -1.0, 1.0]), len(LANDMARKS) // 2, axis=-2)
+    out = np.full((frames, *at.shape[1:]), np.nan)
+    out[use] = at
+    return Bodies(out, np.full((1, 1, 1), np.nan))

@@ -11,7 +11,6 @@ parameter moved a little, are placed in one call.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -46,95 +45,110 @@ POSE = ("bend", "uneven", "lean", "trunk", "line", "head", "turn", "twist", "wid
 
 @dataclass(frozen=True)
 class Bodies:
-    """Joints (..., 3) by landmark name, and each one's own axes: along its segment toward the
-    head or the root of the limb, outward, and the third (belly side, or up for the hands)."""
+    """``at`` (..., 14, 3) the joints, in the order of ``LANDMARKS``, and ``axes`` (..., 14, 3, 3)
+    each one's own: along its segment toward the head or the root of the limb, outward, and the
+    third (belly side, or up for the hands)."""
 
-    joint: Mapping[str, FloatArray]
-    axes: Mapping[str, tuple[FloatArray, FloatArray, FloatArray]]
+    at: FloatArray
+    axes: FloatArray
+
+    @property
+    def joint(self) -> dict[str, FloatArray]:
+        """Joints (..., 3) by landmark name."""
+        return {name: self.at[..., i, :] for i, name in enumerate(LANDMARKS)}
 
     def middle(self, joint: str) -> FloatArray:
-        return (self.joint[f"left_{joint}"] + self.joint[f"right_{joint}"]) / 2
+        left, right = (LANDMARKS.index(f"{side}_{joint}") for side in SIDES)
+        return (self.at[..., left, :] + self.at[..., right, :]) / 2
+
+
+_OUT = np.array([1.0, -1.0])  # of each side
+_OUTWARD = np.array([[0.0, 1.0, 0.0], [0.0, -1.0, 0.0]])
 
 
 def place(of_set: FloatArray, pose: FloatArray, on_knees: bool) -> Bodies:
     """Joints of bodies with set parameters (..., 20) in poses (..., 9)."""
     s = {name: of_set[..., i] for i, name in enumerate(SET)}
     p = {name: pose[..., i] for i, name in enumerate(POSE)}
-    zero = np.zeros(np.broadcast_shapes(of_set.shape[:-1], pose.shape[:-1]))
-    upper = s["upper_per_fore"] / (1 + s["upper_per_fore"])
+    lead = np.broadcast_shapes(of_set.shape[:-1], pose.shape[:-1])
+    upper = (s["upper_per_fore"] / (1 + s["upper_per_fore"]))[..., None]
     fore = 1 - upper
+    at = np.empty((*lead, 2, len(JOINTS), 3))  # of each side, as ``LANDMARKS`` has them
+    axes = np.empty((*lead, 2, len(JOINTS), 3, 3))
+    joint = {name: at[..., i, :] for i, name in enumerate(JOINTS)}
+    own = {name: axes[..., i, :, :] for i, name in enumerate(JOINTS)}
 
-    def sagittal(angle: FloatArray) -> FloatArray:
-        return _vector(np.cos(angle) + zero, zero, np.sin(angle) + zero)
+    hands = (s["hands"] + p["wider"])[..., None]
+    trunk = p["trunk"]
+    head, belly = _sagittal(trunk), _sagittal(trunk - np.pi / 2)
+    # From here on (..., 2): the left side and the right.
+    bend = p["bend"][..., None] + _OUT * p["uneven"][..., None]
+    reach = np.sqrt(upper**2 + fore**2 + 2 * upper * fore * np.cos(bend))
+    shoulders, lean = s["shoulders"][..., None], p["lean"][..., None]
+    plane = np.sqrt(np.maximum(reach**2 - (hands - shoulders) ** 2, 0.01))
+    shoulder, wrist = joint["shoulder"], joint["wrist"]
+    shoulder[..., 0], shoulder[..., 2] = plane * np.sin(lean), plane * np.cos(lean)
+    shoulder[..., 1] = _OUT * shoulders
+    wrist[...] = 0.0
+    wrist[..., 1] = _OUT * hands
 
-    hands = s["hands"] + p["wider"]
-    head, belly = sagittal(p["trunk"]), sagittal(p["trunk"] - np.pi / 2)
-    reach, shoulder = {}, {}
-    for side, out in (("left", 1.0), ("right", -1.0)):
-        bend = p["bend"] + out * p["uneven"]
-        reach[side] = np.sqrt(upper**2 + fore**2 + 2 * upper * fore * np.cos(bend))
-        plane = np.sqrt(np.maximum(reach[side] ** 2 - (hands - s["shoulders"]) ** 2, 0.01))
-        shoulder[side] = _vector(
-            plane * np.sin(p["lean"]) + zero,
-            out * s["shoulders"] + zero,
-            plane * np.cos(p["lean"]) + zero,
-        )
-    neck = (shoulder["left"] + shoulder["right"]) / 2
+    line = (wrist - shoulder) / reach[..., None]
+    part = (upper**2 - fore**2 + reach**2) / (2 * reach)
+    beside = upper * fore * np.sin(bend) / reach
+    straight_out = _OUTWARD - (line[..., 1] * _OUT)[..., None] * line
+    straight_out /= np.sqrt(np.sum(straight_out**2, axis=-1, keepdims=True))
+    straight_back = _cross(line, straight_out) * _OUT[:, None]
+    toward_head = np.sum(straight_back * head[..., None, :], -1, keepdims=True) > 0
+    straight_back = np.where(toward_head, -straight_back, straight_back)
+    turn = (s["swivel"] + p["turn"])[..., None] + _OUT * p["twist"][..., None]
+    turn = turn[..., None]
+    offset = np.cos(turn) * straight_back + np.sin(turn) * straight_out
+    joint["elbow"][...] = shoulder + part[..., None] * line + beside[..., None] * offset
+
+    neck = (shoulder[..., 0, :] + shoulder[..., 1, :]) / 2
     hip = neck - s["trunk"][..., None] * head
-    down_thigh = p["trunk"] + np.pi - p["line"]
+    down_thigh = trunk + np.pi - p["line"]
     down_shank = np.pi - s["leg"] if on_knees else down_thigh - s["leg"]
-    knee = hip + s["thigh"][..., None] * sagittal(down_thigh)
-    ankle = knee + s["shank"][..., None] * sagittal(down_shank)
-    ear = neck + s["neck"][..., None] * sagittal(p["trunk"] - p["head"])
-    joint: dict[str, FloatArray] = {}
-    axes: dict[str, tuple[FloatArray, FloatArray, FloatArray]] = {}
-    for side, out in (("left", 1.0), ("right", -1.0)):
-        outward = np.broadcast_to(np.array([0.0, out, 0.0]), head.shape)
-        bend = p["bend"] + out * p["uneven"]
-        wrist = _vector(zero, out * hands + zero, zero)
-        line = (wrist - shoulder[side]) / reach[side][..., None]
-        part = (upper**2 - fore**2 + reach[side] ** 2) / (2 * reach[side])
-        beside = upper * fore * np.sin(bend) / reach[side]
-        straight_out = _unit(outward - np.sum(line * outward, -1, keepdims=True) * line)
-        straight_back = np.cross(line, straight_out) * out
-        toward_head = np.sum(straight_back * head, -1, keepdims=True) > 0
-        straight_back = np.where(toward_head, -straight_back, straight_back)
-        turn = (s["swivel"] + p["turn"] + out * p["twist"])[..., None]
-        offset = np.cos(turn) * straight_back + np.sin(turn) * straight_out
-        places = {
-            "shoulder": shoulder[side],
-            "elbow": shoulder[side] + part[..., None] * line + beside[..., None] * offset,
-            "wrist": wrist,
-            "hip": hip + s["hips"][..., None] * outward,
-            "knee": knee + ((s["hips"] + s["feet"]) / 2)[..., None] * outward,
-            "ankle": ankle + s["feet"][..., None] * outward,
-            "ear": ear + s["ears"][..., None] * outward,
-        }
-        own = {
-            "shoulder": (head, outward, belly),
-            "elbow": (-line, offset, np.cross(line, offset) * out),
-            "wrist": (sagittal(zero), outward, sagittal(zero + np.pi / 2)),
-            "hip": (head, outward, belly),
-            "knee": (sagittal(down_thigh), outward, sagittal(down_thigh + np.pi / 2)),
-            "ankle": (sagittal(down_shank), outward, sagittal(down_shank + np.pi / 2)),
-            "ear": (head, outward, belly),
-        }
-        joint |= {f"{side}_{name}": where for name, where in places.items()}
-        axes |= {f"{side}_{name}": three for name, three in own.items()}
-    return Bodies(joint, axes)
+    thigh, shank = _sagittal(down_thigh), _sagittal(down_shank)
+    knee = hip + s["thigh"][..., None] * thigh
+    for name, middle, half_width in (
+        ("hip", hip, s["hips"]),
+        ("knee", knee, (s["hips"] + s["feet"]) / 2),
+        ("ankle", knee + s["shank"][..., None] * shank, s["feet"]),
+        ("ear", neck + s["neck"][..., None] * _sagittal(trunk - p["head"]), s["ears"]),
+    ):
+        joint[name][...] = middle[..., None, :]
+        joint[name][..., 1] += _OUT * half_width[..., None]
+
+    axes[..., 1, :] = _OUTWARD[:, None, :]
+    for names, along, third in (
+        (("shoulder", "hip", "ear"), head, belly),
+        (("knee",), thigh, _sagittal(down_thigh + np.pi / 2)),
+        (("ankle",), shank, _sagittal(down_shank + np.pi / 2)),
+        (("wrist",), _AHEAD, _UP),
+    ):
+        for name in names:
+            own[name][..., 0, :], own[name][..., 2, :] = along[..., None, :], third[..., None, :]
+    elbow = own["elbow"]
+    elbow[..., 0, :], elbow[..., 1, :] = -line, offset
+    elbow[..., 2, :] = _cross(line, offset) * _OUT[:, None]
+    count = len(LANDMARKS)
+    return Bodies(at.reshape(*lead, count, 3), axes.reshape(*lead, count, 3, 3))
+
+
+_AHEAD, _UP = np.array([1.0, 0.0, 0.0]), np.array([0.0, 0.0, 1.0])
 
 
 def project(of_set: FloatArray, points: FloatArray) -> FloatArray:
-    """(..., 2) picture of points (..., 3), in long sides of the picture from its centre."""
+    """(..., L, 2) picture of points (..., L, 3) of the sets (..., 20), in long sides of the
+    picture from its centre."""
     s = {name: of_set[..., i] for i, name in enumerate(SET)}
-    right, down, forward = camera_axes(s["yaw"], s["pitch"], s["roll"])
+    axes = np.stack(camera_axes(s["yaw"], s["pitch"], s["roll"]), axis=-1)
+    seen = points @ axes  # right, down, forward
     distance = np.exp(s["log_distance"])
-    x = np.sum(points * right, axis=-1) + s["right"] * distance
-    y = np.sum(points * down, axis=-1) + s["down"] * distance
-    depth = np.maximum(np.sum(points * forward, axis=-1) + distance, 0.05)
-    return np.asarray(
-        np.exp(s["log_focal"])[..., None] * np.stack([x, y], axis=-1) / depth[..., None]
-    )
+    seen += _vector(s["right"] * distance, s["down"] * distance, distance)[..., None, :]
+    scale = np.exp(s["log_focal"])[..., None] / np.maximum(seen[..., 2], 0.05)
+    return np.asarray(seen[..., :2] * scale[..., None])
 
 
 def camera_axes(
@@ -143,7 +157,7 @@ def camera_axes(
     """Unit vectors (..., 3) right and down in the picture, and forward into it."""
     forward = _vector(-np.cos(pitch) * np.sin(yaw), -np.cos(pitch) * np.cos(yaw), -np.sin(pitch))
     level = _vector(-np.cos(yaw), np.sin(yaw), np.zeros_like(yaw))
-    plumb = np.cross(forward, level)
+    plumb = _cross(forward, level)
     cosine, sine = np.cos(roll)[..., None], np.sin(roll)[..., None]
     return cosine * level + sine * plumb, cosine * plumb - sine * level, forward
 
@@ -188,9 +202,18 @@ def rise_deg(low: FloatArray, high: FloatArray) -> FloatArray:
     return np.asarray(np.degrees(np.arctan2(apart[..., 2], apart[..., 0])))
 
 
+def _sagittal(angle: FloatArray) -> FloatArray:
+    """(..., 3) unit vectors in the middle plane, that far above straight ahead."""
+    return _vector(np.cos(angle), np.zeros(()), np.sin(angle))
+
+
 def _vector(x: FloatArray, y: FloatArray, z: FloatArray) -> FloatArray:
-    return np.stack(np.broadcast_arrays(x, y, z), axis=-1)
+    # Written into place: stacking and np.cross take longer over small arrays than the sums do.
+    vector = np.empty((*np.broadcast_shapes(x.shape, y.shape, z.shape), 3))
+    vector[..., 0], vector[..., 1], vector[..., 2] = x, y, z
+    return vector
 
 
-def _unit(vector: FloatArray) -> FloatArray:
-    return np.asarray(vector / length(vector)[..., None])
+def _cross(first: FloatArray, second: FloatArray) -> FloatArray:
+    (a, b, c), (d, e, f) = np.moveaxis(first, -1, 0), np.moveaxis(second, -1, 0)
+    return _vector(b * f - c * e, c * d - a * f, a * e - b * d)

@@ -10,11 +10,10 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
-import pandas as pd
 from scipy.ndimage import binary_closing, binary_dilation, binary_opening, binary_propagation
 
 from formcheck.maths.arrays import BoolArray, FloatArray
-from formcheck.maths.filtering import RATE_HZ
+from formcheck.maths.filtering import RATE_HZ, running_quantile
 from formcheck.maths.geometry import length, line_deviation_deg, usual_place
 from formcheck.signals.view import View, arms_hang
 
@@ -133,7 +132,7 @@ def _arm_nearby(reach_px: FloatArray, trunk_px: FloatArray | None) -> FloatArray
     window = round(_ARM_SHOWS_S * RATE_HZ)
 
     def before(curve: FloatArray, share: float = 0.9) -> FloatArray:
-        return np.asarray(pd.Series(curve).rolling(window, min_periods=1).quantile(share))
+        return running_quantile(curve[:, None], share, window - 1, 0)[:, 0]
 
     def after(curve: FloatArray, share: float = 0.9) -> FloatArray:
         return before(curve[::-1], share)[::-1]
@@ -171,7 +170,7 @@ def _longest(arm: FloatArray) -> float:
 def _running_place(hand: FloatArray) -> FloatArray:
     """(M, 2) where the hand has been in the seconds around each moment."""
     window = round(2 * _PLACE_S * RATE_HZ) | 1
-    return np.asarray(pd.DataFrame(hand).rolling(window, center=True, min_periods=1).median())
+    return running_quantile(hand, 0.5, window // 2, window // 2)
 
 
 def at_one_size(

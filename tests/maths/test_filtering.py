@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 import pytest
+from scipy.signal import butter, sosfiltfilt
 
 from formcheck.maths.filtering import (
     CUTOFF_HZ,
@@ -12,6 +14,7 @@ from formcheck.maths.filtering import (
     TWO_PASS_CORRECTION,
     low_pass,
     resample,
+    running_quantile,
     without_outliers,
 )
 from tests.minimum_jerk import eased
@@ -163,3 +166,27 @@ def test_a_landmark_hardly_ever_seen_is_not_interpolated() -> None:
     values[[3, 9, 20, 28], 1] = 1.0
     out = resample(t_s, values, t_s)
     assert np.isfinite(out[:, 0]).all() and np.isnan(out[:, 1]).all()
+
+
+@pytest.mark.parametrize("count", [16, 40, 700])
+@pytest.mark.parametrize("cutoff_hz", [3.5, 6.0, 12.0])
+def test_the_filter_is_the_one_that_scipy_designs_and_runs(count: int, cutoff_hz: float) -> None:
+    curves = np.cumsum(np.random.default_rng(2).normal(size=(count, 3)), axis=0)
+    sections = butter(2, cutoff_hz / TWO_PASS_CORRECTION, fs=30.0, output="sos")
+    if cutoff_hz / TWO_PASS_CORRECTION > 0.45 * 30.0:
+        sections = butter(2, 0.45 * 30.0, fs=30.0, output="sos")
+    expected = sosfiltfilt(sections, curves, axis=0)
+    assert low_pass(curves, 30.0, cutoff_hz) == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
+def test_a_running_quantile_is_the_one_that_pandas_gives(share: float) -> None:
+    rng = np.random.default_rng(3)
+    curves = rng.normal(size=(200, 2))
+    curves[rng.random(200) < 0.3] = np.nan
+    curves[60:120] = np.nan
+    table = pd.DataFrame(curves)
+    before = table.rolling(30, min_periods=1).quantile(share).to_numpy()
+    assert running_quantile(curves, share, 29, 0) == pytest.approx(before, nan_ok=True)
+    around = table.rolling(31, center=True, min_periods=1).quantile(share).to_numpy()
+    assert running_quantile(curves, share, 15, 15) == pytest.approx(around, nan_ok=True)

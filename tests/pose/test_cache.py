@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from formcheck.clip.read import ClipInfo, probe
+from formcheck.clip.info import ClipInfo
+from formcheck.clip.read import probe
 from formcheck.pose import cache
 from formcheck.pose.cache import find_pose_once
 from formcheck.pose.model import PoseModel, find_model

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -36,6 +37,12 @@ def test_reps_come_one_after_the_other_as_the_track_grows(name: str) -> None:
     assert looks[1].until_s < 0.31 * whole and looks[1].duration_s == whole
     assert all(end <= one.until_s for one in looks for _, end in one.reps)
     assert all(0 <= share <= 1 for _, share in looks[3].curve)
+
+
+@pytest.mark.parametrize("name", ["hip_sag_side", "clean_front", "oblique"])
+def test_the_first_rep_shows_as_soon_as_the_search_has_come_to_its_end(name: str) -> None:
+    truth = json.loads((TRACKS / f"{name}.truth.json").read_text(encoding="utf-8"))
+    assert len(early_set(first(name, truth["reps"][0]["end_s"])).reps) == 1
 
 
 def test_a_clip_with_nobody_in_it_shows_no_rep() -> None:

@@ -198,7 +198,9 @@ def _style(width_px: float) -> dict[Any, Any]:
     return {
         "svg.fonttype": "none", "font.family": "sans-serif", "font.size": size,
         "axes.titlesize": size + 0.5, "axes.titlelocation": "left", "axes.titleweight": "bold",
-        "axes.titlepad": 4.0, "axes.spines.top": False, "axes.spines.right": False,
+        # Of their own accord titles look for what they might lie over: a fifth of the drawing.
+        "axes.titlepad": 4.0, "axes.titley": 1.0,
+        "axes.spines.top": False, "axes.spines.right": False,
         "axes.edgecolor": theme.QUIET, "axes.labelcolor": theme.QUIET,
         "text.color": theme.INK, "xtick.color": theme.QUIET, "ytick.color": theme.QUIET,
         "axes.facecolor": "none", "figure.facecolor": "none", "hatch.linewidth": 0.7,
@@ -291,16 +293,20 @@ def _limits(axis: Axes, *limits: float) -> None:
 def _tempo(axis: Axes, analysis: Analysis) -> None:
     asked = asked_s(analysis.prescription.tempo)
     known = any(aim is not None for aim in asked)
+    done: list[tuple[PhaseKey, float, float]] = []
+    aimed: list[tuple[PhaseKey, float, float]] = []
     for result in analysis.reps:
         bounds = bounds_s(result.rep)
-        _phases(axis, phases_of(result.rep), 0.0)
-        if known:
-            from_s = bounds[0]
-            for place, (key, aim) in enumerate(zip(PHASE_KEYS, asked, strict=True)):
-                done = bounds[place + 1] - bounds[place]
-                to_s = from_s + (aim if aim is not None else min(done, 1.0))
-                _phases(axis, [(key, from_s, min(to_s, bounds[4]))], 1.15)
-                from_s = to_s
+        done += phases_of(result.rep)
+        from_s = bounds[0]
+        for place, (key, aim) in enumerate(zip(PHASE_KEYS, asked, strict=True)):
+            took = bounds[place + 1] - bounds[place]
+            to_s = from_s + (aim if aim is not None else min(took, 1.0))
+            aimed.append((key, from_s, min(to_s, bounds[4])))
+            from_s = to_s
+    _phases(axis, done, 0.0)
+    if known:
+        _phases(axis, aimed, 1.15)
     axis.set_ylim(-0.15, 2.3 if known else 1.15)
     axis.set_yticks([0.5, 1.65] if known else [0.5], ["done", "asked"] if known else ["done"])
     tempo = analysis.prescription.tempo
@@ -311,11 +317,13 @@ def _tempo(axis: Axes, analysis: Analysis) -> None:
 
 
 def _phases(axis: Axes, phases: Sequence[tuple[PhaseKey, float, float]], low: float) -> None:
-    for key, start, end in phases:
+    """The phases of all reps, each with its start and end (s)."""
+    for key in PHASE_KEYS:
         look = theme.PHASES[key]
-        if end > start:
+        spans = [(start, end - start) for own, start, end in phases if own == key and end > start]
+        if spans:
             axis.broken_barh(
-                [(start, end - start)], (low, 1.0), facecolor=look.fill.paper,
+                spans, (low, 1.0), facecolor=look.fill.paper,
                 edgecolor=look.lines if look.hatch != "solid" else look.fill.paper,
                 hatch=_HATCH[look.hatch], lw=0.5,
             )  # fmt: skip

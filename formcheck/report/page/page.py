@@ -9,7 +9,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import files
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from markupsafe import Markup
@@ -44,14 +44,13 @@ from formcheck.report.set_words import (
 )
 from formcheck.report.targets import Targets, targets_of
 from formcheck.report.templates import templates_of
-from formcheck.report.video.annotate import (
+from formcheck.report.video.stills import (
     STILL_WIDTH_PX,
     STUCK,
     Annotated,
     FaultId,
     id_of,
 )
-from formcheck.report.video.canvas import Picture
 from formcheck.report.weeks import Weeks
 from formcheck.report.words import (
     ATTEMPTS,
@@ -73,6 +72,9 @@ from formcheck.report.words import (
 )
 from formcheck.reps.find import rep_list
 from formcheck.variation.arms import ONE_AT_A_TIME
+
+if TYPE_CHECKING:
+    from formcheck.report.video.canvas import Picture
 
 STILLS_BUDGET = 560_000  # bytes of JPEG, so that the page stays under 1.5 MB
 _WIDE_PX, _NARROW_PX = 1080.0, 344.0

@@ -11,7 +11,8 @@ import cv2
 import numpy as np
 
 from formcheck.analysis import Analysis
-from formcheck.clip.read import ClipInfo, Planes
+from formcheck.clip.info import ClipInfo
+from formcheck.clip.read import Planes
 from formcheck.clip.small import LONG_SIDE_PX, MOST_FPS, MOST_PX, Drawn, even
 from formcheck.clip.write import ClipWriter
 from formcheck.faults.catalogue import fault_kinds
@@ -34,9 +35,9 @@ from formcheck.report.video.overlay import (
     paint_call,
     paint_stuck,
 )
+from formcheck.report.video.stills import STILL_WIDTH_PX, STUCK, Annotated, FaultId, id_of
 from formcheck.reps.look import Look
 
-STILL_WIDTH_PX = 480
 _STILL_ASPECT = 1.6
 _SIZE_AGAINST_INPUT = 1.6  # the bar is below 2; the encoder may overshoot
 _CALL_S = 1.6  # how long a fault stays called
@@ -47,31 +48,6 @@ _DRAWN = tuple(
     for side in ("left", "right")
     for joint in ("shoulder", "elbow", "wrist", "hip", "knee", "ankle")
 )
-
-
-FaultId = tuple[int, str]  # rep and key: a rep has each fault once
-STUCK = "stuck"
-
-
-def id_of(fault: Fault) -> FaultId:
-    """What its still is found by."""
-    return fault.rep, fault.key
-
-
-@dataclass(frozen=True)
-class Annotated:
-    """What the page shows of the clip besides the clip itself, as RGB pictures.
-
-    ``stills`` of the faults, and of the moments where a press stuck, by rep and ``STUCK``, or a
-    hold lost its line, by 0 and ``STUCK``;
-    ``poster`` the whole picture at the bottom of the first rep; ``width`` and ``height`` of the
-    clip in px.
-    """
-
-    stills: Mapping[FaultId, Picture]
-    poster: Picture
-    width: int
-    height: int
 
 
 @dataclass(frozen=True)

@@ -76,7 +76,7 @@ def test_the_page_weighs_less_than_a_megabyte_and_a_half(written: Written) -> No
 
 
 def test_a_long_set_full_of_faults_keeps_to_the_weight(written: Written) -> None:
-    from formcheck.report.video.annotate import Annotated
+    from formcheck.report.video.stills import Annotated
 
     rng = np.random.default_rng(0)
     noisy = rng.integers(0, 255, (300, 480, 3), dtype=np.uint8)
