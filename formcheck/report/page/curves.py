@@ -24,7 +24,7 @@ from formcheck.report import theme
 from formcheck.report.figures import ShownFigure
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s, phases_of
 from formcheck.report.targets import Targets, elbow_view
-from formcheck.reps.pairing import STRANGE
+from formcheck.variation.arms import near_arm_alone
 
 _PT_PER_INCH = 72.0
 _SVG = "http://www.w3.org/2000/svg"
@@ -64,7 +64,7 @@ class Chart:
 def series_of(analysis: Analysis) -> list[Series]:
     """The curves this set has, each from the view that shows it best; NaN out of position."""
     found = []
-    judged_from = elbow_view(analysis)
+    judged_from, work = elbow_view(analysis), analysis.variation.arm_work
     for key, name, unit in (
         ("elbow_deg", "Elbow angle", "°"),
         ("body_line_deg", "Body line, + sags", "°"),
@@ -78,9 +78,9 @@ def series_of(analysis: Analysis) -> list[Series]:
             if key == "elbow_deg" and view.view.kind != judged_from:
                 continue
             signals = view.signals
-            body = signals.body
-            if key == "shoulder_height" and body is not None and body.misfit > STRANGE:
-                continue  # no height of a body that is not this one
+            one_arm = work.arms in ("archer", "one") and not near_arm_alone(view, work)
+            if key == "shoulder_height" and one_arm:
+                continue  # the height is that of a body on two arms
             curve = (
                 judged_line(view, analysis.variation.support, analysis.line.own)
                 if key == "body_line_deg"
