@@ -92,7 +92,6 @@ def test_the_annotated_clip_keeps_the_clips_own_time(judged: tuple[Path, Result]
     clip, annotated = probe(CLIP), probe(judged[0] / "annotated.mp4")
     assert annotated.frames == clip.frames
     assert annotated.duration_s == pytest.approx(clip.duration_s, abs=0.05)
-    assert annotated.path.stat().st_size < 2 * clip.path.stat().st_size
 
 
 @pytest.mark.usefixtures("no_pose_search")
