@@ -1,12 +1,19 @@
 """Files and folders held by one process; the system lets go of them however the process ends.
 
+So a file that is being written beside its place can be told from one that a killed process left.
+
 Windows holds files and no folders. What is written for it was not run there.
 """
 
 from __future__ import annotations
 
+import contextlib
+import glob
 import os
+import secrets
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 if sys.platform == "win32":
@@ -44,3 +51,52 @@ def open_folder(folder: Path) -> int | None:
     if sys.platform == "win32":
         return None
     return os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+
+
+PARTIAL = ".partial"  # ends the name of what is not whole yet
+_NAME_BYTES = 100  # of a file's name in that of the one beside it
+
+
+@contextmanager
+def made_beside(path: Path, mode: int = 0o666) -> Iterator[Path]:
+    """A new, empty file beside ``path``, which takes its place when the block ends well.
+
+    On any error it goes and ``path`` stays as it was. What killed processes left beside the same
+    path goes too. ``mode`` of a new file, as for ``os.open``. Raises OSError.
+    """
+    start = f".{os.fsdecode(os.fsencode(path.name)[:_NAME_BYTES])}."
+    for left in path.parent.glob(f"{glob.escape(start)}*{PARTIAL}"):
+        _remove_abandoned(left)
+    partial, file = _held_new(path, start, mode)
+    try:
+        yield partial
+        os.fsync(file)
+        if sys.platform == "win32":  # an open file cannot be renamed there
+            os.close(file)
+        partial.replace(path)
+    finally:
+        with contextlib.suppress(OSError):
+            os.close(file)
+        with contextlib.suppress(OSError):
+            partial.unlink(missing_ok=True)
+
+
+def _held_new(path: Path, start: str, mode: int) -> tuple[Path, int]:
+    while True:
+        partial = path.with_name(f"{start}{secrets.token_hex(4)}{PARTIAL}")
+        file = os.open(partial, os.O_RDWR | os.O_CREAT | os.O_EXCL, mode)
+        # Somebody who looks for what was abandoned may have been quicker than this.
+        if hold(file) is not False and partial.exists():
+            return partial, file
+        os.close(file)
+
+
+def _remove_abandoned(left: Path) -> None:
+    """Remove a file that no process holds; unknown counts as held."""
+    with contextlib.suppress(OSError):
+        file = os.open(left, os.O_RDWR)
+        try:
+            if hold(file):
+                left.unlink()
+        finally:
+            os.close(file)

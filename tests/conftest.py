@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 import pytest
+from threadpoolctl import ThreadpoolController
 
-from formcheck.maths.arrays import BoolArray, FloatArray
-from formcheck.signals import calibration, curves
-from formcheck.signals.body_fit import BodyFit, fit_body
+from formcheck.signals import calibration
 from formcheck.signals.body_model import JOINTS
 from formcheck.signals.calibration import Calibration
 from tests.pinhole import HIP_WIDTH
+from tests.solved import remembered
 
 
 @pytest.fixture
@@ -30,24 +29,32 @@ def exact_joints() -> Iterator[None]:
         yield
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_configure(config: pytest.Config) -> None:
+    """Files are dealt out to the workers in the order below, not by how many tests they hold."""
+    config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Files with slow tests first, so that no worker is left with one when the other is done."""
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: item.path not in slow)
+
+
 @pytest.fixture(scope="session", autouse=True)
-def solved_once() -> Iterator[None]:
-    """The same set is fitted once, however many tests look at it: the fit is a pure function of
-    its arguments and the calibration in use, and most of what judging a set costs."""
-    solved: dict[tuple[object, ...], tuple[BodyFit | None, calibration.Calibration]] = {}
+def one_thread() -> Iterator[None]:
+    """As in an analysis: the matrices are small, and threads would only wait for each other."""
+    with ThreadpoolController().limit(limits=1, user_api="blas"):
+        yield
 
-    def remembered(
-        points_px: Mapping[str, FloatArray], in_position: BoolArray, *more: object
-    ) -> BodyFit | None:
-        seen = hashlib.sha256(in_position.tobytes())
-        for name, points in sorted(points_px.items()):
-            seen.update(name.encode() + points.tobytes())
-        used = calibration.in_use()
-        key = (seen.digest(), id(used), *more)
-        if key not in solved:  # `used` is kept, so that no other one gets its id
-            solved[key] = fit_body(points_px, in_position, *more), used  # type: ignore[arg-type]
-        return solved[key][0]
 
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(curves, "fit_body", remembered)
+@pytest.fixture(scope="session", autouse=True)
+def solved_once(
+    tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest
+) -> Iterator[None]:
+    """The same set is fitted once a run, whoever looks at it."""
+    run = tmp_path_factory.getbasetemp()
+    if hasattr(request.config, "workerinput"):
+        run = run.parent  # which all workers of a run have in common
+    with remembered(run / "solved"):
         yield

@@ -23,6 +23,7 @@ from formcheck.maths.quantity import Quantity
 from formcheck.measures.values import rep_values
 from formcheck.plain import plain
 from formcheck.report.contract import SCHEMA_NAME
+from formcheck.report.folder import put_right_below
 from formcheck.reps.find import Rep
 from formcheck.signals.view import ViewKind
 
@@ -83,6 +84,7 @@ def report_folders(paths: Iterable[Path]) -> tuple[Path, ...]:
     """
     found: list[Path] = []
     for path in paths:
+        put_right_below(path)
         below = [path] if (path / REPORT).is_file() else sorted(
             file.parent for file in path.rglob(REPORT) if not _hidden(file.relative_to(path))
         )  # fmt: skip

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from pathlib import Path
-from tempfile import TemporaryDirectory
 
 from formcheck.agree.comparison import Comparison
 from formcheck.errors import OutputError
+from formcheck.locks import made_beside
 from formcheck.report.tables import write_csv
 
 PAGE = "agreement.html"
@@ -31,13 +32,11 @@ def write_agreement(found: Comparison, page: str, out: Path) -> None:
     """
     try:
         out.mkdir(parents=True, exist_ok=True)
-        with TemporaryDirectory(dir=out, prefix=".", suffix=".partial") as scratch:
-            place = Path(scratch)
-            write_csv(found.agreement(), place / "agreement.csv")
-            write_csv(found.table(), place / "verdicts.csv")
-            (place / PAGE).write_text(page, encoding="utf-8")
-            for name in MADE:
-                (place / name).replace(out / name)
+        with ExitStack() as made:  # the last one opened is in its place first: the page comes last
+            places = {name: made.enter_context(made_beside(out / name)) for name in reversed(MADE)}
+            write_csv(found.agreement(), places["agreement.csv"])
+            write_csv(found.table(), places["verdicts.csv"])
+            places[PAGE].write_text(page, encoding="utf-8")
     except OSError as error:
         raise OutputError(
             f"{out} cannot be written ({error.strerror}); choose another folder with --out."

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 from pathlib import Path
 
 from formcheck.batch.roster import RosterError
 from formcheck.errors import OutputError
 from formcheck.files import read_small
+from formcheck.locks import made_beside
 
 _HEADINGS = ["code", "stands_for"]
 _LARGEST_BYTES = 10_000_000
@@ -57,19 +57,16 @@ class Codes:
 
     def write(self) -> None:
         """Save the key, readable by its owner only. Raises OutputError."""
-        partial = self._key.with_name(f".{self._key.name}.{os.getpid()}.partial")
         try:
             self._key.parent.mkdir(parents=True, exist_ok=True)
-            with os.fdopen(
-                os.open(partial, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600),
-                "w", encoding="utf-8", newline="",
-            ) as file:  # fmt: skip
+            with (
+                made_beside(self._key, mode=0o600) as partial,
+                partial.open("w", encoding="utf-8", newline="") as file,
+            ):
                 writer = csv.writer(file)
                 writer.writerow(_HEADINGS)
                 writer.writerows((code, name) for name, code in self._codes.items())
-            partial.replace(self._key)
         except OSError as error:
-            partial.unlink(missing_ok=True)
             raise OutputError(
                 f"{self._key} cannot be written ({error.strerror}); choose another place with "
                 "--codes-key."

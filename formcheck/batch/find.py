@@ -80,9 +80,7 @@ def look_at(path: Path, place: str) -> ClipFile | None:
         info = probe(path)
     except ClipError as error:
         return ClipFile(path, place, _digest(path), 0.0, unreadable=str(error))
-    return ClipFile(
-        path, place, _digest(path), info.duration_s, _recorded_s(path), _named_s(path.stem)
-    )
+    return ClipFile(path, place, _digest(path), info.duration_s, _recorded_s(path), _named_s(place))
 
 
 def _digest(path: Path) -> str:
@@ -132,7 +130,7 @@ def _track_at(path: Path, place: str) -> ClipFile | None:
         track = read_track(path)
     except TrackError as error:
         return ClipFile(path, place, _digest(path), 0.0, unreadable=str(error))
-    return ClipFile(path, place, _digest(path), track.duration_s, named_s=_named_s(path.stem))
+    return ClipFile(path, place, _digest(path), track.duration_s, named_s=_named_s(place))
 
 
 def _recorded_s(path: Path) -> float | None:
@@ -142,8 +140,8 @@ def _recorded_s(path: Path) -> float | None:
     return _seconds(match) if match else None
 
 
-def _named_s(stem: str) -> float | None:
-    match = _NAMED_TIME.search(stem)
+def _named_s(place: str) -> float | None:
+    match = _NAMED_TIME.search(place.rpartition("/")[2])
     return _seconds(match) if match else None
 
 

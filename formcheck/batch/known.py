@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -11,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from formcheck.batch.find import ClipFile
+from formcheck.locks import made_beside
 from formcheck.places import cache_folder
 
 State = list[int]
@@ -56,10 +58,7 @@ class Known:
     def write(self, places: Iterable[str]) -> None:
         """Save what is known of the files that are there."""
         there = {place: self._files[place] for place in places if place in self._files}
-        partial = self._path.with_name(f".{self._path.name}.{os.getpid()}.partial")
-        try:
+        with contextlib.suppress(OSError):
             self._path.parent.mkdir(parents=True, exist_ok=True)
-            partial.write_text(json.dumps(there), encoding="utf-8")
-            partial.replace(self._path)
-        except OSError:
-            partial.unlink(missing_ok=True)
+            with made_beside(self._path) as partial:
+                partial.write_text(json.dumps(there), encoding="utf-8")

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from formcheck.asked.prescription import Prescription
 from formcheck.asked.tempo import Tempo
 from formcheck.batch.codes import Codes
 from formcheck.batch.find import ClipFile
@@ -93,18 +94,7 @@ def plan_sets(
 ) -> list[SetPlan]:
     """The sets of a folder in order of name. ``each`` is how a set is judged where the roster
     says nothing else. Raises RosterError and ModelError."""
-    told = {clip.place: roster.told(clip, each.prescription) for clip in clips}
-    groups = put_together(
-        clips, lambda clip: told[clip.place].name, lambda clip: told[clip.place].set
-    )
-    for group in groups:
-        if len(group.clips) > 2:
-            which = ", ".join(clip.place for clip in group.clips)
-            raise RosterError(
-                f"{which} are all set “{told[group.clips[0].place].set}” of one person; a set is "
-                "seen by two cameras at most."
-            )
-    groups = [one for group in groups for one in _only_readable(group)]
+    told, groups = sets_among(clips, roster, each.prescription)
     names = set_names(groups, clips)
     model = find_model(each.model)
     plans = []
@@ -118,13 +108,40 @@ def plan_sets(
             person = codes.person(own[0].name, own[0].code)
             name, alone = codes.set(person, name), tuple(codes.set(person, a) for a in alone)
             shown = called = tuple(a.replace("/", "-") for a in alone)
-        job = _job(group.clips, own, each, out / name, called)
+        job = told_job(group.clips, own, each, out / name, called)
         if job.log is not None:
             job = replace(job, log=replace(job.log, person=person) if person else None)
         key = _key(job, [clip.sha256 for clip in group.clips], model.sha256)
         plan = SetPlan(out, name, alone, person, group.clips, shown, group.by, job, key)
         plans.append(replace(plan, refused=_refused(plan, longest_s)))
     return sorted(plans, key=lambda plan: plan.name)
+
+
+def sets_among(
+    clips: Sequence[ClipFile],
+    roster: Roster,
+    asked: Prescription,
+    set_of: Callable[[ClipFile], str | None] = lambda clip: None,
+) -> tuple[dict[str, Told], list[Together]]:
+    """What is told of each clip, by its place, and the sets that they belong to.
+
+    ``asked`` where the roster says nothing else; ``set_of`` what is known to be one set already.
+    Raises RosterError.
+    """
+    told = {clip.place: roster.told(clip, asked) for clip in clips}
+    groups = put_together(
+        clips,
+        lambda clip: told[clip.place].name,
+        lambda clip: set_of(clip) or told[clip.place].set,
+    )
+    for group in groups:
+        if len(group.clips) > 2:
+            which = ", ".join(clip.place for clip in group.clips)
+            raise RosterError(
+                f"{which} are all set “{told[group.clips[0].place].set}” of one person; a set is "
+                "seen by two cameras at most."
+            )
+    return told, [one for group in groups for one in _only_readable(group)]
 
 
 def _only_readable(group: Together) -> list[Together]:
@@ -147,10 +164,11 @@ def _refused(plan: SetPlan, longest_s: float) -> str | None:
     return None
 
 
-def _job(
+def told_job(
     clips: Sequence[ClipFile], told: Sequence[Told], each: SetJob, out: Path, names: tuple[str, ...]
 ) -> SetJob:
-    """What the roster says of either clip; the first one's word where both say something."""
+    """How a set is judged: as ``each``, with what the roster says of either clip; the first one's
+    word where both say something."""
     first = told[0]
     views = tuple(one.view for one in told if one.view is not None)
     return replace(

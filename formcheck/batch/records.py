@@ -17,7 +17,7 @@ from typing import Any, Literal
 
 from formcheck.batch.plan import STATE, SetPlan
 from formcheck.errors import OutputError
-from formcheck.locks import hold
+from formcheck.locks import hold, made_beside
 from formcheck.report.folder import MADE
 
 Status = Literal["judged", "empty", "failed"]
@@ -172,16 +172,11 @@ class Records:
 
 def write_whole(path: Path, content: bytes) -> None:
     """Write a file beside its place and rename it. Raises OutputError."""
-    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with partial.open("wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        partial.replace(path)
+        with made_beside(path) as partial:
+            partial.write_bytes(content)
     except OSError as error:
-        partial.unlink(missing_ok=True)
         raise OutputError(
             f"{path} could not be written ({error.strerror or error}); free some space and run "
             "again: what is judged stays judged."

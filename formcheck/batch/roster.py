@@ -30,6 +30,7 @@ from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.batch.find import ClipFile
 from formcheck.errors import FormcheckError, OutputError
 from formcheck.files import read_small
+from formcheck.locks import made_beside
 from formcheck.signals.view import ViewKind
 
 About = Literal["clip", "folder", "person"]
@@ -419,14 +420,15 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
         columns=["column", "meaning", "allowed"],
     )
     try:
-        if path.suffix.lower() == ".xlsx":
-            with pd.ExcelWriter(path, engine="openpyxl") as book:
-                table.to_excel(book, sheet_name="roster", index=False, freeze_panes=(1, 1))
-                explained.to_excel(book, sheet_name="columns", index=False)
-        elif path.suffix.lower() == ".toml":
-            path.write_text(_toml(rows, every), encoding="utf-8")
-        else:
-            table.to_csv(path, index=False, encoding="utf-8-sig", lineterminator="\r\n")
+        with made_beside(path) as partial, partial.open("wb") as file:
+            if path.suffix.lower() == ".xlsx":
+                with pd.ExcelWriter(file, engine="openpyxl") as book:
+                    table.to_excel(book, sheet_name="roster", index=False, freeze_panes=(1, 1))
+                    explained.to_excel(book, sheet_name="columns", index=False)
+            elif path.suffix.lower() == ".toml":
+                file.write(_toml(rows, every).encode())
+            else:
+                table.to_csv(file, index=False, encoding="utf-8-sig", lineterminator="\r\n")
     except OSError as error:
         raise OutputError(f"{path} cannot be written ({error.strerror or error}).") from error
 

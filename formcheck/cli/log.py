@@ -85,39 +85,53 @@ def show(
     """Show the sets in the log, oldest first."""
     from rich.table import Table
 
+    from formcheck.cli.summary import natural_width
     from formcheck.log.change import FOLLOWED
     from formcheck.log.entry import local_day
     from formcheck.log.next_step import step_words
 
     sets, _ = _chosen(log, person, since, variation)
     console = _console()
-    table = Table(box=None, pad_edge=False, header_style="dim")
-    if person is None:
-        table.add_column("person")
-    for heading in ("day", "variation"):
-        table.add_column(heading)
-    headings = (
-        "clean", "low", "top", "hips", "down", "bottom", "up", "top", "loss", "load × reps",
-    )  # fmt: skip
-    for heading in headings:
-        table.add_column(heading, justify="right")
-    table.add_column("next")
-    for entry in sets:
-        cells = [_value(entry, one.name, one.digits) for one in FOLLOWED[1:]]
-        table.add_row(
-            *((entry.person,) if person is None else ()),
-            local_day(entry.recorded_at).isoformat(),
-            step_words(entry),
-            f"{entry.clean}/{entry.attempts}",
-            *cells,
-            {"easier": "easier", "same": "same", "harder": "earned"}[entry.direction],
-        )
-    console.print(table)
-    console.print(
-        "low, top: elbow at the bottom and the top; hips: + sag; down, bottom, up, top: seconds; "
-        "load × reps in body masses; earned: at the top of what was asked",
-        style="dim",
+    headings = ("low", "top", "hips", "down", "bottom", "up", "top", "loss", "load × reps")
+
+    def table_of(values: int) -> Table:
+        table = Table(box=None, pad_edge=False, header_style="dim")
+        if person is None:
+            table.add_column("person")
+        for heading in ("day", "variation"):
+            table.add_column(heading)
+        for heading in ("clean", *headings[:values]):
+            table.add_column(heading, justify="right")
+        table.add_column("next")
+        for entry in sets:
+            table.add_row(
+                *((entry.person,) if person is None else ()),
+                local_day(entry.recorded_at).isoformat(),
+                step_words(entry),
+                f"{entry.clean}/{entry.attempts}",
+                *(_value(entry, one.name, one.digits) for one in FOLLOWED[1 : 1 + values]),
+                {"easier": "easier", "same": "same", "harder": "earned"}[entry.direction],
+            )
+        return table
+
+    shown = next(
+        (
+            values
+            for values in range(len(headings), 0, -1)
+            if natural_width(console, table_of(values)) <= console.width
+        ),
+        0,
     )
+    console.print(table_of(shown))
+    told = {
+        "low, top: elbow at the bottom and the top": 1, "hips: + sag": 3,
+        "down, bottom, up, top: seconds": 4, "load × reps in body masses": 9,
+        "earned: at the top of what was asked": 0,
+    }  # fmt: skip
+    console.print("; ".join(words for words, least in told.items() if shown >= least), style="dim")
+    if shown < len(headings):
+        left = ", ".join(headings[shown:])
+        console.print(f"A wider terminal shows {left} too.", style="dim")
 
 
 @app.command()
@@ -154,9 +168,11 @@ def trend(
     table.add_column("")
     for heading in ("first", "latest"):
         table.add_column(heading, justify="right")
-    table.add_column("over these weeks")
+    table.add_column("over these weeks", overflow="fold")
     table.add_column("")
-    table.add_column("a week (95 % interval)")
+    weekly = any(_per_week(one) for one in found)
+    if weekly:
+        table.add_column("a week (95 % interval)", overflow="fold")
     for one in found:
         real = one.verdict == "real"
         table.add_row(
@@ -164,7 +180,7 @@ def trend(
             *(with_unit(one.followed, end.value) for end in _ends(one)),
             sentence(one),
             _verdict(one),
-            _per_week(one),
+            *((_per_week(one),) if weekly else ()),
             style="bold" if real else "",
         )
     console.print(table)

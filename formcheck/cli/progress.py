@@ -22,7 +22,7 @@ def progress_bar() -> Iterator[Callable[[str, float, float], None]]:
         transient=True,
         disable=not console.is_terminal,
     ) as progress:
-        task = progress.add_task("", total=None)
+        task = progress.add_task("Judging", total=None)
         shown = ""
 
         def report(what: str, done: float, of: float) -> None:

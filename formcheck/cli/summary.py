@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 
 from rich.console import Console
@@ -57,7 +58,7 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
     for name, text in () if analysis.empty else set_facts(analysis):
         console.print(f"{name}: {text}")
     if analysis.reps:
-        console.print(_reps(analysis))
+        _print_reps(console, analysis)
     _print_faults(console, analysis)
     for item in () if analysis.empty else analysis.not_judged:
         console.print(f"Not judged: {judged_name(item.key).lower()}: {item.reason}")
@@ -79,15 +80,39 @@ def _print_step(console: Console, step: NextStep) -> None:
         console.print(f"  {text}")
 
 
-def _reps(analysis: Analysis) -> Table:
+def _print_reps(console: Console, analysis: Analysis) -> None:
+    """A line a rep, its verdict at the end; on a narrow terminal the verdicts below."""
+    said = {result.rep.index: _said(result) for result in analysis.reps}
+    table = _reps(analysis, said)
+    if natural_width(console, table) <= console.width:
+        console.print(table)
+        return
+    console.print(_reps(analysis))
+    for text in dict.fromkeys(said.values()):
+        reps = [index for index, one in said.items() if one == text]
+        console.print(f"{rep_list(reps).capitalize()}: {text}")
+
+
+def natural_width(console: Console, table: Table) -> int:
+    """How many characters a table wants, however narrow the terminal is."""
+    return console.measure(table, options=console.options.update(max_width=_PIPED_WIDTH)).maximum
+
+
+def _reps(analysis: Analysis, said: Mapping[int, str] | None = None) -> Table:
+    """``said`` of a rep at its end; without it as narrow as the longest words."""
+    rows = [_cells(result) for result in analysis.reps]
     table = Table(box=None, pad_edge=False, header_style="dim")
     table.add_column("rep", justify="right")
-    for value in rep_values().values():
-        if value.terminal:
-            table.add_column(value.label.lower(), justify="right", max_width=_COLUMN_WIDTH)
-    table.add_column("")
-    for result in analysis.reps:
-        table.add_row(str(result.rep.index), *_cells(result), _said(result))
+    shown = [value.label.lower() for value in rep_values().values() if value.terminal]
+    for label, cells in zip(shown, zip(*rows, strict=True), strict=True):
+        longest = max(map(len, (*label.split(), *cells)))
+        width = longest if said is None else _COLUMN_WIDTH
+        table.add_column(label, justify="right", max_width=width)
+    if said is not None:
+        table.add_column("")
+    for result, row in zip(analysis.reps, rows, strict=True):
+        last = [] if said is None else [said[result.rep.index]]
+        table.add_row(str(result.rep.index), *row, *last)
     return table
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Any, cast, get_args
 
 from formcheck.asked.prescription import HandSpacing, Pain, Prescription, Support, Surface
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import parse_tempo
+from formcheck.batch.roster import Told
 from formcheck.errors import FormcheckError
 from formcheck.faults.limit_sets import limit_sets
 from formcheck.log.person import person_name
@@ -69,6 +70,10 @@ class Asked:
         return _one_of(self.model, SHIPPED_MODELS) or DEFAULT_MODEL
 
 
+# What a form says of the set that is asked for.
+PRESCRIBED = tuple(
+    one.name for one in fields(Asked) if one.name in Prescription.__dataclass_fields__
+)
 # What is the same from one set of a person to the next; pain and remarks are of the day.
 REMEMBERED = tuple(one.name for one in fields(Asked) if one.name not in ("pain", "note"))
 
@@ -88,6 +93,23 @@ def asked_from(said: Mapping[str, Any]) -> Asked:
         raise AskedWrongError(f"a remark has at most {LONGEST_NOTE} letters.")
     _ = asked.prescription, asked.limit_values, asked.model_asked
     return asked
+
+
+def as_told(asked: Asked, told: Told) -> Asked:
+    """The fields of a form with what a roster says of a clip over them."""
+    said = {name: getattr(told.prescription, name) for name in PRESCRIBED}
+    return replace(
+        asked,
+        person=plain(told.name or asked.person),
+        note=plain(told.note or asked.note)[:LONGEST_NOTE],
+        **{name: _text(value) for name, value in said.items()},
+    )
+
+
+def _text(value: object) -> str:
+    if isinstance(value, float):
+        return f"{value:g}" if value else ""
+    return "" if value is None else str(value)
 
 
 def _word(text: str, words: Any) -> str | None:

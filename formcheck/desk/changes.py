@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import base64
 import hmac
 import re
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from pathlib import PurePath
 from typing import Any, Literal, cast, get_args
 from urllib.parse import quote
 
@@ -21,7 +23,7 @@ from formcheck.desk.asked import asked_from
 from formcheck.desk.bodies import LARGE_BYTES, pieces, said_in_form, said_in_json
 from formcheck.desk.desk import Desk, desk_of, set_of
 from formcheck.desk.folder import PART_BYTES, Clip, DeskError, DeskSet, Ended, read_report
-from formcheck.desk.groups import sets_of_folder
+from formcheck.desk.groups import ROSTER_ENDINGS, sets_of_folder
 from formcheck.desk.guard import TOKEN_FIELD, TOKEN_HEADER
 from formcheck.desk.labels import now
 from formcheck.desk.remarks import remark
@@ -33,6 +35,7 @@ from formcheck.plain import plain
 _RANGE = re.compile(r"bytes (\d{1,12})-(\d{1,12})/(\d{1,12})")
 _CRC32 = re.compile(r"[0-9a-f]{8}")
 _LONGEST_NAME = 255
+_ROSTER = ("name", "base64")
 _LONGEST_WHO = 60
 _RUN_BY_SPREADSHEETS = "=+-@"  # where labels.csv is opened in one
 _STATURE_M, _MASS_KG = (0.5, 2.6), (10.0, 400.0)
@@ -77,13 +80,14 @@ async def announce_group(request: Request) -> Response:
     name = plain(name, _LONGEST_NAME) or "folder"
     before = desk.folder.group_of_name(name)
     there = desk.folder.of_group(before) if before else []
-    alone = [one.clips[0] for one in there if len(one.clips) == 1]
-    sets = sets_of_folder([(one.name, one) for one in announced], asked_from(fields), alone)
-    group, made = await run_in_threadpool(
-        desk.folder.announce_group,
-        name,
-        [(one.called, one.by, one.asked, one.clips) for one in sets],
+    roster = _roster(said.get("roster"))
+    paths = [one.name for one in announced]
+    if len(set(paths)) < len(paths):
+        raise DeskError("two clips of that folder have one path.")
+    sets = await run_in_threadpool(
+        sets_of_folder, [(one.name, one) for one in announced], asked_from(fields), roster, there
     )
+    group, made = await run_in_threadpool(desk.folder.announce_group, name, sets, roster)
     desk.queue.wake()
     return JSONResponse(
         {
@@ -92,7 +96,7 @@ async def announce_group(request: Request) -> Response:
             "sets": [
                 {
                     "id": one.id,
-                    "files": list(planned.places),
+                    "files": [paths.index(place) for place in planned.places],
                     "have": [desk.folder.sure_bytes(one, n) for n in range(1, len(one.clips) + 1)],
                 }
                 for planned, one in zip(sets, made, strict=True)
@@ -100,6 +104,21 @@ async def announce_group(request: Request) -> Response:
         },
         201,
     )
+
+
+def _roster(said: object) -> tuple[str, bytes] | None:
+    """The ending and the content of a roster that came with a folder. Raises DeskError."""
+    if said is None:
+        return None
+    if not isinstance(said, dict) or not all(isinstance(said.get(k), str) for k in _ROSTER):
+        raise DeskError("this is not what a page of the desk sends.")
+    ending = PurePath(said["name"]).suffix.lower()
+    if ending not in ROSTER_ENDINGS:
+        raise DeskError(f"a roster ends in {', '.join(ROSTER_ENDINGS)}.")
+    try:
+        return ending, base64.b64decode(said["base64"], validate=True)
+    except ValueError:
+        raise DeskError("this is not what a page of the desk sends.") from None
 
 
 async def send_part(request: Request) -> Response:

@@ -8,6 +8,7 @@ Everything lies in one folder::
     sets/ID/ended.json     how judging ended; not there: still to be judged
     sets/ID/picture.jpg    its decisive moment, small
     groups/ID.json         a folder of clips that was given at once
+    groups/ID.csv          the roster that lay in it, if one did: or .toml, .xlsx
     reports/ID/            its report, as “formcheck set” writes it
     labels.csv             how people see reps differently, as “formcheck agree” reads it
 
@@ -82,8 +83,9 @@ class Clip:
 @dataclass(frozen=True)
 class DeskSet:
     """``begun`` when it was announced, ISO 8601. ``group`` the id of the folder that it came with,
-    if it did, and ``called`` what it is called there; ``by`` what two clips were paired by, empty
-    where somebody said that they are one set; ``note`` why its clip is judged on its own."""
+    if it did, ``called`` what it is called there, and ``places`` of its clips inside that folder;
+    ``by`` what two clips were paired by, empty where somebody said that they are one set; ``note``
+    why its clip is judged on its own."""
 
     id: str
     begun: str
@@ -93,15 +95,29 @@ class DeskSet:
     called: str = ""
     by: str = ""
     note: str = ""
+    places: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A set of a folder that is to be announced, with the fields as in ``DeskSet``."""
+
+    called: str
+    by: str
+    asked: Asked
+    clips: tuple[Clip, ...]
+    places: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class Group:
-    """A folder of clips that was given at once. ``name`` of the folder; ``begun`` ISO 8601."""
+    """A folder of clips that was given at once. ``name`` of the folder; ``begun`` ISO 8601;
+    ``roster`` the ending of its roster's name, empty where none lay in it."""
 
     id: str
     name: str
     begun: str
+    roster: str = ""
 
 
 @dataclass(frozen=True)
@@ -207,33 +223,47 @@ class DeskFolder:
         return self._write(DeskSet(*_new_id(), asked, tuple(clips)))
 
     def announce_group(
-        self, name: str, sets: Sequence[tuple[str, str, Asked, Sequence[Clip]]]
+        self, name: str, sets: Sequence[Planned], roster: tuple[str, bytes] | None = None
     ) -> tuple[Group, list[DeskSet]]:
-        """The sets of a folder of clips: of each what it is called, what its clips were paired by,
-        what is asked and the clips.
+        """The sets of a folder of clips, and the ``roster`` in it: its name's ending, and content.
 
         A folder that was given before is added to: sets that are there stay. Raises DeskError.
         """
-        for _, _, _, clips in sets:
-            self._check(clips)
-        self._check_room(sum(clip.size for _, _, _, clips in sets for clip in clips))
-        group = self.group_of_name(name)
-        if group is None:
-            group = Group(_new_id()[0], name, _now())
-            text = json.dumps(asdict(group), ensure_ascii=False)
-            write_whole(self._groups / f"{group.id}.json", text.encode())
+        for one in sets:
+            self._check(one.clips)
+        self._check_room(sum(clip.size for one in sets for clip in one.clips))
+        group = self.group_of_name(name) or Group(_new_id()[0], name, _now())
+        if roster is not None:
+            group = replace(group, roster=roster[0])
+            write_whole(self._groups / f"{group.id}{roster[0]}", roster[1])
+        text = json.dumps(asdict(group), ensure_ascii=False)
+        write_whole(self._groups / f"{group.id}.json", text.encode())
         there = {one.clips: one for one in self.all() if one.group == group.id}
-        new = sum(tuple(clips) not in there for _, _, _, clips in sets)
+        new = sum(one.clips not in there for one in sets)
         under_way = sum(self.standing(one).state in ("arriving", "waiting") for one in self.all())
         if new and under_way + new > self.bounds.clips_of_group:
             raise DeskError(
                 f"{under_way} sets are under way already; wait until some are judged.", 429
             )
         return group, [
-            there.get(tuple(clips))
-            or self._write(DeskSet(*_new_id(), asked, tuple(clips), group.id, called, by))
-            for called, by, asked, clips in sets
+            there.get(one.clips)
+            or self._write(
+                DeskSet(
+                    *_new_id(),
+                    one.asked,
+                    one.clips,
+                    group.id,
+                    one.called,
+                    one.by,
+                    places=one.places,
+                )
+            )
+            for one in sets
         ]
+
+    def roster(self, group: Group) -> Path | None:
+        """The file of its roster."""
+        return self._groups / f"{group.id}{group.roster}" if group.roster else None
 
     def group_of_name(self, name: str) -> Group | None:
         return next((one for one in self.groups() if one.name == name), None)
@@ -264,15 +294,38 @@ class DeskFolder:
             mark = f"{zlib.crc32(f'{one.id} {n}'.encode()):08x}"
             called = f"{one.called}-{n}" if one.called else ""
             alone = DeskSet(
-                f"{one.id[:-8]}{mark}", one.begun, one.asked, (clip,), one.group, called, note=why
-            )
-            place = self._place(alone)
-            place.mkdir(parents=True, exist_ok=True, mode=0o700)
-            with contextlib.suppress(FileExistsError):
-                os.link(path, place / f"1{path.suffix}")
+                f"{one.id[:-8]}{mark}", one.begun, one.asked, (clip,), one.group, called, note=why,
+                places=one.places[n - 1 : n],
+            )  # fmt: skip
+            self._link(alone, (path,))
             parts.append(self._write(alone))  # last: until then it is no set
         self.remove(one)
         return parts
+
+    def join(self, one: DeskSet, other: DeskSet, called: str, by: str) -> DeskSet:
+        """One set of two clips, both whole, in place of two sets; named after both, so that a desk
+        that was killed meanwhile makes the same one."""
+        mark = f"{zlib.crc32(f'{one.id} {other.id}'.encode()):08x}"
+        both = DeskSet(
+            f"{one.id[:-8]}{mark}", one.begun, one.asked, one.clips + other.clips, one.group,
+            called, by, "", one.places + other.places,
+        )  # fmt: skip
+        self._link(both, self.clips(one) + self.clips(other))
+        self._write(both)  # last: until then it is no set
+        self.remove(one)
+        self.remove(other)
+        return both
+
+    def touched_s(self, one: DeskSet) -> float:
+        """When something last came of a set, seconds since 1970."""
+        return max((path.stat().st_mtime for path in self._place(one).iterdir()), default=0.0)
+
+    def _link(self, one: DeskSet, paths: Sequence[Path]) -> None:
+        place = self._place(one)
+        place.mkdir(parents=True, exist_ok=True, mode=0o700)
+        for n, path in enumerate(paths, 1):
+            with contextlib.suppress(FileExistsError):
+                os.link(path, place / f"{n}{path.suffix}")
 
     def ask_again(self, one: DeskSet, asked: Asked) -> None:
         """Have a set judged again, held to something else; its report stays until then."""
@@ -306,6 +359,19 @@ class DeskFolder:
     def picture(self, one: DeskSet) -> Path:
         """The small picture of its decisive moment; it need not be there."""
         return self._place(one) / "picture.jpg"
+
+    def stamps(self, one: DeskSet) -> tuple[int, ...]:
+        """When each file was written that the outcome of a set stands in; 0 where one is not."""
+        place = self._place(one)
+        outcome = (place / "ended.json", self.picture(one), self.report(one.id) / REPORT)
+        return tuple(map(self.stamp, outcome))
+
+    def stamp(self, path: Path | None) -> int:
+        """When a file was written, ns; 0 where there is none."""
+        try:
+            return path.stat().st_mtime_ns if path is not None else 0
+        except OSError:
+            return 0
 
     def remove(self, one: DeskSet) -> None:
         """Take a set away, its clips and its report."""
@@ -416,10 +482,9 @@ class DeskFolder:
                         os.utime(part, (clip.changed_ms / 1000, clip.changed_ms / 1000))
                 part.replace(place / f"{n}.{kind_of(part) or 'mp4'}")
                 (place / f"{n}.have").unlink(missing_ok=True)
-        if self.standing(one).state == "arriving":
-            touched = max((path.stat().st_mtime for path in place.iterdir()), default=0.0)
-            if time.time() - touched > _ABANDONED_S:
-                self.remove(one)
+        quiet_s = time.time() - self.touched_s(one)
+        if quiet_s > _ABANDONED_S and self.standing(one).state == "arriving":
+            self.remove(one)
 
 
 def _now() -> str:
@@ -501,5 +566,6 @@ def _read_set(path: Path) -> DeskSet:
         str(kept["begun"]),
         Asked(**kept["asked"]),
         tuple(Clip(**clip) for clip in kept["clips"]),
-        *(str(kept.get(name, "")) for name in ("group", "called", "by", "note")),
+        **{name: str(kept.get(name, "")) for name in ("group", "called", "by", "note")},
+        places=tuple(map(str, kept.get("places", ()))),
     )

@@ -5,13 +5,14 @@ from __future__ import annotations
 import contextlib
 import threading
 import time
-from collections.abc import Callable, Generator, Mapping
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 
 from formcheck.apart.process import WorkLostError, told_apart
 from formcheck.desk.folder import DeskFolder, DeskSet, Ended
+from formcheck.desk.groups import pair_by_time
 from formcheck.desk.remarks import print_remarks
 from formcheck.desk.work import DeskJob, Result, Seen, Step, desk_job, judge_told
 from formcheck.errors import FormcheckError
@@ -20,6 +21,7 @@ from formcheck.reps.pairing import NotOneSetError
 
 LIMIT_S = 3600.0  # of one set: a clip of twenty minutes on a slow machine
 STALL_S = 180.0
+STILL_COMING_S = 60.0  # of a folder, after its last byte; clips on their own wait so long
 _DRAWING = 0.4  # of the time that looking for the pose in one clip takes
 _SETTLE_S = 0.5
 _LOST = {
@@ -62,6 +64,7 @@ class Queue:
         self._folder, self._log, self._judge = folder, log, judge
         self._wake, self._closing = threading.Event(), threading.Event()
         self._cancelled: set[str] = set()
+        self._looked_at: dict[str, frozenset[DeskSet]] = {}  # sets on their own, by their group
         self._now: tuple[str, Progress] | None = None
         self._thread = threading.Thread(target=self._run, name="queue", daemon=True)
 
@@ -110,9 +113,19 @@ class Queue:
                 self._now = None
 
     def _next(self) -> DeskSet | None:
-        waiting = [
-            one for one in self._folder.all() if self._folder.standing(one).state == "waiting"
-        ]
+        states = {one: self._folder.standing(one).state for one in self._folder.all()}
+        waiting = [one for one, state in states.items() if state == "waiting"]
+        for group, alone in _on_their_own(waiting).items():
+            whole = [one for one in states if one.group == group]
+            latest_s = max(self._folder.touched_s(one) for one in whole)
+            if any(states[one] == "arriving" for one in whole) and (
+                time.time() - latest_s < STILL_COMING_S
+            ):
+                waiting = [one for one in waiting if one not in alone]
+            elif self._looked_at.get(group) != alone:
+                pair_by_time(self._folder, group)
+                self._looked_at[group] = alone
+                return self._next()
         return min(waiting, key=lambda one: one.id, default=None)
 
     def _judge_one(self, one: DeskSet) -> None:
@@ -177,6 +190,15 @@ class Queue:
                     step = replace(step, what=self._told(one, step.what))
                     now = replace(_progress(step, seen, clips, took_s), early=now.early)
                 self._now = (one.id, now)
+
+
+def _on_their_own(waiting: Sequence[DeskSet]) -> dict[str, frozenset[DeskSet]]:
+    """Sets of one clip that may turn out to be half of one, by the group that they came in."""
+    alone = [one for one in waiting if one.group and len(one.clips) == 1 and not one.note]
+    return {
+        group: frozenset(one for one in alone if one.group == group)
+        for group in dict.fromkeys(one.group for one in alone)
+    }
 
 
 def _progress(step: Step, seen: list[str], clips: int, took_s: float) -> Progress:

@@ -6,11 +6,14 @@ import contextlib
 import os
 import signal
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from formcheck.batch.plan import told_job
 from formcheck.batch.work import keep_picture
+from formcheck.desk.asked import PRESCRIBED
 from formcheck.desk.folder import DeskFolder, DeskSet
+from formcheck.desk.groups import files_of, roster_of
 from formcheck.errors import FormcheckError
 from formcheck.job import Outcome, SetJob, judge_set
 from formcheck.log.today import LogAsk
@@ -48,18 +51,23 @@ class DeskJob:
 
 def desk_job(folder: DeskFolder, one: DeskSet, log: Path | None) -> DeskJob:
     """The job for a set whose clips are all there. Raises FormcheckError."""
-    job = SetJob(
-        clips=folder.clips(one),
-        out=folder.report(one.id),
+    each = SetJob(
+        clips=(),
         prescription=one.asked.prescription,
         limits=one.asked.limit_values,
         model=one.asked.model_asked,
-        names=tuple(plain(clip.name) for clip in one.clips),
         note=one.asked.note,
-        overwrite=True,
         processes=min(_PROCESSES, os.cpu_count() or 1),
         log=LogAsk(one.asked.person, log) if one.asked.person else None,
     )
+    files = files_of(folder, one)
+    roster = roster_of(folder, one)
+    told = [roster.told(file, each.prescription) for file in files]
+    names = tuple(plain(clip.name) for clip in one.clips)
+    job = told_job(files, told, each, folder.report(one.id), names)
+    # The form began with what the roster says, and has the last word.
+    asked = {name: getattr(each.prescription, name) for name in PRESCRIBED}
+    job = replace(job, prescription=replace(job.prescription, **asked), note=each.note or job.note)
     return DeskJob(job, folder.picture(one))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -13,10 +13,12 @@ from typing import Any
 
 from formcheck.errors import FormcheckError
 from formcheck.files import read_small
+from formcheck.locks import made_beside
 from formcheck.log.entry import SetEntry, Source, entry_of
 from formcheck.log.person import person_name
 from formcheck.log.store import changing, default_log, drop_folders, open_log, put_set
 from formcheck.plain import plain
+from formcheck.report.folder import put_right_below
 
 REPORT = "report.json"
 # Clocks that were never set say 1904, 1970 or 1980; nobody filmed a set on a phone before this.
@@ -101,9 +103,12 @@ def enter(
     Raises ReportError, LogError, PersonError.
     """
     path = log_path or default_log()
-    entry = _read(folder, person, recorded)
-    with open_log(path, write=True) as log, changing(log, path):
-        replaced = put_set(log, entry)
+    read = _read(folder, person, recorded)
+    with open_log(path, write=True) as log:
+        read.make_it_say_so()
+        with changing(log, path):
+            replaced = put_set(log, read.entry)
+    entry = read.entry
     return Entered(entry, replaced)
 
 
@@ -127,15 +132,34 @@ def rebuild(root: Path, log_path: Path | None = None, person: str | None = None)
     path = log_path or default_log()
     entries: list[SetEntry] = []
     left_out: list[tuple[Path, str]] = []
-    for folder in _report_folders(root):
-        try:
-            entries.append(_read(folder, None, None, person))
-        except FormcheckError as error:
-            left_out.append((folder, str(error)))
-    with open_log(path, write=True) as log, changing(log, path):
-        dropped = drop_folders(log, str(root.resolve()))
-        replaced = sum(put_set(log, entry) is not None for entry in entries)
+    with open_log(path, write=True) as log:
+        for folder in _report_folders(root):
+            try:
+                read = _read(folder, None, None, person)
+                read.make_it_say_so()
+            except FormcheckError as error:
+                left_out.append((folder, str(error)))
+            else:
+                entries.append(read.entry)
+        with changing(log, path):
+            dropped = drop_folders(log, str(root.resolve()))
+            replaced = sum(put_set(log, entry) is not None for entry in entries)
     return Rebuilt(len(entries) - replaced, dropped, tuple(left_out))
+
+
+@dataclass(frozen=True)
+class _Read:
+    """The ``entry`` of a report, and the ``report`` as it is to be, should it not say by now whose
+    it is and when it was recorded."""
+
+    entry: SetEntry
+    path: Path
+    report: Mapping[str, Any] | None
+
+    def make_it_say_so(self) -> None:
+        """Raises ReportError."""
+        if self.report is not None:
+            _write_whole(self.path, self.report)
 
 
 def _read(
@@ -143,8 +167,7 @@ def _read(
     person: str | None,
     recorded: Recorded | None,
     otherwise: str | None = None,
-) -> SetEntry:
-    """The entry of a folder's report, which is made to say whose it is and when it was recorded."""
+) -> _Read:
     path = folder / REPORT
     report = _report(path)
     named = person or report.get("person") or otherwise
@@ -156,9 +179,8 @@ def _read(
         when, source = recorded.text, recorded.source
     says = {"person": person_name(str(named)), "recorded_at": when, "recorded_from": source}
     entry = _entry(path, {**report, **says})
-    if any(report.get(key) != value for key, value in says.items()):
-        _write_whole(path, {**report, **says})
-    return entry
+    silent = any(report.get(key) != value for key, value in says.items())
+    return _Read(entry, path, {**report, **says} if silent else None)
 
 
 def _report(path: Path) -> dict[str, Any]:
@@ -200,24 +222,26 @@ def _entry(path: Path, report: dict[str, Any]) -> SetEntry:
     return entry
 
 
-def _write_whole(path: Path, report: dict[str, Any]) -> None:
-    part = path.with_name(f".{path.name}.{os.getpid()}.partial")
+def _write_whole(path: Path, report: Mapping[str, Any]) -> None:
+    text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
     try:
-        text = json.dumps(report, indent=1, ensure_ascii=False, allow_nan=False)
-        part.write_text(text + "\n", encoding="utf-8")
-        part.replace(path)
+        with made_beside(path) as part:
+            part.write_text(text + "\n", encoding="utf-8")
     except OSError as error:
         raise ReportError(
             f"{path} cannot be written ({error.strerror}); the log keeps only what the report "
             "says too."
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _report_folders(root: Path) -> Iterator[Path]:
     """Folders with a report, those written first before others, so that the last one stays."""
-    found = [Path(at) for at, _, files in os.walk(root) if REPORT in files]
+    put_right_below(root)
+    found = []
+    for at, below, files in os.walk(root):
+        below[:] = [name for name in below if not name.startswith(".")]  # one that is being made
+        if REPORT in files:
+            found.append(Path(at))
     return iter(sorted(found, key=lambda folder: (folder / REPORT).stat().st_mtime))
 
 

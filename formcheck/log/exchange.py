@@ -16,6 +16,7 @@ from typing import Any
 
 from formcheck.errors import FormcheckError
 from formcheck.files import read_small
+from formcheck.locks import made_beside
 from formcheck.log.entry import ClipRef, FaultCount, SetEntry
 from formcheck.log.person import CheckedHold, PersonRecord, person_name
 from formcheck.log.store import changing, find_person, people, put_person, put_set, sets_of
@@ -263,12 +264,9 @@ def _as_written(cell: str) -> str:
 
 
 def _write(path: Path, text: str) -> Path:
-    part = path.with_name(f".{path.name}.partial")
     try:
-        part.write_text(text, encoding="utf-8", newline="")
-        part.replace(path)
+        with made_beside(path) as part:
+            part.write_text(text, encoding="utf-8", newline="")
     except OSError as error:
         raise ExchangeError(f"{path} cannot be written ({error.strerror}).") from error
-    finally:
-        part.unlink(missing_ok=True)
     return path

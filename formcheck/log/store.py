@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from formcheck.errors import FormcheckError
+from formcheck.locks import made_beside
 from formcheck.log.entry import ClipRef, FaultCount, SetEntry
 from formcheck.log.person import CheckedHold, PersonError, PersonRecord
 from formcheck.places import data_folder
@@ -144,18 +145,15 @@ def changing(log: sqlite3.Connection, path: Path) -> Iterator[None]:
 def keep_copy(log: sqlite3.Connection, path: Path) -> None:
     """Make the last good copy anew from the open, checked log."""
     copy = last_good_copy(path)
-    part = copy.with_name(f".{copy.name}.{os.getpid()}.partial")
     try:
-        with contextlib.closing(sqlite3.connect(part)) as target:
+        with made_beside(copy) as part, contextlib.closing(sqlite3.connect(part)) as target:
             log.backup(target)
             target.execute("PRAGMA journal_mode = DELETE")
-        part.replace(copy)
     except (OSError, sqlite3.Error) as error:
         raise LogError(
-            f"{copy}: the copy of the log cannot be written ({error}); free some space there."
+            f"{copy}: the copy of the log cannot be written ({error}); the log itself holds "
+            "everything, so free some space there for next time."
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def restore(path: Path) -> Path | None:
@@ -169,14 +167,19 @@ def restore(path: Path) -> Path | None:
     with contextlib.closing(sqlite3.connect(copy)) as log, _told(copy):
         _check(log, copy)
     aside = path.with_name(f"{path.stem}.damaged-{datetime.now():%Y%m%d-%H%M%S}{path.suffix}")
-    for end in ("-wal", "-shm"):
-        path.with_name(path.name + end).unlink(missing_ok=True)
     there = path.exists()
-    if there:
-        path.replace(aside)
-    part = path.with_name(f".{path.name}.{os.getpid()}.partial")
-    part.write_bytes(copy.read_bytes())
-    part.replace(path)
+    try:
+        for end in ("-wal", "-shm"):
+            path.with_name(path.name + end).unlink(missing_ok=True)
+        with made_beside(path) as part:
+            part.write_bytes(copy.read_bytes())
+            if there:
+                with contextlib.suppress(FileExistsError):  # by another that restores it now
+                    os.link(path, aside)  # and not renamed, so that a log is there throughout
+    except OSError as error:
+        raise LogError(
+            f"{path} cannot be written ({error.strerror}); the copy {copy} is whole."
+        ) from error
     return aside if there else None
 
 

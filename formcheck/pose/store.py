@@ -14,7 +14,6 @@ which takes longer than judging does.
 from __future__ import annotations
 
 import json
-import os
 import re
 import zlib
 from functools import cache
@@ -28,6 +27,7 @@ from jsonschema import Draft202012Validator
 
 from formcheck.errors import TrackError
 from formcheck.files import open_regular
+from formcheck.locks import made_beside
 from formcheck.maths.arrays import FloatArray
 from formcheck.plain import plain
 from formcheck.pose.track import LANDMARKS, REQUIRED, PoseTrack
@@ -120,12 +120,8 @@ def write_track(track: PoseTrack, path: Path) -> None:
         for values in columns.values()
     ]
     table = pa.Table.from_arrays(arrays, names=list(columns), metadata={_KEY: header})
-    partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
-    try:
+    with made_beside(path) as partial:
         pq.write_table(table, partial, compression="zstd", write_page_checksum=True)
-        partial.replace(path)
-    finally:
-        partial.unlink(missing_ok=True)
 
 
 def clip_of(path: Path) -> str | None:

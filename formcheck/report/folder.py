@@ -11,14 +11,13 @@ from pathlib import Path
 from tempfile import mkdtemp
 
 from formcheck.errors import OutputError
-from formcheck.locks import hold, open_folder
+from formcheck.locks import PARTIAL, hold, open_folder
 
 TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
 REPORT, DRAWN_CLIP = "report.json", "annotated.mp4"
 # What a set's folder may hold; other files in it are the user's and are never touched. The report
 # comes last: a folder that has it is whole.
 MADE = (*TRACK_FILES, "reps.csv", "reps.xlsx", "report.html", DRAWN_CLIP, REPORT)
-_PARTIAL = ".partial"
 # In a scratch folder: what is being taken out of the report's folder, and all of it when it is.
 _EARLIER, _REPLACED = "earlier", "replaced"
 _NAME_BYTES = 100  # of a folder's name in that of its scratch folder
@@ -74,7 +73,7 @@ def made_whole(out: Path, overwrite: bool = False, inputs: Sequence[Path] = ()) 
         try:
             name = os.fsdecode(os.fsencode(out.name)[:_NAME_BYTES])
             with _held(existing):  # nobody may find the scratch folder before it is held
-                scratch = Path(mkdtemp(prefix=f".{name}.", suffix=_PARTIAL, dir=existing))
+                scratch = Path(mkdtemp(prefix=f".{name}.", suffix=PARTIAL, dir=existing))
                 kept.callback(shutil.rmtree, scratch, ignore_errors=True)
                 kept.enter_context(_held(scratch))
         except OSError as error:
@@ -94,7 +93,7 @@ def made_whole(out: Path, overwrite: bool = False, inputs: Sequence[Path] = ()) 
 
 def put_right(folder: Path) -> None:
     """Remove what runs that were killed left in a folder, and undo what one did by half."""
-    there = [left for left in folder.glob(f".*{_PARTIAL}") if left.is_dir()]
+    there = [left for left in folder.glob(f".*{PARTIAL}") if left.is_dir()]
     if not there:
         return
     with contextlib.suppress(OSError), _held(folder):
@@ -105,6 +104,13 @@ def put_right(folder: Path) -> None:
                 if not os.path.lexists(folder / REPORT):
                     _put_back(left, folder)
             shutil.rmtree(left, ignore_errors=True)
+
+
+def put_right_below(root: Path) -> None:
+    """``put_right`` wherever a killed run left something in or under a folder, or beside it."""
+    with contextlib.suppress(OSError):
+        for left in {left.parent for left in root.rglob(f".*{PARTIAL}")} | {root.parent}:
+            put_right(left)
 
 
 def _move_in(scratch: Path, out: Path) -> None:

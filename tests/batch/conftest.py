@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from formcheck.batch.run import BatchOutcome
-from tests.batch.folders import GROUP, batch, fill
+from formcheck.batch.run import BatchJob, BatchOutcome, run_batch
+from tests.batch.folders import GROUP, fill
+from tests.solved import judge
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -18,4 +19,4 @@ def judged(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path, BatchO
     """A folder of clips, the folder of its reports, and what came of it; not to be changed."""
     top = tmp_path_factory.mktemp("judged")
     clips = fill(top / "clips", GROUP)
-    return clips, top / "out", batch(clips, top / "out")
+    return clips, top / "out", run_batch(BatchJob(clips, top / "out", count=1), judge=judge)

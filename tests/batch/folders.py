@@ -6,12 +6,18 @@ import ctypes
 import os
 import shutil
 import signal
-from collections.abc import Mapping
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import Executor, Future
+from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
+from unittest import mock
 
+from formcheck.batch import run
 from formcheck.batch.find import ClipFile
 from formcheck.batch.run import BatchJob, BatchOutcome, run_batch
-from formcheck.job import Outcome, SetJob, judge_set
+from formcheck.job import Outcome, SetJob
+from tests.solved import judge
 
 TRACKS = Path(__file__).parents[1] / "data"
 GROUP = {
@@ -36,8 +42,27 @@ def fill(folder: Path, clips: Mapping[str, str]) -> Path:
     return folder
 
 
-def batch(folder: Path, out: Path, **asked: object) -> BatchOutcome:
-    return run_batch(BatchJob(folder, out, count=1, **asked))  # type: ignore[arg-type]
+class Here(Executor):
+    """Does the work at once, in this process."""
+
+    def submit(self, work: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        try:
+            future.set_result(work(*args, **kwargs))
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+
+@contextmanager
+def working_here(*_: object) -> Iterator[Here]:
+    yield Here()
+
+
+def batch(folder: Path, out: Path, **asked: Any) -> BatchOutcome:
+    """A batch whose sets this process judges, where processes are not what is tested."""
+    with mock.patch.object(run, "workers", working_here):
+        return run_batch(BatchJob(folder, out, **asked))
 
 
 def summary_of(out: Path) -> dict[str, bytes]:
@@ -58,4 +83,4 @@ def troubled(job: SetJob) -> Outcome:
         ctypes.PyDLL(None).pause()  # in native code, and nothing else in the process goes on
     if "mistake" in name:
         raise KeyError("no such thing")
-    return judge_set(job)
+    return judge(job)

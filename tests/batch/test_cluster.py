@@ -15,7 +15,8 @@ from distributed import Client
 
 from formcheck.batch.processes import ClusterError, workers
 from formcheck.batch.run import BatchJob, BatchOutcome, run_batch
-from tests.batch.folders import fill, summary_of, troubled
+from tests.batch.folders import batch, fill, summary_of, troubled
+from tests.solved import judge
 
 ROOT = Path(__file__).parents[2]
 Judged = tuple[Path, Path, BatchOutcome]
@@ -65,10 +66,10 @@ def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
 def test_a_cluster_gives_the_same_summary(scheduler: str, judged: Judged, tmp_path: Path) -> None:
     clips, whole, _ = judged
     address = scheduler.removeprefix("tcp://")  # as a user types it
-    outcome = run_batch(BatchJob(clips, tmp_path / "out", scheduler=address))
+    outcome = run_batch(BatchJob(clips, tmp_path / "out", scheduler=address), judge=judge)
     assert outcome.judged_now == 4
     assert summary_of(tmp_path / "out") == summary_of(whole)
-    assert run_batch(BatchJob(clips, tmp_path / "out", count=1)).judged_now == 0
+    assert batch(clips, tmp_path / "out").judged_now == 0
 
 
 def test_a_worker_that_dies_is_told_and_the_others_go_on(scheduler: str, tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""A batch from end to end, on saved tracks, in real processes."""
+"""A batch from end to end, on saved tracks: the group and what goes wrong in real processes."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from pathlib import Path
 import psutil
 import pytest
 
+from formcheck.batch import run
 from formcheck.batch.records import only_run
 from formcheck.batch.roster import RosterError
 from formcheck.batch.run import BatchError, BatchJob, BatchOutcome, Progress, run_batch
@@ -22,7 +23,8 @@ from formcheck.batch.watch import watch_batch
 from formcheck.errors import Exit, OutputError
 from formcheck.job import SetJob
 from formcheck.report.contract import check
-from tests.batch.folders import batch, fill, summary_of, troubled
+from tests.batch.folders import batch, fill, summary_of, troubled, working_here
+from tests.solved import judge
 
 pytestmark = pytest.mark.slow
 
@@ -115,11 +117,11 @@ def test_whatever_goes_wrong_with_one_set_the_others_go_on(tmp_path: Path) -> No
     assert "crashed (Segmentation fault)" in page and "5 not judged" in page
     assert not list((tmp_path / "out").rglob("*.partial"))
 
-    same = run_batch(job)
+    same = run_batch(job, judge=judge)
     assert (same.judged_now, same.failed_before) == (0, 4)  # the text is known to be none
     fill(clips, {"x/gone.parquet": "pike_side"})
-    assert run_batch(job).judged_now == 1
-    mended = run_batch(replace(job, again_failed=True))
+    assert run_batch(job, judge=judge).judged_now == 1
+    mended = run_batch(replace(job, again_failed=True), judge=judge)
     assert mended.judged_now == 3 and mended.exit_code == Exit.SOME_FAILED  # the text stays one
 
 
@@ -246,7 +248,9 @@ def test_a_run_that_is_killed_leaves_nothing_behind_and_the_next_one_ends_the_sa
     )
 
 
-def test_while_watching_a_clip_is_taken_when_it_has_stopped_growing(tmp_path: Path) -> None:
+def test_while_watching_a_clip_is_taken_when_it_has_stopped_growing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     clips = fill(tmp_path / "clips", {"anna/sag.parquet": "hip_sag_side"})
     content = (ROOT / "tests/data/pike_side.parquet").read_bytes()
     growing = clips / "bo" / "pike.parquet"
@@ -264,8 +268,9 @@ def test_while_watching_a_clip_is_taken_when_it_has_stopped_growing(tmp_path: Pa
             growing.write_bytes(content[: 100 + looks])
         return len(rounds) == 2 or looks > 40
 
+    monkeypatch.setattr(run, "workers", working_here)
     watch_batch(
-        BatchJob(clips, tmp_path / "out", count=1), lambda progress: None, rounds.append,
+        BatchJob(clips, tmp_path / "out"), lambda progress: None, rounds.append,
         every_s=0.05, ended=ended,
     )  # fmt: skip
     assert [[r.name for r in one.results] for one in rounds] == [

@@ -8,6 +8,7 @@ import pytest
 
 from formcheck.analysis import Analysis
 from formcheck.cli.summary import print_summary
+from formcheck.faults.catalogue import fault_kinds
 from tests.report.conftest import hold, judged, nobody
 
 
@@ -54,3 +55,21 @@ def test_no_advice_and_no_view_where_nobody_is_seen(capsys: pytest.CaptureFixtur
 def test_a_hold_comes_with_its_step_and_cautions(capsys: pytest.CaptureFixture[str]) -> None:
     text = said(hold(12.0), capsys)
     assert "Support hold, 12 s" in text and "hold at the top" in text and "Stop on pain" in text
+
+
+@pytest.mark.parametrize("columns", [60, 80])
+def test_a_narrow_terminal_cuts_no_word(
+    columns: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("COLUMNS", str(columns))
+    analysis = judged("partial_side", tempo="2-1-X-1")
+    text = re.sub(r"\x1b\[[0-9;]*m", "", said(analysis, capsys))
+    assert "…" not in text
+    table = text[text.index("rep ") : text.index("\nRep")].splitlines()
+    assert max(map(len, table)) <= columns
+    verdicts = [line for line in text.splitlines() if re.match(r"Reps? \d", line)]
+    for fault in analysis.faults:
+        if fault.verdict == "fault":
+            name = fault_kinds()[fault.key].name.lower()
+            assert any(name in line for line in verdicts)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import json
+import os
 import re
 import threading
 from pathlib import Path
@@ -11,6 +13,7 @@ from formcheck.agree.compare import compare
 from formcheck.agree.labels import read_labels
 from formcheck.agree.measured import read_sets, report_folders
 from formcheck.desk.desk import Desk
+from formcheck.desk.groups import group_summary
 from formcheck.desk.work import DeskJob, Step
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.job import SetJob, judge_set
@@ -159,9 +162,11 @@ def test_limits_test_and_model_of_the_form_are_what_a_set_is_held_to_and_are_rem
         assert client.announce(("a.mp4", 5), **{field: value}).status == 400
 
 
-def test_a_folder_is_paired_and_named_and_summed_up_as_a_batch_does_it(client: Client) -> None:
+def test_a_folder_is_paired_and_named_and_summed_up_as_a_batch_does_it(
+    desk: Desk, client: Client
+) -> None:
     clips = {
-        "bo/mon_side.parquet": SIDE, "bo/mon_front.parquet": FRONT,
+        "bo/20260907_181530.parquet": SIDE, "bo/20260907_181533.parquet": FRONT,
         "ana/tue_side.parquet": SAG, "ana/tue_front.parquet": TRACKS / "clean_front.parquet",
     }  # fmt: skip
     said = {
@@ -169,12 +174,15 @@ def test_a_folder_is_paired_and_named_and_summed_up_as_a_batch_does_it(client: C
         "clips": [{"name": place, "size": path.stat().st_size, "changed": 0}
                   for place, path in clips.items()],
     }  # fmt: skip
+    rows = "person,tempo,body_mass_kg\nbo,3-1-X-1,62\nEve,,\n"
+    said["roster"] = {"name": "Roster.csv", "base64": base64.b64encode(rows.encode()).decode()}
     announced = client.post_json("/groups", said)
     assert announced.status == 201, announced.text
     sets = announced.data["sets"]
-    assert sorted(sorted(one["files"]) for one in sets) == [[0, 1], [2, 3]]
+    assert sorted(sorted(one["files"]) for one in sets) == [[0], [1], [2, 3]]
     assert client.post_json("/groups", said).data["sets"] == sets  # the same once more
-    for one in sets:
+    for one in sorted(sets, key=lambda one: one["files"]):
+        assert desk.queue._next() is None  # what may be half of a set waits for the rest
         for n, place in enumerate(one["files"], 1):
             client.put_whole(one["id"], n, list(clips.values())[place])
     group = f"/groups/{announced.data['id']}"
@@ -182,13 +190,28 @@ def test_a_folder_is_paired_and_named_and_summed_up_as_a_batch_does_it(client: C
     # ana's clips are no one set: nobody said they were, so they are judged as two.
     table = client.get(f"{group}/summary.csv").text
     assert [line.split(",")[:3] for line in table.splitlines()[1:]] == [
-        ["ana/tue-1", "ana", "judged"], ["ana/tue-2", "ana", "judged"], ["bo/mon", "bo", "judged"],
+        ["ana/tue-1", "ana", "judged"], ["ana/tue-2", "ana", "judged"],
+        ["bo/20260907_181530-2", "bo", "judged"],
     ]  # fmt: skip
-    assert "do not show the same set" in table
+    assert "do not show the same set" in table and ",time," in table
+    bo = next(one for one in desk.folder.all() if one.asked.person == "bo")
+    report = json.loads((desk.folder.report(bo.id) / "report.json").read_text())
+    assert (report["prescription"]["tempo"], report["prescription"]["body_mass_kg"]) == (
+        "3-1-X-1", 62.0,
+    )  # fmt: skip
     page = client.get(f"{group}/summary.html").text
     assert page.count("data:image/jpeg") >= 3 and 'href="/sets/' in page
+    assert "Eve" in page  # who is in the roster and sent nothing
+    kept = desk.folder.groups()[0]
+    summary = group_summary(desk.folder, kept)
+    assert group_summary(desk.folder, kept) is summary
+    os.utime(desk.folder.report(bo.id) / "report.json")
+    assert group_summary(desk.folder, kept) is not summary
     given = client.post_json("/groups", said).data["sets"]
-    assert sorted(one["files"] for one in given) == [[1, 0], [2], [3]]  # parted, they stay so
+    assert sorted(one["files"] for one in given) == [[0, 1], [2], [3]]  # parted, they stay so
+    wrong = {**said, "roster": {"name": "roster.csv", "base64": "cGVyc29uLGFnZQphbmEsOQo="}}
+    refused = client.post_json("/groups", wrong)
+    assert refused.status == 400 and "roster.csv, row 1: there is no column “age”" in refused.text
     assert client.get(f"{group}/../sets").status == 404
     assert "group" in client.get("/folders").text
 

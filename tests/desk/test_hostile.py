@@ -7,6 +7,7 @@ import io
 import json
 import os
 import socket
+import stat
 import time
 import zipfile
 import zlib
@@ -19,6 +20,7 @@ import pytest
 from formcheck.desk import patience
 from formcheck.desk.desk import Desk
 from formcheck.desk.folder import PART_BYTES, Bounds
+from tests.battery.cases import CLIPS, TRACKS
 from tests.desk.conftest import SAG, Answer, Ask, Client, opened
 
 
@@ -359,6 +361,41 @@ def test_a_clip_that_only_looks_like_one_fails_alone(desk: Desk, client: Client)
     client.wait_for(set_id, "failed")
     shown = client.get(f"/sets/{set_id}").text
     assert "broken.mp4" in shown and str(desk.folder.root) not in shown
+    client.judged(SAG)
+
+
+def test_every_bad_clip_and_track_is_refused_or_fails_alone_in_its_sentence(
+    desk: Desk, client: Client, tmp_path: Path
+) -> None:
+    waiting = {}
+    # The desk reads a clip as “formcheck set” does, which is given them all (tests/battery).
+    every = 1 if "FORMCHECK_ALL_BAD" in os.environ else 4
+    for bad in (CLIPS + TRACKS)[::every]:
+        bad.make(tmp_path / bad.name)
+        if not stat.S_ISREG((tmp_path / bad.name).lstat().st_mode if
+                            os.path.lexists(tmp_path / bad.name) else 0):  # fmt: skip
+            continue  # a browser gives files, and nothing else
+        data = (tmp_path / bad.name).read_bytes()
+        announced = client.announce((bad.name, len(data)))
+        if announced.status != 201:
+            assert announced.status == 400 and "is empty" in announced.text
+            continue
+        put = client.put(announced.data["id"], 1, data[:PART_BYTES], 0, len(data))
+        if put.status != 200:
+            assert put.status == 415 and "is no clip that can be read" in put.text
+        elif len(data) <= PART_BYTES:
+            waiting[announced.data["id"]] = bad
+    assert len(waiting) > 35 // every
+    client.wait_until(
+        lambda: all(desk.folder.standing(one).state != "waiting" for one in desk.folder.all())
+    )
+    for set_id, bad in waiting.items():
+        one = desk.folder.find(set_id)
+        assert one is not None
+        standing = desk.folder.standing(one)
+        assert standing.state == "failed", bad.name
+        assert bad.said.split("⟩")[-1].replace(bad.name, "") in standing.says, bad.name
+        assert "went wrong" not in standing.says and str(desk.folder.root) not in standing.says
     client.judged(SAG)
 
 

@@ -28,8 +28,7 @@ KILLS = int(os.environ.get("FORMCHECK_KILLS", "2"))  # ten, when it is measured
 SMALL_PART = 20_000
 CLIPS = [
     (SAG,), (SIDE, FRONT), *(((TRACKS / f"{name}.parquet"),) for name in (
-        "clean_side", "knees_side", "partial_side", "wide_front", "aborted_side", "pike_side",
-        "clean_front", "close_front",
+        "partial_side", "wide_front", "aborted_side", "pike_side",
     )),
 ]  # fmt: skip
 RUN = """

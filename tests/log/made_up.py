@@ -8,7 +8,11 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from formcheck.log.entry import ClipRef, FaultCount, SetEntry
+from formcheck.pose.store import read_track, write_track
+from formcheck.pose.track import PoseTrack
 
 FIRST = datetime(2026, 3, 2, 17, 30, tzinfo=UTC)
 
@@ -102,3 +106,24 @@ def write_report(folder: Path, sha256: str = "a" * 64, **values: Any) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "report.json").write_text(json.dumps(made), encoding="utf-8")
     return folder
+
+
+def moments_of(track: PoseTrack, order: np.ndarray) -> PoseTrack:
+    """The track's moments in another order, as filmed one after the other."""
+    return replace(
+        track,
+        t_s=np.arange(len(order)) / 15.0,
+        xy_px=track.xy_px[order],
+        visibility=track.visibility[order],
+        world_m=None if track.world_m is None else track.world_m[order],
+        duration_s=len(order) / 15.0,
+        source_sha256=None,
+    )
+
+
+def write_hold(path: Path) -> Path:
+    """Clean Side before the first rep, forth and back: ten seconds on straight arms."""
+    track = read_track(Path(__file__).parents[1] / "data" / "clean_side.parquet")
+    before = np.flatnonzero((track.t_s > 3.4) & (track.t_s < 6.0))
+    write_track(moments_of(track, np.r_[before, before[::-1], before, before[::-1]]), path)
+    return path

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-import numpy as np
 import pytest
 from typer.testing import CliRunner
 
@@ -16,32 +15,14 @@ from formcheck.log.calibrate import CalibrationError, calibrated
 from formcheck.log.store import find_person, open_log
 from formcheck.pose.model import DEFAULT_MODEL
 from formcheck.pose.store import read_track, write_track
-from formcheck.pose.track import PoseTrack
+from tests.log.made_up import write_hold
 
 DATA = Path(__file__).parents[1] / "data"
 
 
-def moments_of(track: PoseTrack, order: np.ndarray) -> PoseTrack:
-    """The track's moments in another order, as filmed one after the other."""
-    return replace(
-        track,
-        t_s=np.arange(len(order)) / 15.0,
-        xy_px=track.xy_px[order],
-        visibility=track.visibility[order],
-        world_m=None if track.world_m is None else track.world_m[order],
-        duration_s=len(order) / 15.0,
-        source_sha256=None,
-    )
-
-
 @pytest.fixture(scope="module")
 def hold(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Clean Side before the first rep, forth and back: ten seconds on straight arms."""
-    track = read_track(DATA / "clean_side.parquet")
-    before = np.flatnonzero((track.t_s > 3.4) & (track.t_s < 6.0))
-    path = tmp_path_factory.mktemp("hold") / "hold.parquet"
-    write_track(moments_of(track, np.r_[before, before[::-1], before, before[::-1]]), path)
-    return path
+    return write_hold(tmp_path_factory.mktemp("hold") / "hold.parquet")
 
 
 def test_the_hold_reads_the_line_and_says_the_error_with_and_without(hold: Path) -> None:

@@ -236,9 +236,9 @@ def summary(count: int, scratch: Path) -> Figures:
     }  # fmt: skip
 
 
-def keep(what: str, told: Figures, out: Path) -> None:
+def keep(what: str, told: Figures, out: Path, name: str = "batch.csv") -> None:
     """Put the figures in place of those measured before."""
-    path = out / "batch.csv"
+    path = out / name
     columns = ["what", "figure", "value", "measured"]
     before = pd.read_csv(path) if path.exists() else pd.DataFrame(columns=columns)
     new = [[what, figure, value, date.today().isoformat()] for figure, value in told.items()]

@@ -24,7 +24,7 @@
       row.hidden = !fits;
       count += fits;
     }
-    shown.textContent = count === rows.length ? `${count} sets` : `${count} of ${rows.length} sets`;
+    shown.textContent = count === rows.length ? `${count} set${count === 1 ? "" : "s"}` : `${count} of ${rows.length} sets`;
   };
   document.getElementById("ask").addEventListener("input", filter);
   document.getElementById("ask").addEventListener("submit", (event) => event.preventDefault());

@@ -68,17 +68,25 @@
   if (form) {
     let files = [];
     let folder = ""; // that the clips came in; then each has its path inside it
+    let roster = null; // the file in it that says who did what
     const paths = new Map();
     const list = document.getElementById("chosen");
     const together = document.getElementById("together");
     const go = document.getElementById("go");
     const isClip = (file) => /^video\//.test(file.type) || /\.(mp4|mov|m4v|3gp|mkv|webm|ts|mts|parquet)$/i.test(file.name);
+    const place = (file) => (paths.get(file) || file.webkitRelativePath || file.name).replace(/^\/+/, "");
+    const base64 = async (file) => {
+      const bytes = new Uint8Array(await file.arrayBuffer());
+      return btoa(Array.from(bytes, (byte) => String.fromCharCode(byte)).join(""));
+    };
     const choose = (chosen, all) => {
       files = [...chosen].filter((file) => !all || isClip(file));
       folder = "";
+      roster = null;
       if (all) {
+        roster = [...chosen].find((file) => /^[^/]*\/?roster\.(csv|toml|xlsx)$/i.test(place(file))) || null;
         for (const file of files) {
-          const [top, ...inside] = (paths.get(file) || file.webkitRelativePath || file.name).split("/").filter(Boolean);
+          const [top, ...inside] = place(file).split("/").filter(Boolean);
           folder = folder || (inside.length ? top : "folder");
           paths.set(file, inside.length ? inside.join("/") : top);
         }
@@ -97,7 +105,9 @@
         files.length === 0
           ? "There is no clip in it."
           : folder
-            ? "Side and front of one set are found by their names; a folder inside is a person."
+            ? roster
+              ? `${roster.name} says who did what; otherwise a folder inside is a person.`
+              : "Side and front of one set are found by their names or the time of recording; a folder inside is a person; a roster.csv in it counts."
             : files.length > 2
               ? "Each clip is a set of its own."
               : "",
@@ -175,7 +185,7 @@
       try {
         let group = null;
         if (folder) {
-          group = await announce("/groups", { name: folder, asked, clips: files.map(told((file) => paths.get(file))) });
+          group = await announce("/groups", { name: folder, asked, clips: files.map(told((file) => paths.get(file))), roster: roster && { name: roster.name, base64: await base64(roster) } });
           sets.splice(0, sets.length, ...group.sets.map((set) => set.files.map((n) => files[n])));
         }
         for (const [which, clips] of sets.entries()) {

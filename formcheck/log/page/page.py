@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -10,6 +9,7 @@ from pathlib import Path
 
 from formcheck.advice.ladder import ladder
 from formcheck.errors import OutputError
+from formcheck.locks import made_beside
 from formcheck.log.change import (
     LEAST_DAYS,
     Change,
@@ -137,16 +137,14 @@ def page_html(page: LogPage) -> str:
 
 def write_page(page: LogPage, path: Path) -> None:
     """Write the page whole or not at all. Raises OutputError."""
-    part = path.with_name(f".{path.name}.{os.getpid()}.partial")
+    text = page_html(page)
     try:
-        part.write_text(page_html(page), encoding="utf-8")
-        part.replace(path)
+        with made_beside(path) as part:
+            part.write_text(text, encoding="utf-8")
     except OSError as error:
         raise OutputError(
             f"{path} cannot be written ({error.strerror}); choose another file with --out."
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def _scope(of: Sequence[SetEntry]) -> str:
