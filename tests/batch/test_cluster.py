@@ -44,11 +44,10 @@ def scheduler(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
                 address = found[1]
                 break
         assert address is not None
-        running += [
-            start("worker", address, "--nthreads", "1", "--no-dashboard",
-                  "--local-directory", str(folder / name), folder=folder)
-            for name in ("one", "two")
-        ]  # fmt: skip
+        running.append(
+            start("worker", address, "--nthreads", "1", "--nworkers", "2", "--no-dashboard",
+                  "--local-directory", str(folder / "workers"), folder=folder)
+        )  # fmt: skip
         connect: Any = Client
         with connect(address, set_as_default=False) as client:
             client.wait_for_workers(2, timeout=120)

@@ -7,8 +7,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
+from formcheck.batch import run as batch_run
 from formcheck.cli import app
-from tests.batch.folders import fill
+from tests.batch.folders import fill, working_here
 
 
 def run(*arguments: object) -> Result:
@@ -17,6 +18,8 @@ def run(*arguments: object) -> Result:
 
 @pytest.fixture(autouse=True)
 def _own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing of another run; and no processes, which `tests/batch` and the wheel's test start."""
+    monkeypatch.setattr(batch_run, "workers", working_here)
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
 
 
