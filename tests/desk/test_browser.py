@@ -233,7 +233,8 @@ def test_a_clip_that_is_none_is_refused_on_the_page(sit: Sit, tmp_path: Path) ->
 
 
 def test_nothing_runs_from_hostile_names_and_remarks(sit: Sit, shared: Desk) -> None:
-    hostile = '"><script>document.title="ran"</script><img src=//a.example/x onerror=document.title="ran">'
+    runs = 'document.title="ran"'
+    hostile = f'"><script>{runs}</script><img src=//a.example/x onerror={runs}>'
     client = Client(shared)
     said = client.announce((hostile, 999), note=hostile, person="<img src=//a.example/y>")
     clip = {"name": f"{hostile}/{hostile}.mp4".replace("/x", "x"), "size": 9, "changed": 0}
