@@ -65,7 +65,14 @@ from formcheck.signals.view import (
     recognise_view,
     without_rare_side,
 )
-from formcheck.variation.arms import HIDDEN_ARM, ArmWork, arm_work, with_working_arm
+from formcheck.variation.arms import (
+    HIDDEN_ARM,
+    ONE_AT_A_TIME,
+    ArmWork,
+    arm_remarks,
+    arm_work,
+    with_working_arm,
+)
 from formcheck.variation.recognise import Variation, hand_bounds, recognise_variation
 
 NO_TEMPO = "no tempo was prescribed; give one, e.g. 2-1-X-1"
@@ -287,7 +294,8 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
     notes = (
         *(paired.evidence if paired else ()),
         *(stance_remarks(front) if front and work.arms != "one" else ()),
-        *load.remarks,
+        *(load.remarks if looks[0].reps else ()),
+        *arm_remarks(looks, work, asked.arms),
         *((_PERHAPS_TURNED,) if variation.surface == "wall" and asked.surface is None else ()),
         *pulse_remarks(looks[0].reps),
         *release_remarks(looks[0].reps),
@@ -422,6 +430,7 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         hold=hold,
         hold_verdict=hold_verdict,
         test=test,
+        bends_to_90=_bends_to_90(results, asked),
     )
     return Analysis(
         measured=measured,
@@ -583,6 +592,8 @@ def _not_judged(
     if results and not (load := _set_load(results)).known:
         out["load_fraction"] = load.reason or "could not be measured"
     out[scapula.KEY] = scapula.REASON
+    if variation.arms in ("archer", "one"):
+        out["uneven_arms"] = ONE_AT_A_TIME
     if variation.arms == "one":
         out["trunk_rotation"] = TRUNK_ROTATION
     if results and variation.arms is None and all(look.view.from_side for look in looks):
@@ -596,6 +607,15 @@ def _not_judged(
 
 def _good(result: RepResult) -> bool:
     return result.attempt == "counted" and not any(f.verdict == "fault" for f in result.faults)
+
+
+def _bends_to_90(results: Sequence[RepResult], asked: Prescription) -> bool:
+    """Whether every rep reaches the usual depth, where a chest was to come down farther."""
+    bottoms = [result.values["elbow_bottom_deg"] for result in _whole(results)]
+    usual = default_limits()["shallow"].value
+    return asked.range_standard in ("chest-low", "chest-floor") and all(
+        bottom.known and bottom.value <= usual for bottom in bottoms
+    )
 
 
 def _whole(results: Sequence[RepResult]) -> list[RepResult]:
@@ -613,6 +633,9 @@ def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
         if any(f.verdict == "fault" and f.key in form for f in r.faults)
     ]
     cycles = np.diff([rep.start_s for rep in reps])
+    # Where both arms take their turn, one rep against another is one arm against the other.
+    alone = {side for side in work.working if side} if work.arms in ("archer", "one") else set()
+    alike = [] if len(alone) > 1 else full
     return SetSummary(
         attempts=len(results),
         counted=sum(r.attempt == "counted" for r in results),
@@ -620,8 +643,8 @@ def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
         unclear=sum(_good(r) and bool(r.faults) for r in results),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
-        speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in full]),
-        range_loss_deg=range_loss_deg([r.values["elbow_bottom_deg"] for r in full]),
+        speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in alike]),
+        range_loss_deg=range_loss_deg([r.values["elbow_bottom_deg"] for r in alike]),
         first_breakdown_rep=min(broke) if broke else None,
         load_fraction=_set_load(results),
         tempo_kept=tempo_kept([r.values for r in full]),

@@ -22,12 +22,13 @@ from formcheck.measures.hold import SupportHold
 Code = Literal[
     "pain", "failed", "score", "test", "target_met", "range_met", "far_above", "one_rep",
     "few_reps", "build_reps", "short_of_target", "broke_down", "too_heavy", "end_earlier",
-    "other_faults", "not_counted", "faults_allowed", "unseen", "unclear", "drops", "none_left",
-    "plenty_left", "slowed", "ground", "remedy", "hold", "hold_broke", "hold_unclear",
+    "other_faults", "not_counted", "go_lower", "faults_allowed", "unseen", "unclear", "drops",
+    "none_left", "plenty_left", "slowed", "ground", "remedy", "hold", "hold_broke", "hold_unclear",
     "hold_unseen", "hold_earns_reps", "nothing", "no_size", "load", "size", "load_stays",
     "usual_stature", "vest_first", "way", "log",
 ]  # fmt: skip
 When = Literal["from the start", "late"]
+FIRST_REPS = 2  # a fault that begins later is one of tiredness
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,8 @@ class SetRecord:
     ``faults`` of all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
     share of body mass on the hands; ``eccentric_s`` median of the set; ``press_s`` of every rep
     pressed up, in order; ``hold`` where the set was one, with its ``hold_verdict``; ``test``
-    where one was asked for."""
+    where one was asked for; ``bends_to_90`` whether every rep bends the elbows to 90 degrees, where
+    something else was asked of its depth."""
 
     good: Sequence[bool]
     counted: int
@@ -57,6 +59,7 @@ class SetRecord:
     hold: SupportHold | None = None
     hold_verdict: HoldVerdict = NOT_BROKEN
     test: TestResult | None = None
+    bends_to_90: bool = False
 
     @property
     def attempts(self) -> int:
@@ -119,6 +122,7 @@ def _facts(record: SetRecord, asked: Prescription) -> list[Reason]:
                 "target": asked.target_reps,
                 "test": record.test is not None,
                 "range": reps_wanted(asked),
+                "reached": _reached(record, asked),
             },
         )
     )
@@ -163,9 +167,9 @@ def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision
     figures = steps()
     _, high = reps_wanted(asked)
     if asked.target_reps is not None:
-        said.append(Reason("target_met", {"target": asked.target_reps, "clean": record.clean}))
+        said.append(Reason("target_met", {"target": asked.target_reps, "unclear": record.unclear}))
     else:
-        said.append(Reason("range_met", {"high": high}))
+        said.append(Reason("range_met", {"high": high, "unclear": record.unclear}))
     faulty = record.attempts - record.clean - len(record.failed)
     if faulty > 0:
         allowed = {
@@ -177,7 +181,7 @@ def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision
     if record.clean < figures["least_reps"]:
         return Decision("same", (*said, Reason("few_reps", {"least": figures["least_reps"]})))
     if unseen := _unseen(record):
-        return Decision("same", (*said, Reason("unseen", {"keys": unseen})))
+        return Decision("same", (*said, Reason("unseen", {"keys": unseen, "reached": True})))
     if unclear := _unclear(record):
         return Decision("same", (*said, unclear))
     if drops := _drops(record, asked):
@@ -202,19 +206,23 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
     early = record.clean < figures["early_share"] * wanted
     if blocking or record.failed:
         first = min([f.rep for f in blocking] + list(record.failed))
-        heavy = bool(record.failed) or any(kinds[f.key].too_heavy for f in blocking)
+        heavy = bool(record.failed) or any(
+            kinds[f.key].too_heavy and not _only_high(record, f.key) for f in blocking
+        )
         if blocking:
             broke = {
                 "rep": first,
                 "faults": _by_key(record, "fault", keys_weighing("range", "line")),
             }
             said.append(Reason("broke_down", broke))
+        if any(_only_high(record, f.key) for f in blocking):
+            said.append(Reason("go_lower", {"standard": asked.range_standard}))
         # What was lost of tempo or hand placing is no lost strength.
         kept = record.attempts - len({f.rep for f in blocking} | set(record.failed))
         if heavy and early and kept < figures["early_share"] * wanted:
             said += [Reason("too_heavy"), *_remedies(record)]
             return Decision("easier", tuple(said))
-        if first > 2 and heavy:
+        if first > 2 and heavy and record.test is None:  # a test goes on to its end
             said.append(Reason("end_earlier", {"after": first - 1}))
         said += _remedies(record)
         return Decision("same", tuple(said))
@@ -222,7 +230,7 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
     if uncounted:
         said.append(Reason("not_counted", {"reps": uncounted}))
     if unseen := _unseen(record):
-        said.append(Reason("unseen", {"keys": unseen}))
+        said.append(Reason("unseen", {"keys": unseen, "reached": False}))
     others = _by_key(record, "fault")
     if others:
         said += [Reason("other_faults", {"faults": others}), *_remedies(record)]
@@ -246,14 +254,23 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
     return Decision("same", (*said, *_tired(record, asked)))
 
 
+def _only_high(record: SetRecord, key: str) -> bool:
+    """Whether a rep is too shallow for what was asked alone: it bends as far as push-ups do, so
+    going lower comes before less load."""
+    return key == "shallow" and record.bends_to_90
+
+
 def _remedies(record: SetRecord) -> list[Reason]:
     """What to do about each fault, the costliest first: by fault, and by when it began."""
     kinds = fault_kinds()
     sure = _by_key(record, "fault")
     sure.pop("aborted", None)  # whose remedy is to end the set earlier
+    sure = {key: reps for key, reps in sure.items() if not _only_high(record, key)}
     out = []
-    for key in sorted(sure, key=lambda key: -kinds[key].cost * len(sure[key])):
-        when: When = "from the start" if min(sure[key]) <= 2 else "late"
+    # In the order of the page's “fix first”.
+    for key in sorted(sure, key=lambda key: (-kinds[key].cost * len(sure[key]), -kinds[key].cost)):
+        late = min(sure[key]) > FIRST_REPS and record.test is None  # a test goes on to its end
+        when: When = "late" if late else "from the start"
         out.append(Reason("remedy", {"key": key, "when": when}))
     return out[:2]
 

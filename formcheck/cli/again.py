@@ -31,7 +31,8 @@ def again(
     """Judge saved sets again, in milliseconds each, and say what would change.
 
     Nothing is written unless asked for with --write. A report that is rewritten is made from its
-    landmarks, with its note and remarks; its annotated clip, which shows the earlier verdict, goes.
+    landmarks, with its note and remarks; its annotated clip, which shows the earlier verdict, goes,
+    and what the training log said of that.
     """
     from rich.console import Console
     from rich.progress import track
@@ -67,17 +68,25 @@ def again(
         console.print(table)
     if not write:
         return
-    clips = 0
+    clips = logged = 0
     for saved in track(
         sets, "Rewriting reports", console=Console(stderr=True), transient=True,
         disable=not Console(stderr=True).is_terminal,
     ):  # fmt: skip
-        clips += rewrite(saved, held_to, tempo, standard)
+        done = rewrite(saved, held_to, tempo, standard)
+        clips += done.clip_removed
+        logged += done.log_removed
     console.print(f"{len(sets)} reports rewritten")
     if clips:
         which = "1 annotated clip" if clips == 1 else f"{clips} annotated clips"
         console.print(
             f"{which} with the earlier verdict removed; judge the clip again for a new one"
+        )
+    if logged:
+        which = "1 set is" if logged == 1 else f"{logged} sets are"
+        console.print(
+            f"{which} of a person: “formcheck log rebuild FOLDER” enters the new verdicts in the "
+            "log; what the log said of the earlier ones is out of the reports"
         )
 
 

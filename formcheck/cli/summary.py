@@ -15,7 +15,7 @@ from formcheck.measures.values import rep_values
 from formcheck.plain import plain
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import answer_line, fix_line, reps_with
-from formcheck.report.set_words import set_facts
+from formcheck.report.set_words import set_facts, unjudged
 from formcheck.report.words import (
     ATTEMPTS,
     DIRECTIONS,
@@ -60,8 +60,9 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
     if analysis.reps:
         _print_reps(console, analysis)
     _print_faults(console, analysis)
-    for item in () if analysis.empty else analysis.not_judged:
-        console.print(f"Not judged: {judged_name(item.key).lower()}: {item.reason}")
+    for reason, keys in () if analysis.empty else unjudged(analysis):
+        names = ", ".join(dict.fromkeys(judged_name(key).lower() for key in keys))
+        console.print(f"Not judged: {names}: {reason}")
     for note in (
         *map(disagreement_text, analysis.variation.disagreements),
         *analysis.notes,
@@ -74,7 +75,8 @@ def print_summary(analysis: Analysis, folder: Path) -> None:
 
 
 def _print_step(console: Console, step: NextStep) -> None:
-    said = f"Next set: {DIRECTIONS[step.direction].lower()}: {variation_words(step)}"
+    which = "" if step.pain else f"{DIRECTIONS[step.direction].lower()}: "
+    said = f"Next set: {which}{variation_words(step)}"
     console.print(said, style="bold")
     for text in (*why_words(step), *caution_words(step)):
         console.print(f"  {text}")

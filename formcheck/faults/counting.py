@@ -67,7 +67,7 @@ def _of_one(
     if "failed" in sure:
         return Ruling("failed", "was not pressed up again")
     if "aborted" in sure:
-        return Ruling("aborted", "turned round far short of the reps beside it")
+        return Ruling("aborted", "turned back far short of the reps beside it")
     needed = RANGE_KEYS if asked.counts == "range" else RANGE_KEYS + LINE_KEYS
     missed = {fault.key: fault for fault in faults if likely_beyond(fault)}
     for key in needed:

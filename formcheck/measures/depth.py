@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -52,7 +53,8 @@ def elbow_top(look: Look, rep: Rep) -> Quantity:
         return not_measured(JITTERY)
     value = float(np.nanpercentile(curve, _STEADY))
     sd = float(np.nanmedian(signals.elbow_sd_deg[span]))
-    return stated("elbow_top_deg", look.view.kind, value, sd, signals.misfit)
+    found = stated("elbow_top_deg", look.view.kind, value, sd, signals.misfit)
+    return replace(found, value=min(found.value, 180.0)) if found.known else found
 
 
 def upper_arm_bottom(look: Look, rep: Rep) -> Quantity:

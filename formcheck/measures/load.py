@@ -48,15 +48,12 @@ USUAL_ARM_M = 0.55  # of a body of 1.74 m, to look up published heights
 # between the shoulder blades, a vest hangs around the chest, a belt at the hips.
 WORN_AT = {"back": 0.25, "vest": 0.30, "belt": 1.0}
 
-KNEES_BIAS = (
-    "On the knees this reads 2 to 3 points of body mass more than force plates do, because the "
-    "knee does not turn about its joint centre on the floor."
-)
+KNEES_BIAS = "On the knees this reads 2 to 3 points of body mass more than force plates do."
 RAISED_RANGE = (
-    "With hands or feet raised the load is known as a range: from hands that push square to the "
-    "body to hands that push straight up."
+    "With hands or feet raised the load depends on how the hands push: least when they push "
+    "square to the body, most when they push straight up."
 )
-QUASI_STATIC = "The load is that of a slow rep; pushing fast peaks higher."
+QUASI_STATIC = "This is the load of a slow rep; a fast press peaks higher."
 TOO_SLANTED = (
     "at this slant the nearer end of the body looks longer, which shifts the load by more than "
     "it varies; film square from the side"
@@ -313,7 +310,7 @@ def _remarks(variation: Variation, prescription: Prescription, person: Person) -
     elif prescription.added_load_kg and prescription.added_load_place is None:
         remarks.append("The added load is taken to lie on the upper back.")
     if variation.arms == "one":
-        remarks.append("All of it is on one hand.")
+        remarks.append("The whole load is on one hand.")
     return tuple(remarks)
 
 

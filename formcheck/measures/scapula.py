@@ -12,6 +12,6 @@ from __future__ import annotations
 
 KEY = "protraction"
 REASON = (
-    "whether the shoulder blades push out at the top moves the shoulders by about as much as the "
-    "tracking errs; look at the upper back yourself"
+    "the push of the shoulder blades at the top is too small a movement to measure from a clip; "
+    "look at the upper back yourself"
 )

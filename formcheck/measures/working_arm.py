@@ -19,6 +19,8 @@ FLARE_TURNS = (
     "look at the elbow from above"
 )
 
+ROUGH = "where one arm works its curve is too rough to tell where a press slows"
+
 # Of the arm in the picture; where that one only props, they say nothing of the rep.
 _OF_THE_NEAR_ARM = (
     "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "sticking_elbow_deg",
@@ -50,6 +52,9 @@ def of_working_arm(
         if not fitted:
             of_rep["head_angle_deg"] = not_measured(HEAD_TURNS)
             of_rep["elbow_flare_deg"] = not_measured(FLARE_TURNS)
+            if of_rep["pressed_up_percent"].value >= 100.0:  # where a failed one stopped is plain
+                for name in ("sticking_elbow_deg", "sticking_height_percent"):
+                    of_rep[name] = not_measured(ROUGH)
         for name in ("elbow_flare_left_deg", "elbow_flare_right_deg"):
             of_rep[name] = not_measured(FLARE_TURNS)
         side = work.working[i] if i < len(work.working) else None

@@ -10,6 +10,7 @@ from typing import Any
 
 from formcheck.advice.ladder import Exercise
 from formcheck.advice.step import Caution, Move, NextStep
+from formcheck.asked.standards import RangeStandard
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.counting import TestResult
 from formcheck.reps.find import rep_list
@@ -30,10 +31,10 @@ _PAIN = {
     "other": "the place that hurts",
 }  # fmt: skip
 _ENDED = {
-    "corrections": "the test ended there, by the number of corrections",
-    "time": "time was up",
-    "reps": "the most reps of the test were reached",
-    "rest": "the test ended there, by a rest at the bottom",
+    "corrections": "the correction at rep {rep} ended the test",
+    "time": "time was up at rep {rep}",
+    "reps": "with rep {rep} the most reps of the test were reached",
+    "rest": "a rest at the bottom of rep {rep} ended the test",
 }
 _STAYED_DOWN_PERCENT = 20  # pressed up by less, it was not pressed
 _WEIGHED = {"range": "range", "line": "body line", "flare": "elbow flare"}
@@ -137,15 +138,16 @@ def _moved(move: Move, exercise: Exercise, name: str, alone: bool = True) -> str
 
 
 def _score(data: Mapping[str, Any]) -> str:
-    clean, attempts, target = data["clean"], data["attempts"], data["target"]
+    unclear, attempts, target = data["unclear"], data["attempts"], data["target"]
+    clean = data["clean"] - unclear  # as the headline counts them
     done = f"{clean} of {attempts} reps clean" if attempts > 1 else "One rep" + (
         ", clean" if clean else ""
     )  # fmt: skip
-    if unclear := data["unclear"]:
-        done += f", {unclear} of them too close to call" if attempts > 1 else ", too close to call"
+    if unclear:
+        done += f", {unclear} too close to call" if attempts > 1 else ", too close to call"
     if target:
         return f"{done}; {target} asked."
-    if data["test"]:
+    if data["test"] or data["reached"]:
         return f"{done}."
     low, high = data["range"]
     return f"{done}; the aim is {low} to {high} before the next step."
@@ -160,9 +162,9 @@ def _failed(data: Mapping[str, Any]) -> str:
 
 def _test(data: Mapping[str, Any]) -> str:
     result: TestResult = data["result"]
-    said = f"{result.standard.name[:1].upper()}{result.standard.name[1:]}: {result.score} count"
+    said = f"{_capital(result.standard.name)}: {result.score} count"
     if result.ended_by is not None:
-        said += f"; after rep {result.ended_at_rep} {_ENDED[result.ended_by]}"
+        said += f"; {_ENDED[result.ended_by].format(rep=result.ended_at_rep)}"
     return said + "."
 
 
@@ -196,7 +198,8 @@ def _remedy(data: Mapping[str, Any]) -> str:
 def _unseen(data: Mapping[str, Any]) -> str:
     kinds = fault_kinds()
     what = " and ".join(dict.fromkeys(f"the {kinds[key].judged.lower()}" for key in data["keys"]))
-    return f"This view does not show {what}: film it, and if it is good, take the next step."
+    then = "film it, and if it is good, take the next step" if data["reached"] else "film it too"
+    return f"This view does not show {what}: {then}."
 
 
 def _load(data: Mapping[str, Any]) -> str:
@@ -212,6 +215,18 @@ def _load(data: Mapping[str, Any]) -> str:
         after = f" ({then * mass:.0f} kg)" if mass else ""
         said += f"; next time about {share(then)}{after}"
     return said + "."
+
+
+def _depth_asked(standard: RangeStandard) -> str:
+    return fault_kinds()["shallow"].criterion(standard).asked
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _doubt(data: Mapping[str, Any]) -> str:
+    return "; what is too close to call counts for you" if data["unclear"] else ""
 
 
 def _size(data: Mapping[str, Any]) -> str:
@@ -232,11 +247,11 @@ _SENTENCES: Mapping[str, Any] = {
     "failed": _failed,
     "score": _score,
     "test": _test,
-    "target_met": _plain("The target of {target} is met."),
-    "range_met": _plain("{high} good reps earn the next step."),
+    "target_met": lambda data: f"The target of {data['target']} is met{_doubt(data)}.",
+    "range_met": lambda data: f"{data['high']} good reps earn the next step{_doubt(data)}.",
     "far_above": _plain("{clean} clean reps: the load is far too small, so the step is a big one."),
     "one_rep": _plain("One rep says little: do a whole set."),
-    "few_reps": _plain("So few reps earn no step: build up the reps first."),
+    "few_reps": _plain("Too few reps for a step: build up the reps first."),
     "build_reps": lambda data: (
         f"Add reps before load, until {data['high']} are clean."
         if data["low"] == data["high"]
@@ -246,21 +261,26 @@ _SENTENCES: Mapping[str, Any] = {
     "broke_down": _broke_down,
     "too_heavy": _plain("It broke down early: make it lighter and build it up again."),
     "end_earlier": _plain("End the set while it is still good, after rep {after}."),
-    "other_faults": lambda data: f"To clean up first: {_named(data['faults'])}.",
+    "other_faults": lambda data: f"Clean this up first: {_named(data['faults'])}.",
     "faults_allowed": lambda data: _faults_allowed(data) if data["faults"] else "",
     "not_counted": lambda data: (
-        f"{data['reps']} did not count: the range was probably missed, or could not be judged."
+        f"{data['reps']} {'rep' if data['reps'] == 1 else 'reps'} did not count: the range was "
+        "probably missed, or could not be judged."
+    ),
+    "go_lower": lambda data: (
+        f"The elbows bend to 90° and more, but what was asked is {_depth_asked(data['standard'])}: "
+        "go all the way down before anything is made lighter."
     ),
     "unseen": _unseen,
     "unclear": lambda data: (
-        f"But {rep_list(data['reps'])} came so close to the limit of the {_WEIGHED[data['what']]} "
-        "that the measurement cannot tell."
+        f"{_capital(rep_list(data['reps']))} came so close to the limit of the "
+        f"{_WEIGHED[data['what']]} that the measurement cannot tell."
     ),
     "drops": _plain(
         "The way down took only {eccentric_s:.1f} s: that is a drop. Control comes first: lower "
         "for two seconds in every rep."
     ),
-    "none_left": _plain("It took all there was: do it again with a rep or two in reserve."),
+    "none_left": _plain("It took all you had: do it again with a rep or two in reserve."),
     "plenty_left": _plain("{left} reps were left, so the step may be bigger."),
     "slowed": _plain("The press slowed by {percent:.0f} % from the fastest rep to the last."),
     "ground": _plain(
@@ -268,16 +288,23 @@ _SENTENCES: Mapping[str, Any] = {
         "the set."
     ),
     "remedy": _remedy,
-    "hold": _plain("The position was held for {held_s:.0f} s; {needed_s:.0f} s are enough."),
-    "hold_broke": _plain("The body line was lost after {after_s:.0f} s."),
+    "hold": _plain(
+        "Held for {held_s:.0f} s; {needed_s:.0f} s with an unbroken line are enough to go on to "
+        "reps."
+    ),
+    "hold_broke": _plain(
+        "The body line was lost after {after_s:.0f} s: end the hold there, and build up from it."
+    ),
     "hold_unclear": _plain(
         "After {after_s:.0f} s the line came so close to its limit that the measurement cannot "
         "tell."
     ),
     "hold_unseen": _plain("The body line does not show here: film from the side."),
     "hold_earns_reps": _plain("The line held: that earns reps of the same push-up."),
-    "nothing": _plain("No rep was found, so there is nothing to step from."),
-    "no_size": _plain("Which push-up this was does not show here, so the step has no size."),
+    "nothing": _plain("No rep was found, so there is nothing to build on."),
+    "no_size": _plain(
+        "Which push-up this was does not show here, so how big the step is cannot be said."
+    ),
     "load": _load,
     "size": _size,
     "load_stays": lambda data: "The load stays" + (f": {data['lever']}." if data["lever"] else "."),

@@ -58,6 +58,9 @@ def fix_line(analysis: Analysis) -> str:
             return "The body line does not show in this view"
         line = plus_minus(hold.line_deg.value, hold.line_deg.plus_minus, "deg")
         return f"Body line while held: {line} (+ sags, − piked)"
+    if pain := analysis.prescription.pain:
+        place = "" if pain == "other" else f" in the {pain}"
+        return f"Pain{place} was reported: rest comes first"
     if key is None:
         which = "these views" if len(analysis.looks) > 1 else "this view"
         return f"No fault seen in what {which} can judge"

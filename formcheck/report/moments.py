@@ -9,6 +9,7 @@ from formcheck.analysis import RepResult
 from formcheck.asked.tempo import Tempo
 from formcheck.faults.catalogue import PhaseKey, fault_kinds
 from formcheck.faults.rules import Fault
+from formcheck.report.words import ATTEMPTS, phase_name
 from formcheck.reps.find import Rep
 
 PHASE_KEYS: tuple[PhaseKey, ...] = ("eccentric", "bottom_pause", "concentric", "top_pause")
@@ -26,6 +27,24 @@ class Moment:
 def bounds_s(rep: Rep) -> tuple[float, float, float, float, float]:
     """Start of each phase, and the end of the last, in seconds of the reference clip."""
     return rep.start_s, rep.bottom_start_s, rep.bottom_end_s, rep.top_s, rep.end_s
+
+
+def phases_of(rep: Rep) -> tuple[tuple[PhaseKey, float, float], ...]:
+    """The phases that a rep has, each with its start and end (s). One that failed has no top
+    pause, and none at the bottom where nothing was pressed."""
+    bounds = bounds_s(rep)
+    count = len(PHASE_KEYS)
+    if rep.failed:
+        count = 3 if rep.bottom_end_s < rep.top_s else 1
+    return tuple((key, bounds[i], bounds[i + 1]) for i, key in enumerate(PHASE_KEYS[:count]))
+
+
+def phase_words(rep: Rep, phase: int) -> str:
+    """The name of a place in PHASE_KEYS within this rep: ``Lowering``; ``Failed`` after the last
+    phase of one that failed."""
+    if phase < len(phases_of(rep)):
+        return phase_name(PHASE_KEYS[phase])
+    return ATTEMPTS["failed"].capitalize()
 
 
 def moment(reps: Sequence[RepResult], t_s: float) -> Moment | None:

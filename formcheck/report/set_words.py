@@ -18,6 +18,9 @@ from formcheck.measures.working_arm import SideKept
 from formcheck.report.words import phase_name, plus_minus, with_unit
 
 _WIDE_RANGE = 0.02  # of body mass; a narrower one is one number
+_STEADY_S = 0.15  # a spread of less is within what the time of a phase errs by
+# What is said of a hold: the rest is about reps.
+_OF_A_HOLD = ("hip_sag", "hip_pike", "head_drop", "surface")
 
 
 def set_facts(analysis: Analysis) -> list[tuple[str, str]]:
@@ -55,20 +58,35 @@ def load_text(analysis: Analysis) -> str:
     return said
 
 
+def unjudged(analysis: Analysis) -> list[tuple[str, list[str]]]:
+    """What was not judged, gathered by its reason: the reason, and keys of ``not_judged``.
+
+    Of a hold only what would be judged of one.
+    """
+    gathered: dict[str, list[str]] = {}
+    for entry in analysis.not_judged:
+        if analysis.reps or analysis.hold is None or entry.key in _OF_A_HOLD:
+            gathered.setdefault(entry.reason, []).append(entry.key)
+    return list(gathered.items())
+
+
 def _mean(analysis: Analysis, name: str) -> float:
     known = [r.values[name].value for r in analysis.reps if r.values[name].known]
     return float(np.mean(known)) if known else math.nan
 
 
 def tempo_text(phase: str, asked_s: float | None, kept: PhaseKept, fast: bool = False) -> str:
-    """``asked 2 s, done 1.9 s (1.8 to 2.0)``: one phase over the set; empty where not seen."""
+    """``asked 2 s, done 1.9 s (mostly 1.7 to 2.1 s)``: one phase over the set, ``(steady)`` where
+    the reps are alike; empty where not seen."""
     if not kept.reps:
         return ""
     asked = "" if asked_s is None else f"asked {asked_s:g} s, done "
     if fast and phase == "concentric_s":
         asked = "asked as fast as possible, done "
-    spread = f" ({kept.from_s:.1f} to {kept.to_s:.1f})" if kept.reps > 2 else ""
-    return f"{asked}{kept.done_s:.1f} s{spread}"
+    spread = f" (mostly {kept.from_s:.1f} to {kept.to_s:.1f} s)"
+    if kept.to_s - kept.from_s < _STEADY_S:
+        spread = " (steady)"
+    return f"{asked}{kept.done_s:.1f} s{spread if kept.reps > 2 else ''}"
 
 
 def side_text(kept: SideKept) -> str:
@@ -122,11 +140,11 @@ def as_shown(fault: Fault, values: Mapping[str, Quantity]) -> Fault:
 
 
 def called_by(fault: Fault, values: Mapping[str, Quantity]) -> str:
-    """By which surer value a fault was called; empty where by the one that is shown."""
+    """What made a fault sure that its own value leaves open; empty where that settles it."""
     if not _called_by_change(fault, values):
         return ""
-    change = plus_minus(fault.value, fault.uncertainty, fault.unit)
-    return f"called by its change against the straightest of this set, known better: {change}"
+    change = plus_minus(abs(fault.value), fault.uncertainty, fault.unit)
+    return f"too close to call by itself, but {change} off the line at the start of the set"
 
 
 def _called_by_change(fault: Fault, values: Mapping[str, Quantity]) -> bool:

@@ -116,7 +116,7 @@ def pair_looks(first: Look, second: Look, one_arm_at_a_time: bool = False) -> Pa
     ]
     tried = [candidate for candidate in judged if candidate is not None]
     if not tried:
-        return _refused(("At no offset do reps of the two clips fall together.",))
+        return _refused(("However the clips are shifted, their reps do not fall together.",))
     best_fit = min(_total(candidate) for candidate in tried)
     as_good = [candidate for candidate in tried if _total(candidate) <= best_fit + _AS_GOOD]
     best = max(as_good, key=lambda candidate: (len(candidate.matches), candidate.overlap_s))
@@ -369,13 +369,13 @@ def _objections(best: _Candidate) -> list[str]:
     against = []
     if best.worst_second_deg > _CONTRADICTION_DEG:
         against.append(
-            f"At the best offset ({best.offset_s:+.2f} s) one clip moves while the other holds "
+            "Even where they fit best, one clip moves while the other holds "
             f"still: for a second the elbows differ by {best.worst_second_deg:.0f} degrees."
         )
     if best.moments > _WORST_MOMENTS:
         against.append(
-            f"The phases of {len(best.matches)} reps fall {best.moments_s:.2f} s apart at the best "
-            f"offset; in two views of one set they fall within {np.mean(MOMENT_SD_S):.2f} s."
+            f"The phases of {len(best.matches)} reps fall {best.moments_s:.2f} s apart where they "
+            f"fit best; in two views of one set they fall within {np.mean(MOMENT_SD_S):.2f} s."
         )
     for what, (mean, spread), worst_mean, sd in (
         ("depth", best.depth_deg, _WORST_MEAN_DEPTH_DEG, DEPTH_SD_DEG),
@@ -383,8 +383,8 @@ def _objections(best: _Candidate) -> list[str]:
     ):
         if spread > 2.3 * sd:
             against.append(
-                f"The {what} changes otherwise from rep to rep, by {spread:.0f} degrees where two "
-                f"views of one set differ by {sd:.0f}."
+                f"The {what} does not change alike from rep to rep: the clips differ by "
+                f"{spread:.0f} degrees, two views of one set by {sd:.0f}."
             )
         elif abs(mean) > worst_mean:
             against.append(f"The {what} differs by {abs(mean):.0f} degrees in every rep.")
@@ -438,8 +438,8 @@ def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) ->
         )
     if clockwork:
         sentences.append(
-            "The reps are so even that another set at this tempo would fit as well: that both "
-            "clips show one set is your word, not what they show."
+            "The reps are so alike that another set at this tempo would fit as well: the clips "
+            "do not prove that they show one set, so your word for it counts."
         )
     return tuple(sentences)
 

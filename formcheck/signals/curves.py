@@ -39,6 +39,7 @@ _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
 # Getting down or up: the hips this far from their usual line, the arm's landmarks this many times
 # further from the body than usual, for at most so long.
 _LEFT_THE_LINE_DEG, _NO_ARM_OF_IT, _GETS_UP_S = 20.0, 2.5, 2.5
+_SETTLED_S = 0.5  # in position for so long at the very end: it is no getting up
 
 # The joints that must be seen for each curve of the body: a body in space has them all.
 _ARM = ("shoulder", "elbow", "wrist")
@@ -171,19 +172,24 @@ def _without_getting_up(in_position: BoolArray, body: BodyFit) -> BoolArray:
     """``in_position`` without the ends of each stretch in which the body leaves the push-up.
 
     Who gets down or up still has the hands on the floor, but the hips far from the line that they
-    keep in the set and joints that the body of the set cannot have, until its arms fit again.
+    keep in the set and joints that the body of the set cannot have, until its arms fit again. A
+    stretch that ends in the set's own position ends in no such thing: an arm alone at the bottom
+    of a first or last rep is as strange.
     """
     line = body.curve["line_knee" if body.on_knees else "line"]
     usual = float(np.nanmedian(line[in_position])) if in_position.any() else 0.0
-    strange = (np.abs(line - usual) > _LEFT_THE_LINE_DEG) & (body.arm_misfit > _NO_ARM_OF_IT)
+    off_line = np.abs(line - usual) > _LEFT_THE_LINE_DEG
+    strange = off_line & (body.arm_misfit > _NO_ARM_OF_IT)
     fits = ~(body.arm_misfit > _NO_ARM_OF_IT / 2)
+    settled = fits & ~off_line
+    outermost = round(_SETTLED_S * RATE_HZ)
     kept = in_position.copy()
     stretches, count = label(in_position)
     for number in range(1, count + 1):
         places = np.flatnonzero(stretches == number)
         for ordered in (places, places[::-1]):
             soon = np.flatnonzero(strange[ordered[: round(_GETS_UP_S * RATE_HZ)]])
-            if len(soon):
+            if len(soon) and not settled[ordered[:outermost]].all():
                 again = np.flatnonzero(fits[ordered[soon[-1] :]])
                 kept[ordered[: soon[-1] + (int(again[0]) if len(again) else 1)]] = False
     return kept

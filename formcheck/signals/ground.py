@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import binary_closing, binary_dilation, binary_opening
+from scipy.ndimage import binary_closing, binary_dilation, binary_opening, binary_propagation
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import RATE_HZ, running_quantile
@@ -108,7 +108,8 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
 
 
 def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray) -> BoolArray:
-    """(M,) whether soon before or after the shoulders sink toward hands that keep their place.
+    """(M,) whether the shoulders sink toward hands that keep their place: soon before or after, or
+    for as long as the hands stay there, since a last rep may be shallow.
 
     ``reach`` (M,) shoulder to wrist and ``wrist`` (M, 2), in arm lengths as they show.
     """
@@ -116,7 +117,9 @@ def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray) -> BoolArray:
     sunk = (reach < _SUNK) & stays
     if not sunk.any():
         return sunk
-    return np.asarray(binary_dilation(sunk, np.ones(2 * round(_BEND_NEARBY_S * RATE_HZ) + 1)))
+    near = binary_dilation(sunk, np.ones(2 * round(_BEND_NEARBY_S * RATE_HZ) + 1))
+    there = length(wrist - np.nanmedian(wrist[sunk], axis=0)) < _PLANTED
+    return np.asarray(binary_propagation(near, mask=near | (stays & there)))
 
 
 def _arm_nearby(reach_px: FloatArray, trunk_px: FloatArray | None) -> FloatArray:

@@ -29,9 +29,9 @@ from formcheck.variation.stance import lifted_hand, top_frames
 _LEAST_TURNS = 4  # reps: by chance two arms alternate as often as one set in eight
 _BENT_DEG, _STRAIGHT_DEG = 120.0, 145.0  # archer: one elbow at most, the other at least
 # From the side: how much of the bend that the shoulder's drop takes shows at the near elbow. A
-# straight arm shows next to none, and so does one that points at the camera; only where both are
-# seen in one set does one arm work and then the other.
-_SHOWS_NONE, _SHOWS = 0.25, 0.5
+# straight arm shows little, and so does one that points at the camera; only where both are seen
+# in one set, well apart, does one arm work and then the other.
+_SHOWS_LITTLE, _SHOWS, _SHOWN_APART = 0.4, 0.5, 0.3
 
 # The far wrist seen in fewer of the top positions than this, or jumping about by more than this
 # many arm lengths, is the model's guess: it puts it now on the floor and now at the body.
@@ -114,14 +114,34 @@ def _archer_from_side(look: Look, otherwise: ArmWork, told: Arms | None) -> ArmW
     far: Side = "right" if near == "left" else "left"
     shows = [_shown_bend(look.signals, rep.bottom_s) for rep in look.reps]
     working: list[Side | None] = [
-        near if share > _SHOWS else far if share < _SHOWS_NONE else None for share in shows
+        near if share > _SHOWS else far if share < _SHOWS_LITTLE else None for share in shows
     ]
-    turns = len(working) >= _LEAST_TURNS and _pattern(working) == "alternating"
+    bent, straight = (
+        [s for s, w in zip(shows, working, strict=True) if w == side] for side in (near, far)
+    )
+    apart = bool(bent and straight) and min(bent) - max(straight) > _SHOWN_APART
+    turns = apart and len(working) >= _LEAST_TURNS and _pattern(working) == "alternating"
     if told != "archer" and (None in working or not turns):
         return otherwise
     reach = not_measured("only a front view shows how far out the straight arm's hand stands")
     known = [side for side in working if side is not None]
     return ArmWork("archer", len(known) / len(working), tuple(working), _pattern(working), reach)
+
+
+def arm_remarks(looks: Sequence[Look], work: ArmWork, told: Arms | None) -> tuple[str, ...]:
+    """One sentence where a set from the side may be an archer's on the far arm, whose straight near
+    arm looks like one that flares."""
+    side = next((look for look in looks if look.view.kind == "side"), None)
+    seen_in_front = any(look.view.kind == "front" for look in looks)
+    if side is None or seen_in_front or told is not None or work.arms in ("archer", "one"):
+        return ()
+    shows = [_shown_bend(side.signals, rep.bottom_s) for rep in side.reps]
+    if not shows or not all(share < _SHOWS_LITTLE for share in shows):
+        return ()
+    return (
+        "The near elbow hardly shows its bend: the elbows flare, or the far arm does the work. If "
+        "this was an archer push-up on the far arm, say so, or film from the front.",
+    )
 
 
 def _shown_bend(signals: Signals, at_s: float) -> float:

@@ -49,12 +49,13 @@ def done(text: str) -> Coached:
         return Coached(course=[(float(held[1]) - 3.0, 170.0)])
     if flared := re.fullmatch(r"(\d+) flared", text):
         return Coached(course=REPS["clean"][0] * int(flared[1]), flare_deg=88.0)
-    if one_arm := re.fullmatch(r"(\d+) (archer|one-arm)", text):
+    if one_arm := re.fullmatch(r"(\d+) (archer|one-arm)( on one arm)?", text):
         archer = one_arm[2] == "archer"
+        same = archer and one_arm[3] is not None
         return Coached(
             course=REPS["clean"][0] * int(one_arm[1]),
             arms="archer" if archer else "one",
-            working=("left", "right") if archer else ("right",),
+            working=("left",) if same else ("left", "right") if archer else ("right",),
             hand_spacing=2.6 if archer else 1.35,
         )
     course: list[Move] = []

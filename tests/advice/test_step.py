@@ -84,6 +84,15 @@ def test_high_feet_step_up_by_weight() -> None:
     assert found.added_load_change_kg is not None and found.added_load_change_kg > 0
 
 
+def test_feet_as_high_as_they_go_lead_to_hands_at_two_heights() -> None:
+    """Beside the weight; where the hands are bound to their place, there is no such step."""
+    high = done("feet_raised", -1.1)
+    assert "one hand on a ball or block" in variation_words(step(CLEAN, high))
+    for asked in (Prescription(rings=True, rings_turned_out=True), Prescription(hands="diamond")):
+        assert "block" not in variation_words(step(CLEAN, high, asked))
+    assert "block" not in variation_words(step(CLEAN, done("feet_raised", -0.5)))
+
+
 def test_the_floor_steps_down_to_raised_hands() -> None:
     found = step(SHALLOW, done())
     assert (found.direction, found.surface_end) == ("easier", "hands")
@@ -143,7 +152,7 @@ def test_rings_stay_rings_and_are_turned_out_before_they_get_heavier() -> None:
 def test_what_the_view_does_not_show_has_no_size_but_a_direction() -> None:
     found = step(SHALLOW, done(None))
     assert (found.direction, found.move.kind) == ("easier", "same")
-    assert any("no size" in why for why in why_words(found))
+    assert any("how big the step is cannot be said" in why for why in why_words(found))
 
 
 def test_centimetres_for_another_body_say_so() -> None:

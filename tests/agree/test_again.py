@@ -78,7 +78,13 @@ def test_with_write_the_reports_are_made_again(judged: Path, tmp_path: Path) -> 
     (tmp_path / "sets/hip_sag_side/annotated.mp4").write_bytes(b"a clip")
     path = tmp_path / "sets/hip_sag_side/report.json"
     before = json.loads(path.read_text("utf-8"))
-    kept = {"note": "Second set", "remarks": [{"rep": 4, "says": "Brace <first>"}]}
+    kept = {
+        "note": "Second set",
+        "remarks": [{"rep": 4, "says": "Brace <first>"}],
+        "person": "Mira",
+        "recorded_at": "2026-09-01T17:00:00Z",
+        "recorded_from": "given",
+    }
     path.write_text(json.dumps(before | kept), encoding="utf-8")
     said = CliRunner().invoke(
         app, ["again", str(tmp_path / "sets"), "--limits", "strict", "--write"]
@@ -90,6 +96,8 @@ def test_with_write_the_reports_are_made_again(judged: Path, tmp_path: Path) -> 
     page = (tmp_path / "sets/hip_sag_side/report.html").read_text("utf-8")
     assert "strict" in page and "Second set" in page and "Brace &lt;first&gt;" in page
     assert "1 annotated clip with the earlier verdict removed" in said.output
+    assert "formcheck log rebuild" in said.output, "the log still has the earlier verdict"
+    assert report["log"]["direction_alone"] == report["next_step"]["direction"]
 
 
 @pytest.mark.parametrize(

@@ -12,13 +12,14 @@ from tests.measures.handmade import FRONT, REP, SIDE, drawn, look_at
 ALTERNATING = ArmWork("archer", 1.0, ("left", "right"))
 
 
-def values() -> dict[str, Quantity]:
+def values(pressed_percent: float = 100.0) -> dict[str, Quantity]:
     names = (
         "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "sticking_elbow_deg",
         "symmetry_deg", "head_angle_deg", "elbow_flare_deg", "elbow_flare_left_deg",
-        "elbow_flare_right_deg",
+        "elbow_flare_right_deg", "sticking_height_percent",
     )  # fmt: skip
-    return {name: Quantity(float(i), 1.0) for i, name in enumerate(names)}
+    pressed = {"pressed_up_percent": Quantity(pressed_percent, 4.0)}
+    return {name: Quantity(float(i), 1.0) for i, name in enumerate(names)} | pressed
 
 
 def test_flare_is_not_told_where_the_trunk_turns_over_one_arm() -> None:
@@ -26,6 +27,13 @@ def test_flare_is_not_told_where_the_trunk_turns_over_one_arm() -> None:
     of_working_arm(both, [look_at(drawn(), FRONT, [REP])], ALTERNATING)
     assert not any(of_rep["elbow_flare_deg"].known for of_rep in both)
     assert all(of_rep["elbow_bottom_deg"].known for of_rep in both)
+
+
+def test_where_one_arm_works_a_press_is_not_said_to_slow_only_where_it_stopped() -> None:
+    pressed, failed = values(), values(60.0)
+    of_working_arm([pressed, failed], [look_at(drawn(), FRONT, [REP])], ALTERNATING)
+    for name in ("sticking_elbow_deg", "sticking_height_percent"):
+        assert not pressed[name].known and failed[name].known
 
 
 def test_a_near_arm_that_only_props_says_nothing_of_its_rep() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -10,7 +12,8 @@ import pytest
 
 from formcheck.maths.filtering import RATE_HZ
 from formcheck.pose.track import INDEX
-from formcheck.signals.curves import HIDDEN
+from formcheck.signals.body_fit import BodyFit
+from formcheck.signals.curves import HIDDEN, _without_getting_up
 from tests.filmed import (
     DONE,
     FROM_THE_LEFT,
@@ -187,3 +190,22 @@ def test_a_span_outside_the_clip_is_empty() -> None:
     signals = drawn()
     assert len(signals.t_s[signals.between(-3.0, -1.0)]) == 0
     assert len(signals.t_s[signals.between(99.0, 100.0)]) == 0
+
+
+def test_a_strange_arm_at_the_first_bottom_is_no_getting_down() -> None:
+    """Who gets down ends strange; who holds the top before a strange bottom was in the set."""
+    inside = np.ones(round(10 * RATE_HZ), dtype=bool)
+    t_s = np.arange(len(inside)) / RATE_HZ
+    strange = (t_s > 1.5) & (t_s < 2.4)
+
+    def kept(where: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+        fit = SimpleNamespace(
+            on_knees=False,
+            curve={"line": np.where(where, -34.0, 0.0)},
+            arm_misfit=np.where(where, 3.0, 0.3),
+        )
+        return _without_getting_up(inside, cast(BodyFit, fit))
+
+    assert kept(strange).all()
+    getting_down = kept(t_s < 2.4)
+    assert not getting_down[t_s < 2.3].any() and getting_down[t_s > 2.5].all()

@@ -8,7 +8,9 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
+from formcheck.maths.filtering import RATE_HZ
 from formcheck.pose.track import INDEX, PoseTrack
+from formcheck.signals.ground import _bends_over_its_hands
 from tests.filmed import (
     DONE,
     FROM_THE_FRONT,
@@ -104,6 +106,20 @@ def test_coming_nearer_is_not_read_as_straightening(camera: Camera, grows: float
     drawn = signals.drawn_px["left_shoulder"][[30, -30]] - centre
     seen = np.linalg.norm(drawn, axis=1)
     assert seen[1] / seen[0] == pytest.approx(size[-30] / size[30], rel=0.1), "drawn as filmed"
+
+
+def test_a_shallow_last_rep_over_hands_that_stay_is_still_the_set() -> None:
+    """Seen from before a bench, where arms hang as those of someone who stands."""
+    t_s = np.arange(0.0, 20.0, 1.0 / RATE_HZ)
+    reach = np.ones(len(t_s))
+    reach[(t_s > 4) & (t_s < 5)] = 0.7
+    reach[(t_s > 11) & (t_s < 12)] = 0.85
+    wrist = np.zeros((len(t_s), 2))
+    wrist[t_s > 15] = [0.0, 0.6]  # the hands leave
+    bends = _bends_over_its_hands(reach, wrist)
+    assert bends[t_s < 14].all()
+    assert not bends[t_s > 17].any()
+    assert not _bends_over_its_hands(np.ones(len(t_s)), wrist).any()
 
 
 def test_hands_set_wider_in_mid_set_keep_their_angles() -> None:

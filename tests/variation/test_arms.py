@@ -3,13 +3,15 @@ that works, from the side, the front and both."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import pytest
 
 from formcheck.analysis import Analysis, analyse
 from formcheck.asked.prescription import Arms, Prescription
-from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME
+from formcheck.variation import arms
+from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork
 from tests.coached import Coached, reps
 
 ALTERNATING = Coached(
@@ -90,6 +92,33 @@ def test_two_arms_are_two(view: str) -> None:
 def test_flared_or_tucked_elbows_are_no_archer_from_the_side(flare_deg: float) -> None:
     flared = Coached(course=tuple(reps(3)), flare_deg=flare_deg)
     assert judged(flared, "side").variation.arms == "two"
+
+
+def test_arms_that_take_turns_are_told_though_a_straight_one_shows_some_bend(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A body in the round shows a third of a bend at its straight near arm."""
+    side = judged(TWO, "side").looks[0]
+    look = side.with_reps([*side.reps, replace(side.reps[-1], index=4)])
+
+    def work_of(*shown: float) -> ArmWork:
+        left = list(shown)
+        monkeypatch.setattr(arms, "_shown_bend", lambda signals, at_s: left.pop(0))
+        return arms.arm_work(None, look)
+
+    turns = work_of(1.08, 0.32, 1.07, 0.29)
+    assert (turns.arms, turns.working) == ("archer", ("left", "right") * 2)
+    for no_turns in ((0.6, 0.38, 0.6, 0.38), (1.0, 1.0, 1.0, 1.0), (1.0, 0.3, 0.3, 1.0)):
+        assert work_of(*no_turns).arms == "two"
+
+
+def test_an_archer_on_the_far_arm_alone_is_no_archer_untold_but_a_word_is_said() -> None:
+    far = replace(ON_THE_LEFT, working=("right",) * 3)
+    says = "an archer push-up on the far arm, say so"
+    untold, told = judged(far, "side"), judged(far, "side", "archer")
+    assert untold.variation.arms == "two" and any(says in note for note in untold.notes)
+    assert told.variation.arms == "archer" and not any(says in note for note in told.notes)
+    assert not any(says in note for note in judged(TWO, "side").notes)
 
 
 def test_left_is_set_against_right() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -10,8 +11,9 @@ import numpy as np
 
 from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
-from formcheck.report.moments import PHASE_KEYS, bounds_s
+from formcheck.report.moments import PHASE_KEYS, bounds_s, phases_of
 from formcheck.report.page.curves import Series
+from formcheck.report.targets import Targets
 
 STEPS = 30  # of a rep, from leaving the top until back: ten a phase
 WIDTH, HEIGHT = 320, 120
@@ -21,17 +23,20 @@ _DIGITS = {"°": 1}
 
 @dataclass(frozen=True)
 class Compared:
-    """``reps`` to choose from, with their moments and curves; ``best`` and ``worst`` of them."""
+    """``reps`` to choose from, with their moments and curves; ``best`` and ``worst`` of them;
+    ``alike`` where no fault tells them apart."""
 
     reps: list[dict[str, Any]]
     best: int
     worst: int
+    alike: bool
     rows: list[dict[str, Any]]
 
 
-def compared(analysis: Analysis, series: Sequence[Series]) -> Compared | None:
+def compared(analysis: Analysis, series: Sequence[Series], targets: Targets) -> Compared | None:
     """Every rep as ``STEPS`` + 1 moments alike in all reps; None with fewer than two."""
-    whole = [r for r in analysis.reps if r.attempt not in ("aborted", "failed")]
+    # One that failed without a press has no way up to compare.
+    whole = [r for r in analysis.reps if len(phases_of(r.rep)) > 1]
     if len(whole) < 2:
         return None
     best, worst = min(whole, key=_spoiled), max(whole, key=_spoiled)
@@ -41,13 +46,32 @@ def compared(analysis: Analysis, series: Sequence[Series]) -> Compared | None:
         if not len(known):
             continue
         low, high = (float(v) for v in np.percentile(known, [0.5, 99.5]))
-        rows.append({"key": one.key, "name": one.name, "unit": one.unit, "low": low, "high": high})
+        limits = [limit for limit in _limits(one.key, targets) if math.isfinite(limit)]
+        room = 0.06 * (max([high, *limits]) - min([low, *limits]))
+        low, high = min([low, *limits]) - room, max([high, *limits]) + room
+        rows.append(
+            {"key": one.key, "name": one.name, "unit": one.unit, "low": low, "high": high,
+             "limits": [(limit, _y(limit, low, high)) for limit in limits]}
+        )  # fmt: skip
     return Compared(
         reps=[_moments(result, series) for result in analysis.reps if result in whole],
         best=best.rep.index,
         worst=worst.rep.index,
+        alike=_spoiled(best)[0] == _spoiled(worst)[0],
         rows=rows,
     )
+
+
+def _limits(key: str, targets: Targets) -> tuple[float, ...]:
+    """What a curve is held to: a change is read against them, not against the edges."""
+    return {
+        "elbow_deg": (targets.depth_deg, targets.lockout_deg),
+        "body_line_deg": (targets.pike_deg, targets.sag_deg),
+    }.get(key, ())
+
+
+def _y(value: float, low: float, high: float) -> float:
+    return round(HEIGHT * (high - value) / max(high - low, 1e-9), 1)
 
 
 def _spoiled(result: RepResult) -> tuple[float, int, int]:

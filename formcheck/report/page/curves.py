@@ -6,7 +6,7 @@ import io
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from xml.etree import ElementTree
 
@@ -16,14 +16,15 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from formcheck.analysis import Analysis
-from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.catalogue import PhaseKey, fault_kinds
 from formcheck.maths.arrays import FloatArray
 from formcheck.measures.bodyline import judged_line
 from formcheck.measures.values import rep_values
 from formcheck.report import theme
 from formcheck.report.figures import ShownFigure
-from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s
+from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s, phases_of
 from formcheck.report.targets import Targets, elbow_view
+from formcheck.variation.arms import near_arm_alone
 
 _PT_PER_INCH = 72.0
 _SVG = "http://www.w3.org/2000/svg"
@@ -63,7 +64,7 @@ class Chart:
 def series_of(analysis: Analysis) -> list[Series]:
     """The curves this set has, each from the view that shows it best; NaN out of position."""
     found = []
-    judged_from = elbow_view(analysis)
+    judged_from, work = elbow_view(analysis), analysis.variation.arm_work
     for key, name, unit in (
         ("elbow_deg", "Elbow angle", "°"),
         ("body_line_deg", "Body line, + sags", "°"),
@@ -77,6 +78,9 @@ def series_of(analysis: Analysis) -> list[Series]:
             if key == "elbow_deg" and view.view.kind != judged_from:
                 continue
             signals = view.signals
+            one_arm = work.arms in ("archer", "one") and not near_arm_alone(view, work)
+            if key == "shoulder_height" and one_arm:
+                continue  # the height is that of a body on two arms
             curve = (
                 judged_line(view, analysis.variation.support, analysis.line.own)
                 if key == "body_line_deg"
@@ -85,16 +89,36 @@ def series_of(analysis: Analysis) -> list[Series]:
             values = np.where(signals.in_position, curve, np.nan)
             if best is None or np.isfinite(values).sum() > np.isfinite(best.values).sum():
                 best = Series(key, name, unit, view.signals.t_s + view.offset_s, values)
+        if best is not None and key == "elbow_deg":
+            best = _as_judged(best, analysis)
         if best is not None and np.isfinite(best.values).any():
             found.append(best)
     return found
 
 
+def _as_judged(elbow: Series, analysis: Analysis) -> Series:
+    """The elbow's curve, and in a rep that another view judged, because this one did not see it,
+    that view's."""
+    values = elbow.values.copy()
+    for result in analysis.reps:
+        here = (elbow.t_s >= result.rep.start_s) & (elbow.t_s <= result.rep.end_s)
+        bottom = result.values["elbow_bottom_deg"]
+        look = next((k for k in analysis.looks if k.view.kind == bottom.view), None)
+        at_bottom = np.abs(elbow.t_s - result.rep.bottom_s) < 0.1
+        if look is not None and bottom.known and not np.isfinite(elbow.values[at_bottom]).any():
+            other = np.where(look.signals.in_position, look.signals.elbow_deg, np.nan)
+            values[here] = np.interp(elbow.t_s[here], look.signals.t_s + look.offset_s, other)
+    return replace(elbow, values=values)
+
+
 def chart(
     analysis: Analysis, series: Sequence[Series], targets: Targets, width_px: float
 ) -> Chart | None:
-    """Draw the curves ``width_px`` wide (96 px an inch); None when there is no rep to show."""
-    if not analysis.reps or not series:
+    """Draw the curves ``width_px`` wide (96 px an inch); of a hold its body line alone. None when
+    there is nothing to show."""
+    if not analysis.reps:
+        series = [one for one in series if one.key == "body_line_deg" and analysis.hold]
+    if not series:
         return None
     figure = curves_figure(analysis, series, targets, width_px)
     axes = figure.axes
@@ -117,12 +141,19 @@ def chart(
 def curves_figure(
     analysis: Analysis, series: Sequence[Series], targets: Targets, width_px: float
 ) -> Figure:
-    """The curves over the tempo, one column a rep. Raises ValueError where there is no rep."""
-    if not analysis.reps or not series:
+    """The curves over the tempo, one column a rep; those of a hold without. Raises ValueError where
+    there is neither."""
+    reps, hold = analysis.reps, analysis.hold
+    if not series or not (reps or hold):
         raise ValueError("there is no rep to draw")
-    t0_s = analysis.reps[0].rep.start_s - _ROOM_S
-    t1_s = analysis.reps[-1].rep.end_s + _ROOM_S
-    heights = [1.9 if one.key == "elbow_deg" else 1.25 for one in series] + [0.75]
+    first_s, last_s = (
+        (reps[0].rep.start_s, reps[-1].rep.end_s)
+        if hold is None
+        else (hold.start_s, hold.start_s + hold.held_s)
+    )
+    t0_s, t1_s = first_s - _ROOM_S, last_s + _ROOM_S
+    heights = [1.9 if one.key == "elbow_deg" else 1.25 for one in series]
+    heights += [0.75] * bool(reps)
     width_in, height_in = width_px / 96, sum(heights) + 0.32 * len(heights) + 0.5
     with matplotlib.rc_context(_style(width_px)):
         figure = ShownFigure(figsize=(width_in, height_in))
@@ -131,10 +162,13 @@ def curves_figure(
         for axis, one in zip(axes, series, strict=False):
             _columns(axis, analysis)
             _curve(axis, one, analysis, targets)
-        _columns(axes[-1], analysis)
-        _tempo(axes[-1], analysis)
         axes[0].set_xlim(t0_s, t1_s)
-        _rep_numbers(axes[0], analysis, width_px / (t1_s - t0_s))
+        if reps:
+            _columns(axes[-1], analysis)
+            _tempo(axes[-1], analysis)
+            _rep_numbers(axes[0], analysis, width_px / (t1_s - t0_s))
+        else:
+            axes[-1].tick_params(labelbottom=True)
         axes[-1].set_xlabel("time in the clip, s")
         figure.subplots_adjust(
             left=44 / width_px, right=1 - 8 / width_px, top=1 - 0.3 / height_in,
@@ -224,7 +258,7 @@ def _curve(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> Non
         inside = (one.t_s >= first.start_s) & (one.t_s <= first.end_s)
         if np.isfinite(one.values[inside]).any():
             _band(axis, np.nanmin(one.values[inside]), np.nanmax(one.values[inside]))
-            axis.set_title(f"{one.name}, {one.unit}; band: rep {first.index}", pad=4)
+            axis.set_title(f"{one.name}, {one.unit}; shaded: rep {first.index}", pad=4)
     axis.plot(one.t_s, one.values, color=theme.LINE.paper, lw=1.8)
     _beyond(axis, one, analysis, targets)
     axis.tick_params(labelbottom=False, length=0)
@@ -259,35 +293,34 @@ def _limits(axis: Axes, *limits: float) -> None:
 def _tempo(axis: Axes, analysis: Analysis) -> None:
     asked = asked_s(analysis.prescription.tempo)
     known = any(aim is not None for aim in asked)
-    done, aimed = [], []
+    done: list[tuple[PhaseKey, float, float]] = []
+    aimed: list[tuple[PhaseKey, float, float]] = []
     for result in analysis.reps:
         bounds = bounds_s(result.rep)
-        done.append(bounds)
-        starts = [bounds[0]]
-        for place, aim in enumerate(asked):
+        done += phases_of(result.rep)
+        from_s = bounds[0]
+        for place, (key, aim) in enumerate(zip(PHASE_KEYS, asked, strict=True)):
             took = bounds[place + 1] - bounds[place]
-            starts.append(starts[-1] + (aim if aim is not None else min(took, 1.0)))
-        aimed.append([min(start, bounds[4]) for start in starts])
+            to_s = from_s + (aim if aim is not None else min(took, 1.0))
+            aimed.append((key, from_s, min(to_s, bounds[4])))
+            from_s = to_s
     _phases(axis, done, 0.0)
     if known:
         _phases(axis, aimed, 1.15)
     axis.set_ylim(-0.15, 2.3 if known else 1.15)
     axis.set_yticks([0.5, 1.65] if known else [0.5], ["done", "asked"] if known else ["done"])
     tempo = analysis.prescription.tempo
-    axis.set_title(f"Tempo{f', {tempo} s asked' if tempo else ''}", pad=4)
+    title = f"Tempo, {tempo} s asked" if tempo else "Tempo"
+    axis.set_title(title, pad=4)
     axis.tick_params(axis="y", length=0)
     axis.spines["left"].set_visible(False)
 
 
-def _phases(axis: Axes, reps: Sequence[Sequence[float]], low: float) -> None:
-    """The phases of all reps, by the five bounds (s) of each."""
-    for place, key in enumerate(PHASE_KEYS):
+def _phases(axis: Axes, phases: Sequence[tuple[PhaseKey, float, float]], low: float) -> None:
+    """The phases of all reps, each with its start and end (s)."""
+    for key in PHASE_KEYS:
         look = theme.PHASES[key]
-        spans = [
-            (bounds[place], bounds[place + 1] - bounds[place])
-            for bounds in reps
-            if bounds[place + 1] > bounds[place]
-        ]
+        spans = [(start, end - start) for own, start, end in phases if own == key and end > start]
         if spans:
             axis.broken_barh(
                 spans, (low, 1.0), facecolor=look.fill.paper,

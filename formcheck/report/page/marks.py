@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
-from formcheck.report.moments import PHASE_KEYS, bounds_s
+from formcheck.report.moments import phases_of
 from formcheck.report.set_words import as_shown
 from formcheck.report.targets import Targets
 from formcheck.report.words import ATTEMPTS, VERDICTS, plus_minus
@@ -57,7 +57,7 @@ class Mark:
 
 def marks(analysis: Analysis, targets: Targets) -> list[Mark]:
     """A mark for each attempt, in order."""
-    longest_s = max((r.rep.end_s - r.rep.start_s for r in analysis.reps), default=1.0)
+    longest_s = max((phases_of(r.rep)[-1][2] - r.rep.start_s for r in analysis.reps), default=1.0)
     return [_mark(result, targets, longest_s) for result in analysis.reps]
 
 
@@ -125,17 +125,17 @@ def _body_line(
 
 
 def _phases(result: RepResult, faults: tuple[str, ...], longest_s: float) -> tuple[Box, ...]:
-    bounds = bounds_s(result.rep)
+    start_s = result.rep.start_s
     per_s = (WIDTH - 8) / max(longest_s, 0.1)
     hot = {fault_kinds()[key].phase for key in faults}
     boxes = []
-    for place, key in enumerate(PHASE_KEYS):
+    for key, from_s, to_s in phases_of(result.rep):
         rise = 3.0 if key in hot else 0.0  # stands out without its colour
         boxes.append(
             Box(
-                4 + (bounds[place] - bounds[0]) * per_s,
+                4 + (from_s - start_s) * per_s,
                 _TEMPO[0] - rise,
-                max(0.0, (bounds[place + 1] - bounds[place]) * per_s),
+                max(0.0, (to_s - from_s) * per_s),
                 _TEMPO[1] - _TEMPO[0] + 2 * rise,
                 f"{key} hot" if key in hot else key,
             )

@@ -5,7 +5,8 @@ from __future__ import annotations
 import base64
 import hashlib
 import math
-from collections.abc import Mapping
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
@@ -13,10 +14,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from markupsafe import Markup
 
+from formcheck.advice.decide import FIRST_REPS
 from formcheck.analysis import NO_HANDS, NO_TEMPO, Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.rules import Fault
 from formcheck.measures.values import RepValue, rep_values
+from formcheck.measures.working_arm import FLARE_TURNS, HEAD_TURNS
 from formcheck.report import theme
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
@@ -25,7 +28,7 @@ from formcheck.report.answer import (
     fix_line,
     reps_with,
 )
-from formcheck.report.moments import PHASE_KEYS, bounds_s, called_at_s
+from formcheck.report.moments import PHASE_KEYS, bounds_s, called_at_s, phase_words, phases_of
 from formcheck.report.page import marks
 from formcheck.report.page.compare import HEIGHT, STEPS, WIDTH, compared
 from formcheck.report.page.curves import chart, samples, series_of
@@ -37,6 +40,7 @@ from formcheck.report.set_words import (
     set_facts,
     sticking_text,
     test_text,
+    unjudged,
 )
 from formcheck.report.targets import Targets, targets_of
 from formcheck.report.templates import templates_of
@@ -74,7 +78,11 @@ if TYPE_CHECKING:
 
 STILLS_BUDGET = 560_000  # bytes of JPEG, so that the page stays under 1.5 MB
 _WIDE_PX, _NARROW_PX = 1080.0, 344.0
-NOT_ASKED = (NO_TEMPO, NO_HANDS, ONE_AT_A_TIME)
+# What another clip would not help.
+NOT_ASKED = (NO_TEMPO, NO_HANDS, ONE_AT_A_TIME, FLARE_TURNS, HEAD_TURNS)
+# Smaller losses than these are within what the measurement errs by.
+_LEAST_SPEED_LOSS, _LEAST_DEPTH_LOST_DEG = 10.0, 5.0
+_BEFORE_UNIT = re.compile(r" (?=(?:s|kg|cm)\b|%|±)|(?<=±) ")
 _MOST_STUCK = 3  # presses that slowed are shown, the last of them
 _LEAD_S = 0.4  # a fault is shown from a little before it happens
 
@@ -116,6 +124,7 @@ def _context(
         )
     }
     drawn = charts["wide"]
+    both = compared(analysis, series, targets)
     columns = _columns(analysis)
     first = fix_first(analysis)
     duration_s = analysis.looks[0].track.duration_s if analysis.looks else 0.0
@@ -125,7 +134,9 @@ def _context(
         "files": [view.track.source_name for view in analysis.looks],
         "note": note,
         "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
-        "first": fault_kinds()[first] if first else None,
+        # With pain, advice stops at rest: nothing to fix first, no drills.
+        "pain": analysis.prescription.pain,
+        "first": fault_kinds()[first] if first and not analysis.prescription.pain else None,
         "fix_line": fix_line(analysis),
         "empty": analysis.empty,
         "first_reps": rep_list(reps_with(analysis, first)) if first else "",
@@ -144,6 +155,7 @@ def _context(
         "disagreements": [disagreement_text(d) for d in analysis.variation.disagreements],
         "marks": marks.marks(analysis, targets),
         "rails_text": _rails_text(targets),
+        "standings": {marks.standing(result) for result in analysis.reps},
         "mark_size": (marks.WIDTH, marks.HEIGHT),
         "clip": clip,
         "clip_name": clip_name,
@@ -160,24 +172,28 @@ def _context(
         "phases": {key: phase_name(key) for key in PHASE_KEYS},
         "charts": {name: c and {**vars(c), "svg": Markup(c.svg)} for name, c in charts.items()},
         "series": series,
+        "tempo_asked": analysis.prescription.tempo is not None,
         "columns": columns,
         "unit_name": unit_name,
         "rows": [_row(result, columns) for result in analysis.reps],
         "groups": _groups(analysis, clip),
         "not_judged": _not_judged(analysis),
         "sheet": _sheet(analysis),
-        "compared": compared(analysis, series),
+        "compared": both,
         "compare_size": (WIDTH, HEIGHT),
         "compare_steps": STEPS,
         "moments": _moments(analysis, clip),
         "moving": {
-            "compared": vars(both) if (both := compared(analysis, series)) else None,
+            "compared": vars(both) if both else None,
             "frame": 1 / max(analysis.looks[0].track.fps, 1.0) if analysis.looks else 0.04,
             "reps": [
-                {"i": r.rep.index, "b": [round(t, 3) for t in bounds_s(r.rep)]}
+                {
+                    "i": r.rep.index,
+                    "b": [round(t, 3) for t in bounds_s(r.rep)],
+                    "p": [phase_words(r.rep, place) for place in range(len(PHASE_KEYS))],
+                }
                 for r in analysis.reps
             ],
-            "phases": [phase_name(key) for key in PHASE_KEYS],
             "units": {one.key: one.unit for one in series},
             "charts": {
                 name: {"t0": c.t0_s, "t1": c.t1_s, "x0": c.x0, "x1": c.x1, "rows": c.rows}
@@ -208,12 +224,20 @@ def _facts(analysis: Analysis) -> list[tuple[str, str]]:
          if summary.time_under_tension_s > 0 else ""),
         ("Pace", f"{summary.pace_per_min:.0f} reps/min" if math.isfinite(summary.pace_per_min)
          else ""),
-        ("Speed loss, fastest rep to last", with_unit(summary.speed_loss_percent, "%")),
-        ("Depth lost", with_unit(summary.range_loss_deg, "deg")),
+        ("Speed loss, fastest rep to last", with_unit(summary.speed_loss_percent, "%")
+         if summary.speed_loss_percent >= _LEAST_SPEED_LOSS else ""),
+        ("Depth lost over the set", with_unit(summary.range_loss_deg, "deg")
+         if summary.range_loss_deg >= _LEAST_DEPTH_LOST_DEG else ""),
         ("First breakdown", f"rep {summary.first_breakdown_rep}"
          if summary.first_breakdown_rep else ""),
     ]  # fmt: skip
-    return [(name, value) for name, value in facts + set_facts(analysis) if value and value != "–"]
+    facts += set_facts(analysis)
+    return [(name, _unbroken(value)) for name, value in facts if value and value != "–"]
+
+
+def _unbroken(text: str) -> str:
+    """The text with no line break between a number and its unit."""
+    return _BEFORE_UNIT.sub("\u00a0", text)
 
 
 def _surface_text(analysis: Analysis) -> str:
@@ -262,8 +286,8 @@ def _spans(analysis: Analysis, duration_s: float) -> list[dict[str, Any]]:
                 "left": _percent(bounds[0], duration_s),
                 "width": _percent(length, duration_s),
                 "phases": [
-                    (key, 100 * (bounds[place + 1] - bounds[place]) / length)
-                    for place, key in enumerate(PHASE_KEYS)
+                    (key, 100 * (to_s - from_s) / length)
+                    for key, from_s, to_s in phases_of(result.rep)
                 ],
             }
         )
@@ -336,12 +360,21 @@ def _groups(analysis: Analysis, clip: Annotated | None) -> list[dict[str, Any]]:
                 "measured": rep_values()[
                     fault_kinds()[key].criterion(analysis.prescription.range_standard).measure
                 ].label,
+                "drill": _drill(key, cases, analysis),
                 "only_borderline": sure[key] == 0,
                 "reps": rep_list(sorted({f.rep for f in cases})),
                 "cases": [_case(f, pictures.get(id_of(f), ""), analysis) for f in cases],
             }
         )
     return groups
+
+
+def _drill(key: str, cases: Sequence[Fault], analysis: Analysis) -> str:
+    """What to practise, as the advice has it, which knows when the fault began."""
+    kind = fault_kinds()[key]
+    first = min((f.rep for f in cases if f.verdict == "fault"), default=0)
+    late = first > FIRST_REPS and analysis.test is None
+    return kind.drill_late if late and kind.drill_late else kind.drill
 
 
 def _sheet(analysis: Analysis) -> dict[str, str] | None:
@@ -380,6 +413,18 @@ def _moments(analysis: Analysis, clip: Annotated | None) -> list[dict[str, Any]]
                     "picture": "" if still is None else _jpeg(still, STILL_WIDTH_PX, 80),
                 }
             )
+    if analysis.hold is not None and (lost_s := analysis.hold_verdict.broke_at_s) is not None:
+        still = clip.stills.get((0, STUCK)) if clip else None
+        found.append(
+            {
+                "failed": True,
+                "rep": 0,
+                "at_s": lost_s,
+                "seek_s": max(0.0, lost_s - _LEAD_S),
+                "where": f"after {lost_s - analysis.hold.start_s:.0f} s",
+                "picture": "" if still is None else _jpeg(still, STILL_WIDTH_PX, 80),
+            }
+        )
     where_failed = [one for one in found if one["failed"]]
     return where_failed or found[-_MOST_STUCK:]
 
@@ -417,21 +462,31 @@ def _case(found: Fault, picture: str, analysis: Analysis) -> dict[str, Any]:
         "at_s": fault.at_s,
         "seek_s": max(0.0, fault.at_s - _LEAD_S),
         "value": plus_minus(fault.value, fault.uncertainty, fault.unit),
-        "limit": limit_text(fault.value, fault.limit, fault.unit),
+        "limit": _limit_words(fault, analysis),
         "view": fault.view,
         "picture": picture,
     }
 
 
+def _limit_words(fault: Fault, analysis: Analysis) -> str:
+    """``limit at most 12°``; of a phase what was asked, too: ``3 s asked, at least 2.25 s``."""
+    phase = fault_kinds()[fault.key].phase
+    limit = limit_text(fault.value, fault.limit, fault.unit)
+    asked_s = getattr(analysis.prescription.tempo, f"{phase}_s", None) if phase else None
+    if asked_s is None:
+        return f"limit {limit}"
+    return f"{asked_s:g} s asked, {limit} allowed"
+
+
 def _not_judged(analysis: Analysis) -> list[dict[str, Any]]:
     """What was not judged, gathered by reason, with what to film instead."""
     gathered: dict[tuple[str, str], list[str]] = {}
-    for entry in analysis.not_judged:
+    for reason, keys in unjudged(analysis):
         # Some reasons already say how to film; some are not about the filming.
-        told = "film" in entry.reason or entry.reason in NOT_ASKED
-        film = "" if told else how_to_film(entry.key)
-        names = gathered.setdefault((_sentence(entry.reason), film), [])
-        names.append(judged_name(entry.key))
+        told = "film" in reason or reason in NOT_ASKED
+        for key in keys:
+            film = "" if told else how_to_film(key)
+            gathered.setdefault((_sentence(reason), film), []).append(judged_name(key))
     return [
         {"names": list(dict.fromkeys(names)), "reason": reason, "film": film}
         for (reason, film), names in gathered.items()

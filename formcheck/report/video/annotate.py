@@ -217,6 +217,8 @@ def _wanted(
         for quantity in [result.values["sticking_height_percent"]]
         if quantity.known and quantity.at_s is not None
     ]
+    if analysis.hold is not None and (lost_s := analysis.hold_verdict.broke_at_s) is not None:
+        stuck.append((lost_s, (0, STUCK), analysis.hold.line_deg.view or ""))
     return sorted([*((at_s, id_of(fault), fault.view) for at_s, fault in calls), *stuck])
 
 

@@ -19,11 +19,18 @@ from formcheck.faults.rules import Fault
 from formcheck.maths.arrays import FloatArray
 from formcheck.measures.hold import SupportHold
 from formcheck.report import theme
-from formcheck.report.moments import PHASE_KEYS, Moment, asked_s, bounds_s
+from formcheck.report.moments import (
+    PHASE_KEYS,
+    Moment,
+    asked_s,
+    bounds_s,
+    phase_words,
+    phases_of,
+)
 from formcheck.report.targets import Targets
 from formcheck.report.video.canvas import Canvas, Point
 from formcheck.report.video.lettering import text_width
-from formcheck.report.words import limit_text, phase_name, with_unit
+from formcheck.report.words import limit_text, with_unit
 from formcheck.signals.view import View
 
 Points = Mapping[str, FloatArray]  # landmark → (2,) px in the picture, NaN unseen
@@ -217,9 +224,11 @@ def _paint_tempo(
     if now is None:
         band.letter("Set done" if begun else "Ready", x0, base, 15 * unit, _WHITE)
     else:
-        band.letter(phase_name(PHASE_KEYS[now.phase]), x0, base, 15 * unit, _WHITE)
-        aim = asked[now.phase]
-        fast = tempo is not None and now.phase == 2 and aim is None
+        rep = now.result.rep
+        band.letter(phase_words(rep, now.phase), x0, base, 15 * unit, _WHITE)
+        judged = now.phase < len(phases_of(rep))
+        aim = asked[now.phase] if judged else None
+        fast = tempo is not None and now.phase == 2 and aim is None and judged
         count = f"{now.elapsed_s:.1f}"
         goal = " / X" if fast else f" / {aim:g} s" if aim is not None else " s"
         goal_width = text_width(goal, round(11 * unit), bold=False)
@@ -246,7 +255,8 @@ def _paint_phases(
     for place, key in enumerate(PHASE_KEYS):
         left, right = float(edges[place]) + unit, float(edges[place + 1]) - unit
         aim = asked[place]
-        if now is None or bounds is None or place > now.phase:
+        known = 0 if now is None else len(phases_of(now.result.rep))
+        if now is None or bounds is None or place > now.phase or place >= known:
             filled, spent = 0.0, None
         else:
             spent = now.elapsed_s if place == now.phase else bounds[place + 1] - bounds[place]
@@ -256,7 +266,7 @@ def _paint_phases(
         band.box(left, top, right, bottom, theme.BAND_TROUGH)
         if filled > 0:
             _phase_fill(band, left, top, left + (right - left) * filled, bottom, look, unit)
-        current = now is not None and place == now.phase
+        current = now is not None and place == now.phase and place < known
         band.box(left, top, right, bottom, _WHITE if current else theme.BAND_RULE,
              outline=unit)  # fmt: skip
         if tempo is not None:

@@ -26,7 +26,8 @@ def id_of(fault: Fault) -> FaultId:
 class Annotated:
     """What the page shows of the clip besides the clip itself, as RGB pictures.
 
-    ``stills`` of the faults, and of the moments where a press stuck, by rep and ``STUCK``;
+    ``stills`` of the faults, and of the moments where a press stuck, by rep and ``STUCK``, or a
+    hold lost its line, by 0 and ``STUCK``;
     ``poster`` the whole picture at the bottom of the first rep; ``width`` and ``height`` of the
     clip in px.
     """

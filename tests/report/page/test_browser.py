@@ -192,6 +192,19 @@ def test_nothing_overflows_sideways(browser: Browser, written: Written, width: i
     assert beyond == []
 
 
+@pytest.mark.parametrize("width", [390, 820, 1280])
+def test_the_strip_of_reps_reaches_from_edge_to_edge(
+    browser: Browser, written: Written, width: int
+) -> None:
+    opened = Opened(browser, written.folder / "report.html", width)
+    strip = opened.page.locator(".marks").bounding_box()
+    marks = [mark.bounding_box() for mark in opened.page.locator(".marks .mark").all()]
+    assert strip is not None and marks[0] is not None and marks[-1] is not None
+    assert marks[0]["x"] == pytest.approx(strip["x"], abs=1)
+    assert marks[-1]["x"] + marks[-1]["width"] == pytest.approx(strip["x"] + strip["width"], abs=1)
+    opened.page.close()
+
+
 def test_a_long_set_fits_a_phone_too(browser: Browser, tmp_path: Path) -> None:
     short = judged("too_fast_side", tempo="2-1-X-1")
     write_report(short, [None], tmp_path)

@@ -6,10 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from formcheck.analysis import Analysis
+from formcheck.analysis import Analysis, analyse
 from formcheck.report import theme
 from formcheck.report.page.curves import chart, samples, series_of
 from formcheck.report.targets import targets_of
+from tests.coached import Coached, reps
 from tests.report.conftest import judged, nobody
 
 
@@ -81,6 +82,19 @@ def test_two_charts_on_one_page_share_no_ids(sagging: Analysis) -> None:
 def test_a_set_without_reps_has_no_chart() -> None:
     empty = nobody()
     assert chart(empty, series_of(empty), targets_of(empty), 1080.0) is None
+
+
+def test_the_elbow_of_a_rep_that_one_view_missed_is_drawn_from_the_other() -> None:
+    """The front camera of this archer started late: its first rep is judged from the side."""
+    done = Coached(course=reps(4), arms="archer", working=("left", "right"), hand_spacing=2.6)
+    side, front = done.tracks("both")
+    late = replace(front, xy_px=np.where((front.t_s < 3.0)[:, None, None], np.nan, front.xy_px))
+    analysis = analyse([side, late])
+    assert analysis.reps[0].values["elbow_bottom_deg"].view == "side"
+    (elbow,) = [one for one in series_of(analysis) if one.key == "elbow_deg"]
+    for result in analysis.reps:
+        drawn = float(np.interp(result.rep.bottom_s, elbow.t_s, elbow.values))
+        assert drawn == pytest.approx(result.values["elbow_bottom_deg"].value, abs=6.0)
 
 
 def test_the_read_out_follows_the_curve(sagging: Analysis) -> None:

@@ -7,9 +7,10 @@ from pathlib import Path
 
 import numpy as np
 
-from formcheck.analysis import Analysis
+from formcheck.analysis import Analysis, rejudge
 from formcheck.asked.person import Person
 from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.hold import HoldVerdict
 from formcheck.report.page.page import page_html
 from formcheck.report.write import write_report
 from tests.report.conftest import Written, hold, nobody
@@ -100,7 +101,7 @@ def test_a_long_set_full_of_faults_keeps_to_the_weight(written: Written) -> None
 def test_without_a_clip_there_is_a_page_without_video(sagging: Analysis, tmp_path: Path) -> None:
     write_report(sagging, [None], tmp_path)
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
-    assert "<video" not in page and "only its pose track" in page
+    assert "<video" not in page and "without its clip" in page
     assert not (tmp_path / "annotated.mp4").exists()
 
 
@@ -116,6 +117,31 @@ def test_a_hold_is_told_as_a_hold_and_not_as_a_missing_set(tmp_path: Path) -> No
     page = (tmp_path / "report.html").read_text(encoding="utf-8")
     assert "Support hold, 12 s" in page and "Body line while held" in page
     assert "Nothing to count" not in page and "hold at the top of the push-up" in page
+
+
+def test_a_hold_shows_its_line_and_the_moment_it_was_lost() -> None:
+    held = hold(20.0)
+    lost = replace(held, hold_verdict=HoldVerdict(broke_at_s=12.0))
+    assert 'class="chart wide"' in page_html(held, None, "annotated.mp4")
+    page = page_html(lost, None, "annotated.mp4")
+    assert "Where the line was lost" in page and "After 12 s" in page
+    assert "Where the line was lost" not in page_html(held, None, "annotated.mp4")
+
+
+def test_with_pain_the_page_gives_no_drill_and_nothing_to_fix_first(sagging: Analysis) -> None:
+    drill = fault_kinds()["hip_sag"].drill_late
+    assert drill and drill in page_html(sagging, None, "annotated.mp4")
+    asked = replace(sagging.prescription, pain="back")
+    page = page_html(rejudge(sagging, sagging.limits, asked), None, "annotated.mp4")
+    assert drill not in page and "Fix first" not in page
+    assert "Pain in the back was reported: rest comes first" in page
+    assert "Rest the back; see a professional" in page
+
+
+def test_a_fault_of_time_says_what_was_asked_and_what_is_allowed(sagging: Analysis) -> None:
+    # A quarter less than the 3 s asked (faults/limits.toml).
+    page = page_html(sagging, None, "annotated.mp4")
+    assert "Lowering; 3 s asked, at least 2.25 s allowed" in page
 
 
 def test_what_is_too_close_to_call_is_not_accused(sagging: Analysis) -> None:
@@ -144,7 +170,7 @@ def test_the_load_is_in_kilograms_once_the_body_mass_is_known(sagging: Analysis)
     load = sagging.summary.load_fraction
     person = Person(body_mass_kg=80.0)
     heavy = replace(sagging, measured=replace(sagging.measured, person=person))
-    text = Tags(page_html(heavy, None, "annotated.mp4")).text
+    text = Tags(page_html(heavy, None, "annotated.mp4")).text.replace("\u00a0", " ")
     share = f"{100 * load.value:.0f} % ± {100 * load.plus_minus:.0f} % of body mass"
     assert f"{share}, {80.0 * load.value:.0f} ± {80.0 * load.plus_minus:.0f} kg" in text
-    assert " kg" not in Tags(page_html(sagging, None, "annotated.mp4")).text
+    assert not re.search(r"\d\skg", Tags(page_html(sagging, None, "annotated.mp4")).text)

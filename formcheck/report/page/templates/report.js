@@ -15,7 +15,7 @@
     if (place < 0) return `${t.toFixed(1)} s`;
     const rep = data.reps[place];
     const phase = [3, 2, 1, 0].find((i) => rep.b[i] <= t);
-    return `${t.toFixed(1)} s, rep ${rep.i}, ${data.phases[phase].toLowerCase()}`;
+    return `${t.toFixed(1)} s, rep ${rep.i}, ${rep.p[phase].toLowerCase()}`;
   };
 
   // Cursor and read-out on the curves
@@ -62,7 +62,7 @@
       const elbow = valueAt("elbow_deg", t);
       const line = valueAt("body_line_deg", t);
       if (elbow !== null) parts.push(`elbow ${elbow.toFixed(0)}°`);
-      if (line !== null) parts.push(`body line ${line.toFixed(0).replace("-", "−")}°`);
+      if (line !== null) parts.push(`body line ${line.toFixed(0).replace(/^-0$/, "0").replace("-", "−")}°`);
       said.textContent = parts.join(" · ");
     }
     const place = placeOf(t);
@@ -192,7 +192,9 @@
         const digits = row.unit === "°" ? 0 : 2;
         const say = (place) => {
           const value = chosen(place).v[row.key][step];
-          return value === null ? "–" : value.toFixed(digits).replace("-", "−") + (row.unit === "°" ? "°" : "");
+          if (value === null) return "–";
+          const text = value.toFixed(digits).replace(/^-(?=0(\.0*)?$)/, "").replace("-", "−");
+          return text + (row.unit === "°" ? "°" : "");
         };
         pairBox.querySelector(`[data-read="${row.key}"]`).textContent = `${say("a")} and ${say("b")}`;
       }
