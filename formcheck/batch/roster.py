@@ -427,9 +427,11 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
     try:
         with made_beside(path) as partial, partial.open("wb") as file:
             if path.suffix.lower() == ".xlsx":
-                with pd.ExcelWriter(file, engine="openpyxl") as book:
+                made = io.BytesIO()  # its writer cannot be closed where the disk is full
+                with pd.ExcelWriter(made, engine="openpyxl") as book:
                     table.to_excel(book, sheet_name="roster", index=False, freeze_panes=(1, 1))
                     explained.to_excel(book, sheet_name="columns", index=False)
+                file.write(made.getvalue())
             elif path.suffix.lower() == ".toml":
                 file.write(_toml(rows, every).encode())
             else:
