@@ -28,6 +28,10 @@ WORKER_BYTES = 700_000_000
 _SETS_A_PROCESS = 40  # then a new one takes its place, so that nothing can pile up
 
 
+class WorkersError(FormcheckError):
+    """No worker can be started."""
+
+
 class ClusterError(FormcheckError):
     """The cluster cannot be used."""
 
@@ -59,9 +63,15 @@ class Processes(ThreadPoolExecutor):
                 pool.shutdown()
 
     def _start(self) -> ProcessPoolExecutor:
-        pool = ProcessPoolExecutor(
-            1, mp_context=multiprocessing.get_context("spawn"), initializer=_start_worker
-        )
+        try:
+            pool = ProcessPoolExecutor(
+                1, mp_context=multiprocessing.get_context("spawn"), initializer=_start_worker
+            )
+        except OSError as error:
+            raise WorkersError(
+                f"no worker can be started ({error.strerror}): what processes share memory in, on "
+                "Linux /dev/shm, is full or may not be written; free some space there."
+            ) from error
         self._own.pool, self._own.left = pool, _SETS_A_PROCESS
         self._pools.add(pool)
         return pool

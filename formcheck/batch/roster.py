@@ -349,7 +349,7 @@ def _table_rows(
     for number, line in enumerate(lines[1:], start=2):
         where = f"{path}, row {number}"
         cells = {
-            name: text.strip()
+            name: _as_named(text.strip()) if name in ("person", "set") else text.strip()
             for name, text in zip(names, line, strict=False)
             if name in known and text.strip()
         }
@@ -409,8 +409,13 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
     if path.exists():
         raise OutputError(f"{path} is there already; give another name, or remove it first.")
     every = columns()
+    safe = str if path.suffix.lower() == ".toml" else _as_text  # no spreadsheet opens that
     rows = [
-        {"clip": _no_formula(clip.place), "person": person or "", "set": group or ""}
+        {
+            "clip": _no_formula(clip.place),
+            "person": safe(person or ""),
+            "set": safe(group or ""),
+        }
         for clip, person, group in found
     ]
     names = [column.name for column in every if column.name != "folder"]
@@ -422,9 +427,11 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
     try:
         with made_beside(path) as partial, partial.open("wb") as file:
             if path.suffix.lower() == ".xlsx":
-                with pd.ExcelWriter(file, engine="openpyxl") as book:
+                made = io.BytesIO()  # its writer cannot be closed where the disk is full
+                with pd.ExcelWriter(made, engine="openpyxl") as book:
                     table.to_excel(book, sheet_name="roster", index=False, freeze_panes=(1, 1))
                     explained.to_excel(book, sheet_name="columns", index=False)
+                file.write(made.getvalue())
             elif path.suffix.lower() == ".toml":
                 file.write(_toml(rows, every).encode())
             else:
@@ -433,9 +440,23 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
         raise OutputError(f"{path} cannot be written ({error.strerror or error}).") from error
 
 
+_RUN_BY_SPREADSHEETS = ("=", "+", "-", "@")
+
+
+def _as_text(name: str) -> str:
+    """A spreadsheet must not run a folder's name; the apostrophe goes when it is read again."""
+    return f"'{name}" if name.lstrip("'").startswith(_RUN_BY_SPREADSHEETS) else name
+
+
+def _as_named(cell: str) -> str:
+    """What ``_as_text`` was given."""
+    quoted = cell.startswith("'") and cell.lstrip("'").startswith(_RUN_BY_SPREADSHEETS)
+    return cell[1:] if quoted else cell
+
+
 def _no_formula(place: str) -> str:
     """A spreadsheet must not run a file name; the path stays the same."""
-    return f"./{place}" if place.startswith(("=", "+", "-", "@")) else place
+    return f"./{place}" if place.startswith(_RUN_BY_SPREADSHEETS) else place
 
 
 def _toml(rows: Sequence[Mapping[str, str]], every: Sequence[Column]) -> str:

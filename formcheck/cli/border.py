@@ -6,6 +6,7 @@ command quietly; being asked to end cleans up first.
 
 from __future__ import annotations
 
+import atexit
 import codecs
 import contextlib
 import errno
@@ -37,6 +38,7 @@ class OneSentence(Group):
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
         gc.set_threshold(_OBJECTS_BETWEEN_LOOKS)
+        atexit.register(gc.freeze)  # nor does it look through all that on the way out
         codecs.register_error("formcheck", _nearest)
         _open_what_is_closed()
         for stream in (sys.stdout, sys.stderr):
@@ -50,8 +52,6 @@ class OneSentence(Group):
             _forget(sys.stdout)
             _say(f"what there is to say could not be written ({error.strerror}).")
             sys.exit(int(Exit.USAGE))
-        finally:
-            gc.freeze()  # nor does it look through all that on the way out
 
     def invoke(self, ctx: Any) -> Any:
         # Being asked to end cleans up like Ctrl-C does: no half-written folder stays.

@@ -296,11 +296,18 @@ def put_person(log: sqlite3.Connection, person: PersonRecord) -> None:
 
 
 def erase_person(log: sqlite3.Connection, path: Path, name: str) -> None:
-    """Take a person out with all their sets, from the last good copy too."""
+    """Take a person out with all their sets, from the last good copy too: that one first, so that
+    whatever ends this before it is done, nobody who is no longer in the log stays there."""
+    copy = last_good_copy(path)
+    try:
+        copy.unlink(missing_ok=True)
+    except OSError as error:
+        raise LogError(f"{copy} cannot be removed ({error.strerror}).") from error
     with changing(log, path):
         log.execute("DELETE FROM person WHERE key = ?", (name.casefold(),))
+    with contextlib.suppress(sqlite3.OperationalError):  # needs room; what is deleted is zeroed
+        log.execute("VACUUM")
     with _told(path):
-        log.execute("VACUUM")  # what was deleted is not left in free pages
         log.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     keep_copy(log, path)
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import warnings
+from functools import cache
+
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from scipy.interpolate import Akima1DInterpolator
-from scipy.linalg import solve_banded
 from scipy.ndimage import median_filter
+from scipy.signal import butter, sosfiltfilt
 
 from formcheck.maths.arrays import FloatArray
 
@@ -24,7 +27,6 @@ _OUTLIER_MADS = 6.0
 # is divided by this so the pair has the cut-off asked for: (sqrt(2) - 1) ** (1/4), Winter,
 # Biomechanics and Motor Control of Human Movement, 4th ed.
 TWO_PASS_CORRECTION = (2.0**0.5 - 1.0) ** 0.25
-_BEYOND = 9  # samples by which a curve is continued at either end while it is filtered
 
 
 def low_pass(values: FloatArray, rate_hz: float, cutoff_hz: float = CUTOFF_HZ) -> FloatArray:
@@ -33,51 +35,28 @@ def low_pass(values: FloatArray, rate_hz: float, cutoff_hz: float = CUTOFF_HZ) -
     ``values`` (M, ...) evenly sampled at ``rate_hz``. Gaps are bridged while filtering so that
     what lies beside them is not lost, and blanked again.
     """
-    design_hz = min(cutoff_hz / TWO_PASS_CORRECTION, 0.45 * rate_hz)
+    sections = _sections(min(cutoff_hz / TWO_PASS_CORRECTION, 0.45 * rate_hz), rate_hz)
     flat = values.reshape(len(values), -1)
     known = np.isfinite(flat)
     out = np.full(flat.shape, np.nan)
     complete = known.all(axis=0)
     if len(flat) > 15:
         if complete.any():
-            out[:, complete] = _both_ways(flat[:, complete], design_hz, rate_hz)
+            out[:, complete] = sosfiltfilt(sections, flat[:, complete], axis=0)
         places = np.arange(len(flat))
         for column in np.flatnonzero(~complete & (known.sum(axis=0) > 15)):
             here = known[:, column]
             filled = np.interp(places, places[here], flat[here, column])
-            smooth = _both_ways(filled[:, None], design_hz, rate_hz)
-            out[here, column] = smooth[here, 0]
+            smooth = sosfiltfilt(sections, filled)
+            out[here, column] = smooth[here]
     else:
         out = flat.copy()
     return out.reshape(values.shape)
 
 
-def _both_ways(values: FloatArray, design_hz: float, rate_hz: float) -> FloatArray:
-    """(M, K) a second-order Butterworth filter forward and backward along (M, K).
-
-    As scipy.signal's ``sosfiltfilt`` of its ``butter`` does it, to which a test holds it; importing
-    scipy.signal takes half as long as judging a whole set. Beyond its ends the curve goes on as
-    itself, turned about its first and last sample.
-    """
-    before = 2 * values[0] - values[_BEYOND:0:-1]
-    after = 2 * values[-1] - values[-2 : -_BEYOND - 2 : -1]
-    forward = _one_way(np.concatenate([before, values, after]), design_hz, rate_hz)
-    return _one_way(forward[::-1], design_hz, rate_hz)[::-1][_BEYOND:-_BEYOND]
-
-
-def _one_way(values: FloatArray, design_hz: float, rate_hz: float) -> FloatArray:
-    """The filter's recurrence solved for all samples, at rest before the first."""
-    # The bilinear transform of 1 / (s² + √2 s + 1), its cut-off warped to where it was asked for
-    # (Winter, as above, gives the same constants).
-    warped = 1.0 / np.tan(np.pi * design_hz / rate_hz)
-    norm = 1.0 + 2.0**0.5 * warped + warped**2
-    past = 2.0 * (1.0 - warped**2) / norm, (1.0 - 2.0**0.5 * warped + warped**2) / norm
-    lagged = np.concatenate([values[:1], values[:1], values])
-    drive = (lagged[2:] + 2.0 * lagged[1:-1] + lagged[:-2]) / norm
-    drive[0] -= sum(past) * values[0]
-    drive[1] -= past[1] * values[0]
-    bands = np.broadcast_to(np.array([[1.0], [past[0]], [past[1]]]), (3, len(values)))
-    return np.asarray(solve_banded((2, 0), bands, drive))
+@cache
+def _sections(design_hz: float, rate_hz: float) -> FloatArray:
+    return np.asarray(butter(2, design_hz, fs=rate_hz, output="sos"))
 
 
 def without_outliers(values: FloatArray, rate_hz: float) -> FloatArray:
@@ -104,11 +83,9 @@ def running_quantile(values: FloatArray, share: float, before: int, after: int) 
     ``after`` it, as many as there are; between two samples in proportion. NaN samples count for
     nothing, and where there are no others NaN stays."""
     padded = np.pad(values, ((before, after), (0, 0)), constant_values=np.nan)
-    around = np.sort(sliding_window_view(padded, before + after + 1, axis=0), axis=-1)
-    place = share * np.maximum(np.isfinite(around).sum(axis=-1) - 1, 0)
-    low, high = np.floor(place).astype(int), np.ceil(place).astype(int)
-    lower, upper = (np.take_along_axis(around, at[..., None], -1)[..., 0] for at in (low, high))
-    return np.asarray(lower + (place - low) * (upper - lower))
+    around = sliding_window_view(padded, before + after + 1, axis=0)
+    with warnings.catch_warnings(action="ignore", category=RuntimeWarning):
+        return np.asarray(np.nanquantile(around, share, axis=-1))
 
 
 def resample(t_s: FloatArray, values: FloatArray, grid_s: FloatArray) -> FloatArray:

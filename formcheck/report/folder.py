@@ -20,6 +20,7 @@ REPORT, DRAWN_CLIP = "report.json", "annotated.mp4"
 MADE = (*TRACK_FILES, "reps.csv", "reps.xlsx", "report.html", DRAWN_CLIP, REPORT)
 # In a scratch folder: what is being taken out of the report's folder, and all of it when it is.
 _EARLIER, _REPLACED = "earlier", "replaced"
+_MADE_ABOVE = 3  # folders, in which a scratch folder may lie
 _NAME_BYTES = 100  # of a folder's name in that of its scratch folder
 
 
@@ -66,8 +67,10 @@ def made_whole(out: Path, overwrite: bool = False, inputs: Sequence[Path] = ()) 
         existing = next(folder for folder in (out, *out.absolute().parents) if folder.exists())
     except OSError as error:
         raise OutputError(_cannot_be_written(out, error)) from error
-    if existing.is_dir():
-        put_right(existing)
+    # A run that made the folders above lies further up, if it was killed.
+    for folder in (existing, *existing.absolute().parents[:_MADE_ABOVE]):
+        if folder.is_dir():
+            put_right(folder)
     check_free(out, overwrite, inputs)
     with ExitStack() as kept:
         try:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import label
+from scipy.signal import correlate, correlation_lags, find_peaks
 
 from formcheck.errors import FormcheckError
 from formcheck.maths.arrays import BoolArray, FloatArray
@@ -205,8 +206,6 @@ def _curve_offsets(first: Look, second: Look) -> list[float]:
     x = np.interp(np.arange(ta[0], ta[-1], 1 / _RATE_HZ), ta, a)
     y = np.interp(np.arange(tb[0], tb[-1], 1 / _RATE_HZ), tb, b)
     x, y = x - x.mean(), y - y.mean()
-    from scipy.signal import correlate, correlation_lags, find_peaks  # slow; one clip needs none
-
     values, lags = correlate(x, y), correlation_lags(len(x), len(y))
     peaks, _ = find_peaks(values, distance=int(0.4 * _RATE_HZ))
     best = peaks[np.argsort(values[peaks])[::-1][:5]]

@@ -126,3 +126,21 @@ def test_a_file_name_is_no_formula_in_a_written_roster(tmp_path: Path) -> None:
     write_roster(tmp_path / "r.csv", [(evil, None, None)])
     assert "\n=" not in (tmp_path / "r.csv").read_text(encoding="utf-8-sig")
     assert read_roster(tmp_path / "r.csv", [evil]).rows[0].of == evil.place
+
+
+@pytest.mark.parametrize("suffix", [".csv", ".xlsx", ".toml"])
+def test_no_name_of_a_folder_is_a_formula_in_a_roster_and_each_comes_back_as_it_was(
+    suffix: str, tmp_path: Path
+) -> None:
+    names = ["=1+1", "+1", "-1", "@a", "'=1", "plain"]
+    clips = [clip_file(f"{name}/a.mp4") for name in names]
+    path = tmp_path / f"roster{suffix}"
+    write_roster(path, [(clip, name, name) for clip, name in zip(clips, names, strict=True)])
+    told = [read_roster(path, clips).told(clip, Prescription()) for clip in clips]
+    assert [(one.name, one.set) for one in told] == [(name, name) for name in names]
+    if suffix == ".xlsx":
+        cells = [cell for row in openpyxl.load_workbook(path)["roster"].iter_rows() for cell in row]
+        assert not [cell.value for cell in cells if cell.data_type == "f"]
+    if suffix == ".csv":
+        every = path.read_text(encoding="utf-8-sig").replace("\n", ",").split(",")
+        assert not [cell for cell in every if cell.startswith(("=", "+", "-", "@"))]

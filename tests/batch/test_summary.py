@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import csv
+import io
 from pathlib import Path
 
 import openpyxl
@@ -65,7 +66,12 @@ def test_a_workbook_has_sets_reps_and_what_the_columns_mean(tmp_path: Path) -> N
 
 @pytest.mark.parametrize("sign", ["=", "+", "-", "@"])
 def test_no_name_is_a_formula_in_a_spreadsheet(sign: str) -> None:
-    from formcheck.batch.summary import _csv
+    from formcheck.batch.summary import _csv, _xlsx
 
-    text = _csv(sets_table([made_set(f"{sign}SUM(A1)/x", ("hip_sag",))])).decode()
+    sets = [made_set(f"{sign}SUM(A1)/x", ("hip_sag",))]
+    text = _csv(sets_table(sets)).decode()
     assert f"\n{sign}" not in text and f",{sign}SUM" not in text
+    book = openpyxl.load_workbook(io.BytesIO(_xlsx(sets_table(sets), all_reps_table(sets))))
+    cells = [cell for sheet in book for row in sheet.iter_rows() for cell in row]
+    assert any(f"'{sign}SUM(A1)" in str(cell.value) for cell in cells)
+    assert not [cell.value for cell in cells if cell.data_type == "f"]

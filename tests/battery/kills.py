@@ -62,11 +62,13 @@ _CONTEXT.set_forkserver_preload(["tests.battery.warm"])
 @dataclass(frozen=True)
 class Writer:
     """A command that writes: its ``words``, what it starts from, and how it may end when it has
-    done its work before (``again``: exit codes)."""
+    done its work before (``again``: exit codes). ``removes``: what it did before it was refused
+    stays done."""
 
     words: tuple[str, ...]
     start: Callable[[Path], None]
     again: tuple[int, ...] = (0,)
+    removes: bool = False
 
 
 def _nothing(place: Path) -> None:
@@ -137,7 +139,7 @@ WRITERS: dict[str, Writer] = {
     "log restore": Writer(("log", "restore", *_LOG), _reports),
     "person set": Writer(("person", "set", "ana", "--stature", "178", *_LOG), _reports),
     "person calibrate": Writer(("person", "calibrate", "ana", "hold.parquet", *_LOG), _hold),
-    "person erase": Writer(("person", "erase", "ana", "--yes", *_LOG), _reports, (0, 2)),
+    "person erase": Writer(("person", "erase", "ana", "--yes", *_LOG), _reports, (0, 2), True),
     "agree": Writer(("agree", "labels.csv", "sets", "--out", "agreement", "--overwrite"), _reports),
     **{
         f"batch --write-roster {kind}": Writer(
@@ -320,7 +322,11 @@ class Place:
             return
         last = ended.said.strip().splitlines()[-1]
         assert ended.code == 2 and last.startswith("formcheck: ") and last.endswith("."), ended
-        self._is(self.after if "the log itself holds everything" in last else self.before)
+        if self.writer.removes:
+            check_whole(self.here, self.before, self.after)
+            self.run()
+        done = self.writer.removes or "the log itself holds everything" in last
+        self._is(self.after if done else self.before)
 
     def _as_undisturbed(self) -> None:
         self._is(self.after)

@@ -232,6 +232,31 @@ def test_a_clip_that_is_none_is_refused_on_the_page(sit: Sit, tmp_path: Path) ->
     expect(seat.page.locator("#says")).to_contain_text("is no clip that can be read")
 
 
+def test_nothing_runs_from_hostile_names_and_remarks(sit: Sit, shared: Desk) -> None:
+    runs = 'document.title="ran"'
+    hostile = f'"><script>{runs}</script><img src=//a.example/x onerror={runs}>'
+    client = Client(shared)
+    said = client.announce((hostile, 999), note=hostile, person="<img src=//a.example/y>")
+    clip = {"name": f"{hostile}/{hostile}.mp4".replace("/x", "x"), "size": 9, "changed": 0}
+    group = client.post_json("/groups", {"name": hostile, "asked": {}, "clips": [clip]})
+    seat = sit()
+    for path in (
+        "/",
+        "/sets",
+        f"/sets/{said.data['id']}",
+        f"/groups/{group.data['id']}",
+        "/folders",
+    ):
+        seat.go(path)
+        expect(seat.page.get_by_text("<script>document.title").first).to_be_visible()
+        assert seat.page.title() != "ran"
+    assert seat.complaints == []
+    assert not [url for url in seat.asked if not url.startswith((seat.home, "data:"))]
+    for one in shared.folder.all():
+        if one.id == said.data["id"] or one.group == group.data["id"]:
+            shared.folder.remove(one)
+
+
 def test_progress_is_seen_and_judging_can_be_cancelled(browser: Browser, tmp_path: Path) -> None:
     free = threading.Event()
     early = early_set(read_track(SAG))

@@ -385,7 +385,7 @@ def test_every_bad_clip_and_track_is_refused_or_fails_alone_in_its_sentence(
             assert put.status == 415 and "is no clip that can be read" in put.text
         elif len(data) <= PART_BYTES:
             waiting[announced.data["id"]] = bad
-    assert len(waiting) > 35 // every
+    assert len(waiting) > 28 // every
     client.wait_until(
         lambda: all(desk.folder.standing(one).state != "waiting" for one in desk.folder.all())
     )

@@ -7,9 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from formcheck.log import store
 from formcheck.log.enter import Recorded, enter
 from formcheck.log.entry import SetEntry
 from formcheck.log.erase import remove_reports
+from formcheck.log.store import open_log
 from formcheck.pose.store import read_track, write_track
 from tests.log.made_up import FIRST, write_report
 
@@ -62,3 +64,19 @@ def test_the_poses_found_in_the_clips_go_too(tmp_path: Path) -> None:
         write_track(track, kept / f"{name}.parquet")
     remove_reports([entry])
     assert [file.name for file in kept.iterdir()] == ["of_another.parquet"]
+
+
+def test_nobody_who_was_erased_stays_in_the_last_good_copy_whatever_ends_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def killed(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    entered(tmp_path / "one")
+    path = tmp_path / "log.sqlite"
+    with open_log(path, write=True) as log:
+        store.keep_copy(log, path)
+        monkeypatch.setattr(store, "keep_copy", killed)
+        with pytest.raises(KeyboardInterrupt):
+            store.erase_person(log, path, "ana")
+    assert not store.last_good_copy(path).exists()

@@ -6,7 +6,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import pytest
-from scipy.signal import butter, sosfiltfilt
 
 from formcheck.maths.filtering import (
     CUTOFF_HZ,
@@ -166,17 +165,6 @@ def test_a_landmark_hardly_ever_seen_is_not_interpolated() -> None:
     values[[3, 9, 20, 28], 1] = 1.0
     out = resample(t_s, values, t_s)
     assert np.isfinite(out[:, 0]).all() and np.isnan(out[:, 1]).all()
-
-
-@pytest.mark.parametrize("count", [16, 40, 700])
-@pytest.mark.parametrize("cutoff_hz", [3.5, 6.0, 12.0])
-def test_the_filter_is_the_one_that_scipy_designs_and_runs(count: int, cutoff_hz: float) -> None:
-    curves = np.cumsum(np.random.default_rng(2).normal(size=(count, 3)), axis=0)
-    sections = butter(2, cutoff_hz / TWO_PASS_CORRECTION, fs=30.0, output="sos")
-    if cutoff_hz / TWO_PASS_CORRECTION > 0.45 * 30.0:
-        sections = butter(2, 0.45 * 30.0, fs=30.0, output="sos")
-    expected = sosfiltfilt(sections, curves, axis=0)
-    assert low_pass(curves, 30.0, cutoff_hz) == pytest.approx(expected, abs=1e-9)
 
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.9])

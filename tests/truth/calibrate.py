@@ -346,7 +346,9 @@ def value_rows(case: Case, analysis: Analysis) -> pd.DataFrame:
     look = analysis.looks[0]
     frames = pd.read_csv(case.csv)
     for rep, result in scoring.matched_results(analysis, case.truth):
-        at_bottom = frames[frames["t"].between(rep.bottom_start_s, rep.bottom_end_s)]
+        frame_s = case.truth.duration_s / len(frames)  # a bottom may be shorter than that
+        bottom_s = rep.bottom_start_s - frame_s / 2, rep.bottom_end_s + frame_s / 2
+        at_bottom = frames[frames["t"].between(*bottom_s)]
         true_values = {**rep.values, "upper_arm_bottom_deg": _upper_arm_deg(at_bottom)}
         for name, true in true_values.items():
             quantity = result.values.get(name)

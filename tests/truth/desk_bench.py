@@ -1,10 +1,11 @@
 """The time from “Judge” to the report on the desk's page, beside that of ``formcheck set``.
 
-    python -m tests.truth.desk_bench [CLIP [CLIP]] [--rounds 3] [--out tests/truth/latest]
+    python -m tests.truth.desk_bench [CLIP [CLIP]] [--rounds 3] [--cut 9] [--out tests/truth/latest]
 
 Both start from nothing (no pose is known from before) with the same clips, turn about; the page is
-driven in Debian's Chromium. The bar is the time of ``formcheck set`` plus 2 s. With --out the
-figures are written to ``desk.csv`` there.
+driven in Debian's Chromium. --cut takes the first seconds of each clip only. The bar is the time of
+``formcheck set`` plus 2 s, on a machine that does nothing else. With --out the figures are written
+to ``desk.csv`` there.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
+import av
 from playwright.sync_api import expect, sync_playwright
 
 from formcheck.clip.read import probe
@@ -93,6 +95,19 @@ def _cpu_s(process: subprocess.Popen[Any]) -> float:
     return used.ru_utime + used.ru_stime
 
 
+def cut(clip: Path, seconds: float, into: Path) -> Path:
+    """The beginning of a clip, its pictures as they were encoded."""
+    shorter = into / clip.name
+    with av.open(str(clip)) as whole, av.open(str(shorter), "w") as part:
+        stream = whole.streams.video[0]
+        target = part.add_stream_from_template(stream)
+        for packet in whole.demux(stream):
+            if packet.dts is not None and packet.dts * packet.time_base < seconds:
+                packet.stream = target
+                part.mux(packet)
+    return shorter
+
+
 def bench(clips: list[Path], rounds: int) -> Figures:
     of_set: list[Took] = []
     of_page: list[Took] = []
@@ -117,9 +132,14 @@ def main() -> None:
     parser.add_argument("clips", type=Path, nargs="*",
                         default=[ROOT / "sample_clips" / "hip_sag_side.mp4"])  # fmt: skip
     parser.add_argument("--rounds", type=int, default=3)
+    parser.add_argument("--cut", type=float, metavar="SECONDS")
     parser.add_argument("--out", type=Path, help="folder of the figures")
     asked = parser.parse_args()
-    told = bench(asked.clips, asked.rounds)
+    with tempfile.TemporaryDirectory() as folder:
+        given = asked.clips
+        if asked.cut is not None:
+            given = [cut(clip, asked.cut, Path(folder)) for clip in given]
+        told = bench(given, asked.rounds)
     for figure, value in told.items():
         print(f"{figure}: {value}")
     if asked.out is not None:

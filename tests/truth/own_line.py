@@ -2,10 +2,11 @@
 
     python -m tests.truth.own_line HOLDS SETS [--tracks DIR] [--model heavy]
 
-HOLDS are clips `hNN.mp4` of checked holds, SETS clips `dNN.mp4` of the same bodies with their
-truth beside them; `--tracks` holds the poses of SETS found before. Prints the error of the body
-line, its stated ± and the share of errors inside it, without the hold and with it, and what the
-same body's line differs by between its two clips.
+HOLDS are clips `hNN.mp4` of checked holds, or their poses `hNN.parquet`; SETS clips `dNN.mp4` of
+the same bodies with their truth beside them; `--tracks` holds the poses of SETS found before.
+Prints the error of the body line, its stated ± and the share of errors inside it, without the hold
+and with it; what the same body's line differs by between its two clips; and how far apart holds of
+different bodies read, which is all that knowing the body could take off.
 """
 
 from __future__ import annotations
@@ -45,7 +46,8 @@ def main() -> None:
     asked = parser.parse_args()
     rows: dict[str, list[tuple[float, float]]] = {"without": [], "with": []}
     again = []
-    for hold in sorted(asked.holds.glob("h*.mp4")):
+    readings = []
+    for hold in sorted([*asked.holds.glob("h*.mp4"), *asked.holds.glob("h*.parquet")]):
         name = f"d{hold.stem[1:]}"
         clip = asked.sets / f"{name}.mp4"
         saved = asked.tracks / f"{name}.parquet" if asked.tracks else clip
@@ -63,6 +65,7 @@ def main() -> None:
         if got["with"]:
             means = [float(np.mean([e for e, _ in got[way]])) for way in ("without", "with")]
             again.append(means[1])
+            readings.append(found.reading_deg)
             print(
                 f"{name} {truth['view']:14} {truth['variation']['support']:5} hold read "
                 f"{found.reading_deg:+.1f}  mean error {means[0]:+.1f} -> {means[1]:+.1f}"
@@ -74,6 +77,7 @@ def main() -> None:
             f"± {doubt.mean():.2f} deg, {100 * np.mean(np.abs(off) <= doubt):.0f} % inside"
         )
     print(f"between two clips of one body: {np.std(again):.2f} deg (1 sd) over {len(again)} bodies")
+    print(f"between holds of different bodies: {np.std(readings):.2f} deg (1 sd)")
 
 
 if __name__ == "__main__":

@@ -115,11 +115,22 @@ def speed(data: Path) -> str:
     """What a run costs, against a bare loop over the same clip."""
     table = pd.read_csv(data / "speed.csv").set_index("clip")
     heads = {
+        "model": "model",
+        "measured": "measured",
         "bare_loop_s": "bare loop, s",
+        "decode_once_s": "decoding once, s",
         "formcheck_set_s": "formcheck set, s",
+        "ratio": "ratio",
         "peak_mb": "peak memory, MB",
+        "rss_mb": "resident sizes added, MB",
     }
-    return as_markdown(table.rename(columns=heads))
+    return as_markdown(table[[name for name in heads if name in table]].rename(columns=heads))
+
+
+def speed_goals(data: Path) -> str:
+    """What speed and memory are held to, and whether they are."""
+    path = data / "speed_goals.csv"
+    return _csv(path.name, "what")(data) if path.exists() else "Not measured yet."
 
 
 def by_view(data: Path) -> str:
@@ -178,6 +189,7 @@ BLOCKS: Mapping[str, Callable[[Path], str]] = {
     "bodies_left_out": bodies_left_out,
     "accuracy": accuracy,
     "speed": speed,
+    "speed_goals": speed_goals,
     "by_view": by_view,
     "pairs": pairs,
     "faults": _csv("faults.csv", "key"),

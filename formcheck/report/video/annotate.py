@@ -39,7 +39,6 @@ from formcheck.report.video.stills import STILL_WIDTH_PX, STUCK, Annotated, Faul
 from formcheck.reps.look import Look
 
 _STILL_ASPECT = 1.6
-_SIZE_AGAINST_INPUT = 1.6  # the bar is below 2; the encoder may overshoot
 _CALL_S = 1.6  # how long a fault stays called
 _STUCK_S = 0.6  # before and after the slowest moment of a press, in which it is marked
 _LEAD_S = 0.25  # the limb turns hot a little before the call
@@ -89,7 +88,6 @@ def annotate(
     most ``MOST_PX``. ``on_frame`` is told the seconds done. ``blur_faces`` makes the person's
     face unrecognisable in every picture. Raises ClipError.
     """
-    infos = [one.info for one in clips]
     targets = targets_of(analysis)
     panels, width, height = _layout(analysis, clips)
     unit = width / 360
@@ -117,7 +115,6 @@ def annotate(
         width,
         height + band_height,
         min(clock.info.fps, MOST_FPS),
-        _bit_rate(infos, clock.info.duration_s),
         clock.info.shown_matrix,
     ) as clip:
         for t_s, frames in _in_step(panels):
@@ -419,11 +416,6 @@ def _at_times(t_s: FloatArray, values: FloatArray, wanted_s: FloatArray) -> Floa
     slack_s = 0.1
     result[(wanted_s < t_s[0] - slack_s) | (wanted_s > t_s[-1] + slack_s)] = np.nan
     return result
-
-
-def _bit_rate(infos: Sequence[ClipInfo], duration_s: float) -> int:
-    taken = sum(info.path.stat().st_size for info in infos)
-    return max(20_000, int(_SIZE_AGAINST_INPUT * 8 * taken / max(duration_s, 0.1)))
 
 
 def _matrix(info: ClipInfo) -> Matrix:
