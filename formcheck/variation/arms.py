@@ -200,16 +200,26 @@ def _far_hand_hidden(look: Look) -> bool:
 def near_arm_alone(look: Look, work: ArmWork) -> bool:
     """Whether every rep of a one-arm set was done by the arm that this side view shows in full:
     then the fitted body, if it fits one body, is that of the working arm."""
-    near = look.view.near_side
+    near, signals = look.view.near_side, look.signals
     return (
         work.arms == "one"
         and look.view.from_side
         and near is not None
-        and look.signals.near_side == near
+        and signals.near_side == near
         and set(work.working) == {near}
-        and look.signals.body is not None
-        and look.signals.body.misfit < STRANGE
+        and signals.body is not None
+        and signals.body.misfit < STRANGE
+        and _bends_as_seen(look, near, signals.body.curve[f"elbow_{near}"])
     )
+
+
+def _bends_as_seen(look: Look, near: Side, fitted_deg: FloatArray) -> bool:
+    """Whether a body that bends both arms alike is as deep at each bottom as the near arm's reach
+    in the picture says: else what it makes of the idle arm has misled it."""
+    seen_deg = elbow_of_reach_deg(seen_reach(look.signals, near))
+    bottoms_s = [rep.bottom_s for rep in look.reps]
+    apart_deg = np.interp(bottoms_s, look.signals.t_s, fitted_deg - seen_deg)
+    return bool(np.all(np.abs(apart_deg) <= PLUS_MINUS_DEG))
 
 
 def _pattern(working: Sequence[Side | None]) -> Literal["alternating", "same_side"] | None:

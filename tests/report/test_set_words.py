@@ -58,5 +58,5 @@ def test_with_pain_nothing_is_to_be_fixed_first() -> None:
 def test_the_answer_names_a_rep_that_failed_and_calls_what_is_close_unclear() -> None:
     failed = analyse(Coached(course=reps(4) + STAYS_DOWN).tracks("side"))
     assert answer_line(failed) == "4 of 5 counted, 4 clean; rep 5 failed"
-    close = analyse(Coached(course=reps(2) + rep(bottom_deg=88.5)).tracks("side"))
+    close = analyse(Coached(course=reps(2) + rep(bottom_deg=87.0)).tracks("side"))
     assert answer_line(close) == "3 of 3 counted, 2 clean, 1 unclear"
