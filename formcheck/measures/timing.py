@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
@@ -55,4 +57,6 @@ def _known(name: str, look: Look, value_s: float, *beside_s: float) -> Quantity:
     jittery = 1.0 + (look.signals.noise / _USUAL_NOISE) ** 2
     gentle = _SHARE * jittery * max(beside_s)
     sd = (max(_LEAST_S, frame_s) + gentle) / 1.96
-    return stated(name, look.view.kind, value_s, sd, look.signals.misfit)
+    time = stated(name, look.view.kind, value_s, sd, look.signals.misfit)
+    # What times are off by on average is taken off; a pause that is hardly one stays none.
+    return replace(time, value=max(time.value, 0.0))

@@ -10,6 +10,7 @@ from formcheck.maths.quantity import Quantity
 from formcheck.measures.timing import SET_ENDS, bottom_pause, concentric, eccentric, top_pause
 from formcheck.reps.find import Rep
 from formcheck.signals.curves import Signals
+from formcheck.signals.view import ViewKind
 from tests.measures.handmade import REP, drawn, look_at
 
 PHASES = (eccentric, bottom_pause, concentric, top_pause)
@@ -63,3 +64,12 @@ def test_a_boundary_is_never_surer_than_two_frames() -> None:
     """Two frames at 30 a second: 0.067 s."""
     touch = replace(REP, bottom_start_s=2.1, bottom_s=2.1, bottom_end_s=2.1, top_s=2.2)
     assert min(time.plus_minus for time in phase_times(touch)) > 0.067
+
+
+@pytest.mark.parametrize("view", ["side", "front", "oblique"])
+def test_no_phase_lasts_less_than_nothing(view: ViewKind) -> None:
+    """What times are off by on average is taken off each."""
+    touch = replace(REP, bottom_end_s=REP.bottom_start_s, end_s=REP.top_s)
+    look = look_at(drawn())
+    seen = replace(look, view=replace(look.view, kind=view))
+    assert bottom_pause(seen, touch).value >= 0.0 <= top_pause(seen, touch).value
