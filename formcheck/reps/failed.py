@@ -106,7 +106,10 @@ def _failed(
     if last is not None and (part := _pressed_share(last, t_s, curve)) < _NEARLY_UP_SHARE:
         down_deg = _bend_deg(last, t_s, curve)
         sinks = fell_deg > _SINKS_SHARE * part * down_deg and t_s[high] - last.top_s < _AT_ONCE_S
-        stopped = part < PRESSED_SHARE and (not cut_off or ends_s - last.top_s >= _STOPPED_S)
+        reached = (curve[since:].max() - np.interp(last.bottom_s, t_s, curve)) / max(down_deg, 1e-6)
+        stopped = max(part, reached) < PRESSED_SHARE and (
+            not cut_off or ends_s - last.top_s >= _STOPPED_S
+        )
         if down_deg >= least and (sinks or stopped):
             return replace(
                 last, top_s=max(float(t_s[high]), last.bottom_end_s) if sinks else last.top_s,

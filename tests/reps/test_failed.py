@@ -50,6 +50,12 @@ def test_reps_pressed_up_have_not_failed() -> None:
         assert not any(failed(course))
 
 
+def test_a_last_press_that_stalls_and_goes_on_has_not_failed() -> None:
+    grinds = [(1.5, 80.0), (0.3, 80.0), (0.5, 116.0), (0.6, 117.0), (1.2, 146.0), (1.0, 147.0),
+              (0.6, 165.0)]  # fmt: skip
+    assert not any(failed(reps(3) + grinds))
+
+
 def test_a_failed_attempt_begins_where_it_leaves_the_top_and_stops_where_it_got_to() -> None:
     whole = Coached(course=reps(4))
     leaves_s = whole.duration_s() - 1.5
