@@ -85,8 +85,6 @@ with av.open(sys.argv[1]) as clip:
     for frame in clip.decode(stream):
         pass
 """
-# As an installation is, whatever the developer's environment says.
-AS_INSTALLED = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
 # A phone's clip in HEVC has about this many bits a second at 3840x2160 and 60 pictures.
 PHONE_BITS_A_SECOND = 45_000_000
 GRAIN = 10.0  # of 1023, sd: a sensor's noise in a room
@@ -118,12 +116,17 @@ class Run:
     rss_mb: float
 
 
+def as_installed() -> dict[str, str]:
+    """The environment, whatever a developer's says of compiled files."""
+    return {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+
+
 def measure(command: Sequence[str]) -> Run:
     """Run to the end, looking at the memory of all its processes five times a second."""
     started, peak, resident = time.perf_counter(), 0.0, 0.0
     cpu: dict[int, float] = {}
     with subprocess.Popen(
-        command, env=AS_INSTALLED, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
+        command, env=as_installed(), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE
     ) as process:
         top = psutil.Process(process.pid)
         while process.poll() is None:
@@ -156,7 +159,7 @@ def _family(top: psutil.Process) -> list[psutil.Process]:
 def short(words: Sequence[str]) -> Run:
     """A command too short to be watched: its CPU time by the system's own account."""
     before, started = os.times(), time.perf_counter()
-    subprocess.run([*COMMAND, *words], check=True, capture_output=True, env=AS_INSTALLED)
+    subprocess.run([*COMMAND, *words], check=True, capture_output=True, env=as_installed())
     after = os.times()
     cpu_s = (after.children_user + after.children_system) - (
         before.children_user + before.children_system
