@@ -45,6 +45,7 @@ class Row:
     reason: str
     counted: Cell
     clean: Cell
+    clean_words: str
     fix_first: str | None
     faults: tuple[tuple[str, int], ...]
     elbow_bottom: Cell
@@ -108,16 +109,22 @@ def _kind(key: str) -> FaultKind:
 
 
 def _answer(judged: Sequence[JudgedSet]) -> str:
-    """``24 sets of 7 people: 180 of 214 attempts counted, 96 clean``."""
+    """``24 sets of 7 people: 180 of 214 attempts counted, 96 clean, 20 unclear``."""
     if not judged:
         return "No set could be judged"
     people = len({one.person for one in judged if one.person})
     of = f" of {people} {'people' if people > 1 else 'person'}" if people else ""
-    attempts, counted, clean = (
-        sum(one.of_set(name) or 0 for one in judged) for name in ("attempts", "counted", "clean")
+    attempts, counted, clean, unclear = (
+        sum(one.of_set(name) or 0 for one in judged)
+        for name in ("attempts", "counted", "clean", "unclear")
     )
     sets = f"{len(judged)} {'sets' if len(judged) > 1 else 'set'}{of}"
-    return f"{sets}: {counted} of {attempts} attempts counted, {clean} clean"
+    return f"{sets}: {counted} of {attempts} attempts counted, {_clean(clean, unclear)}"
+
+
+def _clean(clean: int, unclear: int) -> str:
+    """As the report of a set has it: a clean rep with a value too close to a limit is unclear."""
+    return f"{clean - unclear} clean" + (f", {unclear} unclear" if unclear else "")
 
 
 def _row(
@@ -127,8 +134,8 @@ def _row(
     address: Callable[[str], str],
 ) -> Row:
     result = one.result
-    counted, clean = one.of_set("counted"), one.of_set("clean")
-    share = (counted or 0) / one.attempts if one.attempts else 0.0
+    counted, clean, unclear = (one.of_set(key) or 0 for key in ("counted", "clean", "unclear"))
+    share = counted / one.attempts if one.attempts else 0.0
     held = (one.report.get("variation") or {}).get("support_hold")
     fix = _kind(result.fix_first).name if result.fix_first else ""
     step = one.report.get("next_step", {})
@@ -145,7 +152,8 @@ def _row(
             else f"{counted} of {one.attempts}",
             share,
         ),
-        clean=Cell(str(clean), clean if clean is not None else ""),
+        clean=Cell(_clean(clean, unclear).replace(" clean", ""), clean - unclear),
+        clean_words=_clean(clean, unclear),
         fix_first=result.fix_first,
         faults=tuple(sorted(one.counts().items())),
         elbow_bottom=_degrees(one.median("elbow_bottom_deg")),

@@ -80,12 +80,13 @@ def _said(one: JudgedSet) -> tuple[list[str], float]:
 
 
 def did_well(sets: Sequence[JudgedSet]) -> list[JudgedSet]:
-    """Sets of some length in which every attempt counted and was clean, and the target met."""
+    """Sets of some length in which every attempt counted and was clean for sure, target met."""
     return [
         one
         for one in sets
         if one.attempts >= _LEAST_REPS
         and one.of_set("clean") == one.attempts
+        and not one.of_set("unclear")
         and one.attempts >= (one.asked("target_reps") or 0)
     ]
 

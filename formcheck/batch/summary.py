@@ -53,6 +53,7 @@ _SETS: dict[str, tuple[str, Callable[[JudgedSet], Any]]] = {
     "attempts": ("attempts", lambda s: s.of_set("attempts")),
     "counted": ("reps that count", lambda s: s.of_set("counted")),
     "clean": ("reps that count and have no fault", lambda s: s.of_set("clean")),
+    "unclear": ("of these, too close to a limit to be sure", lambda s: s.of_set("unclear")),
     "first_breakdown_rep": (
         "first rep with a fault of range or line",
         lambda s: s.of_set("first_breakdown_rep"),
@@ -95,7 +96,15 @@ _SETS: dict[str, tuple[str, Callable[[JudgedSet], Any]]] = {
     ),
     "note": ("how its clips were judged, where not as one set", lambda s: s.note),
 }  # fmt: skip
-_WHOLE = ("target_reps", "reps_left", "attempts", "counted", "clean", "first_breakdown_rep")
+_WHOLE = (
+    "target_reps",
+    "reps_left",
+    "attempts",
+    "counted",
+    "clean",
+    "unclear",
+    "first_breakdown_rep",
+)
 
 _REPS = {
     "set": "name of the set and of its report folder",

@@ -137,3 +137,10 @@ def test_the_page_is_accessible_and_fits_a_phone(
 def test_nothing_is_fetched(page_file: Path) -> None:
     text = page_file.read_text(encoding="utf-8")
     assert "http://" not in text.replace("http://www.w3.org", "") and "https://" not in text
+
+
+def test_what_is_too_close_to_call_is_counted_as_in_the_report_of_the_set() -> None:
+    sets = [made_set("ana/1", (), (), (), unclear=2), made_set("bea/1", (), ())]
+    html = summary_html(sets, (), Path)
+    assert "5 of 5 attempts counted, 3 clean, 2 unclear" in html
+    assert ">1, 2 unclear<" in html

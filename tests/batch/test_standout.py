@@ -52,6 +52,7 @@ def test_a_set_did_well_when_every_attempt_was_clean_and_enough() -> None:
         made_set("b/1", CLEAN, CLEAN),
         made_set("c/1", CLEAN, CLEAN, SAG),
         made_set("d/1", CLEAN, CLEAN, CLEAN, target=5),
+        made_set("e/1", CLEAN, CLEAN, CLEAN, unclear=1),
     ]
     assert did_well([well, *others]) == [well]
 
