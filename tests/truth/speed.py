@@ -434,8 +434,12 @@ def main() -> None:
                 growth_plot(table, sizes, out / "speed_by_length.png")
     goals = against_goals(found)
     print(goals.to_string())
-    if out and len(parts) == len(PARTS):
-        goals.to_csv(out / "speed_goals.csv")
+    if out:
+        path = out / "speed_goals.csv"
+        if path.exists() and len(parts) < len(PARTS):
+            before = pd.read_csv(path, index_col="what")
+            goals = pd.concat([before.drop(goals.index, errors="ignore"), goals])
+        goals.to_csv(path)
 
 
 def number_of(row: Mapping[str, object], key: str) -> float:
