@@ -394,8 +394,6 @@ def main() -> None:
         if "starts" in parts:
             begun = starts(asked.clip, folder)
             found |= dict(zip(("help", "version", "track"), begun["cpu_s"], strict=True))
-            if out:
-                begun.to_csv(out / "starts.csv")
         rows = []
         if "given" in parts:
             rows.append(row_of(asked.clip, folder, asked))
