@@ -132,8 +132,8 @@ def memory(clip: Path, model: str, sets: int, scratch: Path) -> Figures:
         while process.poll() is None:
             done = len(list((out / ".formcheck" / "sets").rglob("*.json"))) if out.exists() else 0
             size = max(family_mb(psutil.Process(process.pid)), default=0.0)
-            part = done // _EVERY
-            peaks[part] = max(peaks.get(part, 0.0), size)
+            if done < sets:  # then it ends
+                peaks[done // _EVERY] = max(peaks.get(done // _EVERY, 0.0), size)
             time.sleep(0.3)
     told = ", ".join(f"{_EVERY * part}+: {mb:.0f}" for part, mb in sorted(peaks.items()))
     return {
