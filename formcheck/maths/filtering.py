@@ -59,23 +59,42 @@ def _sections(design_hz: float, rate_hz: float) -> FloatArray:
     return np.asarray(butter(2, design_hz, fs=rate_hz, output="sos"))
 
 
-def without_outliers(values: FloatArray, rate_hz: float) -> FloatArray:
+def without_outliers(t_s: FloatArray, values: FloatArray) -> FloatArray:
     """Blank samples that jump away from their neighbours and come back.
 
-    ``values`` (N, K). The tolerance is six median absolute deviations of the curve from its
-    running median. A turn of a fast movement also leaves the median, but not the cubic through
-    the samples beside it; an outlier leaves both.
+    ``values`` (N, K) at uneven times ``t_s`` (N,). The tolerance is six median absolute deviations
+    of the curve from its running median. A turn of a fast movement also leaves the median, but not
+    the cubic through the samples beside it; an outlier leaves both.
     """
-    window = max(3, round(_MEDIAN_WINDOW_S * rate_hz) | 1)
+    window = max(3, round(_MEDIAN_WINDOW_S / _usual_step(t_s)) | 1)
     filled = np.where(np.isfinite(values), values, np.nanmedian(values, axis=0, keepdims=True))
     away = np.abs(values - median_filter(filled, size=(window, 1), mode="nearest"))
     spread = np.nanmedian(away, axis=0, keepdims=True)
     typical = np.nanmedian(spread)
     tolerance = _OUTLIER_MADS * 1.4826 * np.maximum(spread, max(float(typical), 0.5))
-    beside = np.pad(filled, ((2, 2), (0, 0)), mode="edge")
-    cubic = (4.0 * (beside[1:-3] + beside[3:-1]) - beside[:-4] - beside[4:]) / 6.0
-    sudden = np.abs(values - cubic)
+    sudden = np.abs(values - _cubic_beside(t_s, filled))
     return np.where((away > tolerance) & (sudden > tolerance), np.nan, values)
+
+
+def _usual_step(t_s: FloatArray) -> float:
+    return float(np.median(np.diff(t_s))) if len(t_s) > 1 else np.inf
+
+
+def _cubic_beside(t_s: FloatArray, values: FloatArray) -> FloatArray:
+    """At each sample, the cubic through the two before and the two after it (Lagrange's form)."""
+    step_s = _usual_step(t_s)
+    outside_s = np.array([1.0, 2.0]) * (step_s if np.isfinite(step_s) else 1.0)
+    at = np.concatenate([t_s[0] - outside_s[::-1], t_s, t_s[-1] + outside_s])
+    beside = np.pad(values, ((2, 2), (0, 0)), mode="edge")
+    count, offsets = len(t_s), (0, 1, 3, 4)
+    cubic = np.zeros_like(values)
+    for i in offsets:
+        weight = np.ones(count)
+        for j in offsets:
+            if j != i:
+                weight *= (t_s - at[j : j + count]) / (at[i : i + count] - at[j : j + count])
+        cubic += weight[:, None] * beside[i : i + count]
+    return cubic
 
 
 def running_quantile(values: FloatArray, share: float, before: int, after: int) -> FloatArray:

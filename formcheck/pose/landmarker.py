@@ -48,6 +48,7 @@ from formcheck.pose.follow import (
     people_apart,
 )
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
+from formcheck.pose.pace import looked_at
 from formcheck.pose.track import LANDMARKS, PoseTrack
 
 _Report = Callable[[int, int], None]
@@ -96,7 +97,7 @@ _LOST = {
 
 @dataclass(frozen=True)
 class _Part:
-    """One part of the work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
+    """One part of the work: looks at ``looks_s``, or fewer; those before ``own_s`` warm it up.
 
     First it looks for other people at ``others_s``, key pictures of its part. ``region`` is the
     part of the picture to look at; ``keep`` what to keep of the part as a small copy.
@@ -104,11 +105,18 @@ class _Part:
 
     info: ClipInfo
     model_path: str
-    times_s: FloatArray
-    warm_up: int
+    looks_s: FloatArray
+    own_s: float
     others_s: FloatArray
     region: Region
     keep: Keep | None = None
+
+    @property
+    def times_s(self) -> FloatArray:
+        """The times of all its pictures, from its first look to its last."""
+        first, last = self.looks_s[[0, -1]] + (-1e-9, 1e-9)
+        times_s = self.info.times_s
+        return np.asarray(times_s[(times_s >= first) & (times_s <= last)])
 
 
 @dataclass(frozen=True)
@@ -234,7 +242,8 @@ def _find(
             keep = Keep(keep_in / f"{n:04}.mkv", kept_s)
         parts.append(
             _Part(
-                info, str(model.path), own, first - early, others_s[n], region or WHOLE, keep
+                info, str(model.path), own, float(times_s[first]), others_s[n], region or WHOLE,
+                keep,
             )
         )  # fmt: skip
     seen: list[list[_Seen]] = [[] for _ in parts]
@@ -260,7 +269,7 @@ def _from_the_beginning(parts: Sequence[_Part], seen: Sequence[list[_Seen]]) -> 
     for part, part_seen in zip(parts, seen, strict=True):
         whole += part_seen
         # The last picture of a part is always looked at.
-        if not part_seen or part_seen[-1][0] < part.times_s[-1] - 1e-6:
+        if not part_seen or part_seen[-1][0] < part.looks_s[-1] - 1e-6:
             break
     return whole
 
@@ -328,15 +337,27 @@ def _pose_in(part: _Part, tell: Callable[[_Seen | None], None]) -> bool:
     """
     if _others_at(part.info, part.others_s):
         return True
-    own_s = part.times_s[part.warm_up] - 1e-9
+    own_s = part.own_s - 1e-9
     info, looks = part.info, itertools.count(1)
+    shape = (
+        round((part.region.right - part.region.left) * info.width),
+        round((part.region.bottom - part.region.top) * info.height),
+    )
     with _landmarker(part.model_path, "VIDEO") as landmarker:
+
+        def look(picture: RgbImage) -> Poses:
+            return _pose(landmarker.detect_for_video(_image(picture), next(looks) * _STEP_MS))
+
         frames = read_frames_keeping(info, part.times_s, _side_px(info, part.region), part.keep)
-        for t_s, rgb in frames:
-            picture = _image(part.region.cut(rgb))
-            result = landmarker.detect_for_video(picture, next(looks) * _STEP_MS)
-            tell((t_s, part.region.to_whole(_pose(result))) if t_s >= own_s else None)
+        pictures = ((t_s, _cut(part.region, picture)) for t_s, picture in frames)
+        for t_s, pose in looked_at(pictures, look, part.looks_s, shape):
+            seen = pose is not None and t_s >= own_s
+            tell((t_s, part.region.to_whole(pose)) if seen and pose is not None else None)
     return False
+
+
+def _cut(region: Region, picture: Callable[[], RgbImage]) -> Callable[[], RgbImage]:
+    return lambda: region.cut(picture())
 
 
 def _side_px(info: ClipInfo, region: Region) -> int:
