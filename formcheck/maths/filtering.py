@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from functools import cache
 
 import numpy as np
@@ -102,9 +101,16 @@ def running_quantile(values: FloatArray, share: float, before: int, after: int) 
     ``after`` it, as many as there are; between two samples in proportion. NaN samples count for
     nothing, and where there are no others NaN stays."""
     padded = np.pad(values, ((before, after), (0, 0)), constant_values=np.nan)
-    around = sliding_window_view(padded, before + after + 1, axis=0)
-    with warnings.catch_warnings(action="ignore", category=RuntimeWarning):
-        return np.asarray(np.nanquantile(around, share, axis=-1))
+    # numpy's nanquantile goes through windows one by one, which takes a hundred times as long.
+    around = np.sort(sliding_window_view(padded, before + after + 1, axis=0), axis=-1)  # NaN last
+    count = np.isfinite(around).sum(axis=-1, keepdims=True)
+    place = share * np.maximum(count - 1, 0)
+    lower = np.floor(place).astype(int)
+    low, high = (
+        np.take_along_axis(around, one, axis=-1)
+        for one in (lower, np.minimum(lower + 1, np.maximum(count - 1, 0)))
+    )
+    return np.asarray((low + (high - low) * (place - lower))[..., 0])
 
 
 def resample(t_s: FloatArray, values: FloatArray, grid_s: FloatArray) -> FloatArray:
