@@ -19,7 +19,7 @@ CUTOFF_HZ = 6.0
 # Longest stretch without a landmark that is bridged: half of the fastest whole rep, or the
 # tracker's usual short loss.
 LONGEST_GAP_S = 0.7
-_MEDIAN_WINDOW_S = 0.25
+_MEDIAN_WINDOW_S = 0.36
 _OUTLIER_MADS = 6.0
 
 # Running a second-order filter forward and backward lowers its -3 dB point; the design cut-off

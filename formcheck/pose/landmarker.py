@@ -9,7 +9,8 @@ which leaves its smoothing without effect.
 It finds the most prominent person only. A few looks at key pictures, each person found painted
 over to find the next, tell whether others are there; only then is it worked out who does the
 set, and the pose is looked for in that part of the picture. So it is when somebody is too small
-in the picture to be found, but is found in windows of it.
+in the picture to be found, but is found in windows of it; and when the tracking of somebody small
+was lost or jumped, for a body found anew in a part of the picture is found more exactly.
 
 Not every picture is looked at: ``pace`` tells which.
 
@@ -43,9 +44,11 @@ from formcheck.pose.follow import (
     Poses,
     Region,
     changes_person,
+    close_around,
     doing_the_set,
     found_up_close,
     people_apart,
+    strays,
 )
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
 from formcheck.pose.pace import looked_at
@@ -195,12 +198,14 @@ def find_pose(
 
     keep_in = small_in if worth_keeping(info) else None
     found = _find(info, model, times_s, None, processes, report, tell, keep_in)
+    alone = True
     if found.others or changes_person(found.t_s, found.poses):
         looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
         asked = [_Looks(info, looks_s, (WHOLE,))]
         looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         region, note = doing_the_set(looks)
-        if found.others or region is not None:
+        alone = not found.others and region is None
+        if not alone:
             region = region or WHOLE
             found = _find(info, model, times_s, region, processes, report, tell, keep_in)
         notes = (*notes, *note)
@@ -212,6 +217,13 @@ def find_pose(
             closer = _find(info, model, times_s, region, processes, report, tell)
             if len(closer.unseen_s) < len(unseen_s):
                 found, notes = closer, (*notes, SMALL)
+    size = (info.width, info.height)
+    astray = strays(found.t_s, found.poses, size)
+    region = close_around(found.poses, size) if alone and astray[0] else None
+    if region is not None:
+        closer = _find(info, model, times_s, region, processes, report, tell)
+        if sum(strays(closer.t_s, closer.poses, size)) < sum(astray):
+            found, notes = closer, tuple(dict.fromkeys((*notes, SMALL)))
     return track_of(found.t_s, found.poses, notes)
 
 
