@@ -28,9 +28,9 @@ _REACH = 0.5
 # In the fastest push-up the trunk moves 0.05 of the body's size between two pictures.
 _JUMP = 0.25
 _AT_ONCE_S = 0.5
-# One of shoulders and hips, of the body's size between two looks; in the sets that are tracked
-# well none moved by more than 0.17.
-_ASTRAY = 0.2
+# One of shoulders and hips, of the body's size between two looks so soon after each other; in the
+# sets that are tracked well none moved by more than 0.17.
+_ASTRAY, _ASTRAY_S = 0.2, 0.25
 _MOST_OF_IT = 0.8  # of the picture's longer side: a part as large shows nobody larger
 # Seen in fewer looks than this share: somebody passing, or a mistaken find.
 _PASSING = 0.15
@@ -108,7 +108,7 @@ def strays(t_s: FloatArray, poses: Poses, size: tuple[int, int]) -> tuple[int, i
     there = poses[seen][..., :2] * size
     body = float(np.median(np.linalg.norm(np.ptp(there, axis=1), axis=1)))
     step = np.linalg.norm(np.diff(there[:, _TRUNK], axis=0), axis=2).max(axis=1)
-    at_once = np.diff(t_s[seen]) < _AT_ONCE_S
+    at_once = np.diff(t_s[seen]) < _ASTRAY_S
     return int((step[at_once] > _ASTRAY * body).sum()), int(np.ptp(seen)) + 1 - len(seen)
 
 
