@@ -31,6 +31,7 @@ _AT_ONCE_S = 0.5
 # One of shoulders and hips, of the body's size between two looks so soon after each other; in the
 # sets that are tracked well none moved by more than 0.17.
 _ASTRAY, _ASTRAY_S = 0.2, 0.25
+_FAR_ASTRAY, _FAR_ASTRAY_S = 0.5, 2.0  # after a longer loss, in which a body moves
 _MOST_OF_IT = 0.8  # of the picture's longer side: a part as large shows nobody larger
 # Seen in fewer looks than this share: somebody passing, or a mistaken find.
 _PASSING = 0.15
@@ -108,8 +109,10 @@ def strays(t_s: FloatArray, poses: Poses, size: tuple[int, int]) -> tuple[int, i
     there = poses[seen][..., :2] * size
     body = float(np.median(np.linalg.norm(np.ptp(there, axis=1), axis=1)))
     step = np.linalg.norm(np.diff(there[:, _TRUNK], axis=0), axis=2).max(axis=1)
-    at_once = np.diff(t_s[seen]) < _ASTRAY_S
-    return int((step[at_once] > _ASTRAY * body).sum()), int(np.ptp(seen)) + 1 - len(seen)
+    after_s = np.diff(t_s[seen])
+    most = np.where(after_s < _ASTRAY_S, _ASTRAY, _FAR_ASTRAY) * body
+    jumps = (step > most) & (after_s < _FAR_ASTRAY_S)
+    return int(jumps.sum()), int(np.ptp(seen)) + 1 - len(seen)
 
 
 def close_around(poses: Poses, size: tuple[int, int]) -> Region | None:

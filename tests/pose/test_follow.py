@@ -174,6 +174,9 @@ def test_a_body_that_moves_does_not_stray_and_one_that_jumps_or_is_lost_does() -
     lost = poses.copy()
     lost[10:13] = np.nan
     assert strays(t_s, lost, size) == (0, 3)
+    elsewhere = lost.copy()
+    elsewhere[13:, :, 0] -= 0.2
+    assert strays(t_s, elsewhere, size) == (1, 3)
     assert strays(t_s, np.full_like(poses, np.nan), size) == (0, 0)
 
 
