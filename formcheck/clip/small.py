@@ -7,8 +7,9 @@ part of it that is searched for the pose leaves its pictures, as small as they w
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -75,8 +76,9 @@ def worth_keeping(info: ClipInfo) -> bool:
 
 def read_frames_keeping(
     info: ClipInfo, times_s: FloatArray, max_side_px: int, keep: Keep | None
-) -> Iterator[tuple[float, RgbImage]]:
-    """``read_frames``, leaving a small copy of the pictures of other times on the way."""
+) -> Iterator[tuple[float, Callable[[], RgbImage]]]:
+    """``read_frames``, each picture made only when it is asked for, leaving a small copy of the
+    pictures of other times on the way."""
     if keep is None or len(keep.times_s) == 0:
         wanted, kept = times_s, times_s[:0]
     else:
@@ -102,7 +104,7 @@ def read_frames_keeping(
                 packed = np.concatenate([plane.reshape(-1) for plane in planes])
                 small.write_planes(packed.reshape(-1, width), t_s)
             if _is_among(times_s, t_s, tick_s):
-                yield t_s, rgb_of(info, frame, max_side_px)
+                yield t_s, partial(rgb_of, info, frame, max_side_px)
 
 
 def _small_apart(

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+from collections import deque
+from concurrent.futures import Future, ThreadPoolExecutor
 from fractions import Fraction
 from pathlib import Path
 from types import TracebackType
@@ -21,10 +23,13 @@ _PRESET = "veryfast"
 # For a copy that is read once and gone: close to the original, and quick both ways.
 _PASSING = {"crf": "18", "preset": "ultrafast", "threads": "1"}
 _BT709 = 1  # H.273 number
+_AHEAD = 4  # pictures handed over that may wait for the encoder
 
 
 class ClipWriter:
     """Write pictures with their own times; the file appears when the block ends well.
+
+    Pictures are encoded beside the block, a few behind it.
 
     ``width``, ``height`` px, both even. ``fps`` is the mean rate, a hint to the encoder; the
     times given with the pictures are kept.
@@ -47,6 +52,8 @@ class ClipWriter:
         self._path = path
         self._partial = path.with_name(f".{path.name}.{os.getpid()}.partial")
         self._last_pts = -1
+        self._encoder = ThreadPoolExecutor(1)
+        self._waiting: deque[Future[None]] = deque()
         options = {"crf": str(_CRF), "preset": _PRESET, "threads": "auto"}
         if passing:
             options = dict(_PASSING)
@@ -73,6 +80,11 @@ class ClipWriter:
         frame = VideoFrame.from_ndarray(packed, format="yuv420p")
         frame.pts = self._last_pts = max(round(t_s / _TICK), self._last_pts + 1)
         frame.time_base = _TICK
+        self._waiting.append(self._encoder.submit(self._encode, frame))
+        if len(self._waiting) > _AHEAD:
+            self._waiting.popleft().result()
+
+    def _encode(self, frame: VideoFrame | None) -> None:
         for packet in self._stream.encode(frame):
             self._container.mux(packet)
 
@@ -86,9 +98,11 @@ class ClipWriter:
         trace: TracebackType | None,
     ) -> None:
         try:
+            self._encoder.shutdown(cancel_futures=kind is not None)
             if kind is None:
-                for packet in self._stream.encode():
-                    self._container.mux(packet)
+                for written in self._waiting:
+                    written.result()
+                self._encode(None)
             self._container.close()
             if kind is None:
                 self._partial.replace(self._path)

@@ -41,6 +41,7 @@ DECISIVE_MODULES = (
     "pose/follow.py",
     "pose/landmarker.py",
     "pose/model.py",
+    "pose/pace.py",
     "pose/track.py",
 )
 _DECISIVE_LIBRARIES = ("av", "mediapipe", "numpy")

@@ -28,6 +28,11 @@ _REACH = 0.5
 # In the fastest push-up the trunk moves 0.05 of the body's size between two pictures.
 _JUMP = 0.25
 _AT_ONCE_S = 0.5
+# One of shoulders and hips, of the body's size between two looks so soon after each other; in the
+# sets that are tracked well none moved by more than 0.17.
+_ASTRAY, _ASTRAY_S = 0.2, 0.25
+_FAR_ASTRAY, _FAR_ASTRAY_S = 0.5, 2.0  # after a longer loss, in which a body moves
+_MOST_OF_IT = 0.8  # of the picture's longer side: a part as large shows nobody larger
 # Seen in fewer looks than this share: somebody passing, or a mistaken find.
 _PASSING = 0.15
 _LASTING = 0.4  # of the looks up close: who is found in so many is no mistaken find
@@ -89,6 +94,38 @@ def changes_person(t_s: FloatArray, poses: Poses) -> bool:
     step = np.linalg.norm(np.diff(poses[seen][:, _TRUNK, :2].mean(axis=1), axis=0), axis=1)
     at_once = np.diff(t_s[seen]) < _AT_ONCE_S
     return bool((step[at_once] > _JUMP * size).any())
+
+
+def strays(t_s: FloatArray, poses: Poses, size: tuple[int, int]) -> tuple[int, int]:
+    """How often an (N, 33, 6) track jumped as no body moves, and in how many looks the person was
+    lost on the way.
+
+    ``size`` width and height px of the picture that poses are shares of. Who comes late or goes
+    early was not lost.
+    """
+    seen = np.flatnonzero(np.isfinite(poses[:, 0, 0]))
+    if len(seen) < 2:
+        return 0, 0
+    there = poses[seen][..., :2] * size
+    body = float(np.median(np.linalg.norm(np.ptp(there, axis=1), axis=1)))
+    step = np.linalg.norm(np.diff(there[:, _TRUNK], axis=0), axis=2).max(axis=1)
+    after_s = np.diff(t_s[seen])
+    most = np.where(after_s < _ASTRAY_S, _ASTRAY, _FAR_ASTRAY) * body
+    jumps = (step > most) & (after_s < _FAR_ASTRAY_S)
+    return int(jumps.sum()), int(np.ptp(seen)) + 1 - len(seen)
+
+
+def close_around(poses: Poses, size: tuple[int, int]) -> Region | None:
+    """A square part of the picture around who is usually there; None when that is most of it."""
+    there = poses[np.isfinite(poses[:, 0, 0])][..., :2].reshape(-1, 2) * size
+    low, high = np.percentile(there, [2, 98], axis=0)
+    half = (0.5 + _AIR) * float((high - low).max())
+    if 2 * half > _MOST_OF_IT * max(size):
+        return None
+    (left, top), (right, bottom) = (
+        np.clip(((low + high) / 2 + sign * half) / size, 0.0, 1.0) for sign in (-1, 1)
+    )
+    return Region(float(left), float(top), float(right), float(bottom))
 
 
 def doing_the_set(looks: list[Poses]) -> tuple[Region | None, tuple[str, ...]]:

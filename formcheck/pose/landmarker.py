@@ -9,7 +9,8 @@ which leaves its smoothing without effect.
 It finds the most prominent person only. A few looks at key pictures, each person found painted
 over to find the next, tell whether others are there; only then is it worked out who does the
 set, and the pose is looked for in that part of the picture. So it is when somebody is too small
-in the picture to be found, but is found in windows of it.
+in the picture to be found, but is found in windows of it; and when the tracking of somebody small
+was lost or jumped, for a body found anew in a part of the picture is found more exactly.
 
 Not every picture is looked at: ``pace`` tells which.
 
@@ -43,11 +44,14 @@ from formcheck.pose.follow import (
     Poses,
     Region,
     changes_person,
+    close_around,
     doing_the_set,
     found_up_close,
     people_apart,
+    strays,
 )
 from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
+from formcheck.pose.pace import looked_at
 from formcheck.pose.track import LANDMARKS, PoseTrack
 
 _Report = Callable[[int, int], None]
@@ -96,7 +100,7 @@ _LOST = {
 
 @dataclass(frozen=True)
 class _Part:
-    """One part of the work: pictures at ``times_s``, of which the first ``warm_up`` are dropped.
+    """One part of the work: looks at ``looks_s``, or fewer; those before ``own_s`` warm it up.
 
     First it looks for other people at ``others_s``, key pictures of its part. ``region`` is the
     part of the picture to look at; ``keep`` what to keep of the part as a small copy.
@@ -104,11 +108,18 @@ class _Part:
 
     info: ClipInfo
     model_path: str
-    times_s: FloatArray
-    warm_up: int
+    looks_s: FloatArray
+    own_s: float
     others_s: FloatArray
     region: Region
     keep: Keep | None = None
+
+    @property
+    def times_s(self) -> FloatArray:
+        """The times of all its pictures, from its first look to its last."""
+        first, last = self.looks_s[[0, -1]] + (-1e-9, 1e-9)
+        times_s = self.info.times_s
+        return np.asarray(times_s[(times_s >= first) & (times_s <= last)])
 
 
 @dataclass(frozen=True)
@@ -187,12 +198,14 @@ def find_pose(
 
     keep_in = small_in if worth_keeping(info) else None
     found = _find(info, model, times_s, None, processes, report, tell, keep_in)
+    alone = True
     if found.others or changes_person(found.t_s, found.poses):
         looks_s = info.times_s[:: max(1, len(info.times_s) // _LOOKS_AT_ALL)]
         asked = [_Looks(info, looks_s, (WHOLE,))]
         looks = _run(info.path, model, _everyone_in, asked, len(looks_s), report)[0]
         region, note = doing_the_set(looks)
-        if found.others or region is not None:
+        alone = not found.others and region is None
+        if not alone:
             region = region or WHOLE
             found = _find(info, model, times_s, region, processes, report, tell, keep_in)
         notes = (*notes, *note)
@@ -204,6 +217,13 @@ def find_pose(
             closer = _find(info, model, times_s, region, processes, report, tell)
             if len(closer.unseen_s) < len(unseen_s):
                 found, notes = closer, (*notes, SMALL)
+    size = (info.width, info.height)
+    astray = strays(found.t_s, found.poses, size)
+    region = close_around(found.poses, size) if alone and astray[0] else None
+    if region is not None:
+        closer = _find(info, model, times_s, region, processes, report, tell)
+        if sum(strays(closer.t_s, closer.poses, size)) < sum(astray):
+            found, notes = closer, tuple(dict.fromkeys((*notes, SMALL)))
     return track_of(found.t_s, found.poses, notes)
 
 
@@ -234,7 +254,8 @@ def _find(
             keep = Keep(keep_in / f"{n:04}.mkv", kept_s)
         parts.append(
             _Part(
-                info, str(model.path), own, first - early, others_s[n], region or WHOLE, keep
+                info, str(model.path), own, float(times_s[first]), others_s[n], region or WHOLE,
+                keep,
             )
         )  # fmt: skip
     seen: list[list[_Seen]] = [[] for _ in parts]
@@ -260,7 +281,7 @@ def _from_the_beginning(parts: Sequence[_Part], seen: Sequence[list[_Seen]]) -> 
     for part, part_seen in zip(parts, seen, strict=True):
         whole += part_seen
         # The last picture of a part is always looked at.
-        if not part_seen or part_seen[-1][0] < part.times_s[-1] - 1e-6:
+        if not part_seen or part_seen[-1][0] < part.looks_s[-1] - 1e-6:
             break
     return whole
 
@@ -328,15 +349,27 @@ def _pose_in(part: _Part, tell: Callable[[_Seen | None], None]) -> bool:
     """
     if _others_at(part.info, part.others_s):
         return True
-    own_s = part.times_s[part.warm_up] - 1e-9
+    own_s = part.own_s - 1e-9
     info, looks = part.info, itertools.count(1)
+    shape = (
+        round((part.region.right - part.region.left) * info.width),
+        round((part.region.bottom - part.region.top) * info.height),
+    )
     with _landmarker(part.model_path, "VIDEO") as landmarker:
+
+        def look(picture: RgbImage) -> Poses:
+            return _pose(landmarker.detect_for_video(_image(picture), next(looks) * _STEP_MS))
+
         frames = read_frames_keeping(info, part.times_s, _side_px(info, part.region), part.keep)
-        for t_s, rgb in frames:
-            picture = _image(part.region.cut(rgb))
-            result = landmarker.detect_for_video(picture, next(looks) * _STEP_MS)
-            tell((t_s, part.region.to_whole(_pose(result))) if t_s >= own_s else None)
+        pictures = ((t_s, _cut(part.region, picture)) for t_s, picture in frames)
+        for t_s, pose in looked_at(pictures, look, part.looks_s, shape):
+            seen = pose is not None and t_s >= own_s
+            tell((t_s, part.region.to_whole(pose)) if seen and pose is not None else None)
     return False
+
+
+def _cut(region: Region, picture: Callable[[], RgbImage]) -> Callable[[], RgbImage]:
+    return lambda: region.cut(picture())
 
 
 def _side_px(info: ClipInfo, region: Region) -> int:

@@ -42,6 +42,7 @@ _LEFT_THE_LINE_DEG, _NO_ARM_OF_IT, _GETS_UP_S = 20.0, 2.5, 2.5
 _SETTLED_S = 0.5  # in position for so long at the very end: it is no getting up
 
 # The joints that must be seen for each curve of the body: a body in space has them all.
+_SEEN_NEARBY_S = 0.11  # half of the longest time between two looks, and a little
 _ARM = ("shoulder", "elbow", "wrist")
 _TRUNK = ("shoulder", "hip")
 _NEEDS = {
@@ -275,7 +276,7 @@ def on_grid(track: PoseTrack) -> Grid:
     if known.any():
         spread = jitter_px / max(_span_px(raw), 1.0)
         cutoff_hz = max(_LEAST_CUTOFF_HZ, CUTOFF_HZ * min(1.0, _USUAL_JITTER / max(spread, 1e-6)))
-        even = resample(track.t_s, without_outliers(flat[:, known], rate), grid)
+        even = resample(track.t_s, without_outliers(track.t_s, flat[:, known]), grid)
         smooth[:, known] = low_pass(even, RATE_HZ, cutoff_hz)
     places_px = smooth.reshape(len(grid), -1, 2)
     # A landmark is one point: what is wrong in x is not to be trusted in y.
@@ -307,7 +308,7 @@ def _bridged(track: PoseTrack, grid: Grid, sides: list[str]) -> BoolArray:
         return np.ones(len(grid.t_s), dtype=bool)
     after = np.clip(np.searchsorted(seen_s, grid.t_s), 1, len(seen_s) - 1)
     away = np.minimum(np.abs(grid.t_s - seen_s[after - 1]), np.abs(seen_s[after] - grid.t_s))
-    return np.asarray(away > max(0.1, 0.75 / grid.pose_rate_hz))
+    return np.asarray(away > max(_SEEN_NEARBY_S, 0.75 / grid.pose_rate_hz))
 
 
 def _jitter_px(raw: FloatArray) -> float:

@@ -33,6 +33,9 @@ _SIDE_READS_DEG = 4.3
 _PLANTED_RADIUS = 0.35  # hands this near their usual place, in arm lengths, are planted
 _HANGING_ARM_COS = 0.88  # an arm along a trunk seen in full: standing or kneeling up
 _SHORT_TRUNK = 0.75  # a trunk shorter than this, in arm lengths, is seen end on
+# Of an arm's length in the picture, straight to bent; of the shoulders' way, that of hips that
+# pivot over the feet (half of it), and of hands that stay (what landmarks wander).
+_LEAST_BENT, _HIPS_FOLLOW, _HANDS_STAY = 0.8, 0.75, 0.4
 _LEVEL, _STEEP = 0.34, 0.7  # sines of 20 and of 45 degrees
 _ARM_AND_HIP = ("shoulder", "elbow", "wrist", "hip")
 # A hand that the model gives less than this chance to be visible is hidden: in rendered sets with
@@ -213,10 +216,30 @@ def push_up_frames(track: PoseTrack) -> BoolArray:
     scale = float(np.nanpercentile(arm_length, 80))
     candidate: BoolArray = seen & ~arms_hang(arm, trunk, scale)
     if not candidate.any():
-        return candidate
+        if not _pivots_over_hands(shoulder, wrist, hip):
+            return candidate
+        candidate = seen
     place = usual_place(wrist[candidate], scale, within=_PLANTED_RADIUS)
     planted: BoolArray = np.linalg.norm(wrist - place, axis=1) <= 2 * _PLANTED_RADIUS * scale
     return candidate & planted
+
+
+def _pivots_over_hands(shoulder: FloatArray, wrist: FloatArray, hip: FloatArray) -> bool:
+    """Whether shoulders come down to hands that stay, and the hips less than the shoulders.
+
+    With the hands raised, from before the head, the trunk lies along the arms as in one who
+    stands. Between two bars the hips would go down as far as the shoulders.
+    """
+    arm_length = np.linalg.norm(wrist - shoulder, axis=1)
+    short, long = np.nanpercentile(arm_length, [5, 95])
+    shoulders_px, hips_px, hands_px = (
+        float(np.ptp(np.nanpercentile(joint[:, 1], [5, 95]))) for joint in (shoulder, hip, wrist)
+    )
+    return bool(
+        short < _LEAST_BENT * long
+        and hips_px < _HIPS_FOLLOW * shoulders_px
+        and hands_px < _HANDS_STAY * shoulders_px
+    )
 
 
 def arms_hang(

@@ -19,9 +19,9 @@ def test_a_small_copy_shows_what_the_clip_shows_and_costs_the_search_nothing(
         keep = Keep(tmp_path / f"{n:04}.mkv", info.times_s[part])
         wanted = times[np.isin(times, keep.times_s)]
         seen = list(read_frames_keeping(info, wanted, 960, keep))
-        for (t_s, rgb), (own_s, own) in zip(seen, read_frames(info, wanted, 960), strict=True):
+        for (t_s, picture), (own_s, own) in zip(seen, read_frames(info, wanted, 960), strict=True):
             assert t_s == own_s
-            np.testing.assert_array_equal(rgb, own)
+            np.testing.assert_array_equal(picture(), own)
     copied = list(Drawn(info, copies_in(tmp_path)).planes(info.width, info.height))
     exactly = list(read_planes(info, info.width, info.height))
     assert [t for t, _ in copied] == [t for t, _ in exactly]

@@ -106,7 +106,7 @@ def test_a_landmark_that_jumps_away_for_some_frames_is_dropped_there_only(frames
     rng = np.random.default_rng(1)
     place = np.stack([300 + rng.normal(0, 0.6, 200), 200 + rng.normal(0, 0.6, 200)], axis=1)
     place[77 : 77 + frames] += (80, -40)
-    kept = without_outliers(place, RATE_HZ)
+    kept = without_outliers(np.arange(200) / RATE_HZ, place)
     assert np.isnan(kept[77 : 77 + frames]).all()
     assert np.isfinite(np.delete(kept, slice(77, 77 + frames), axis=0)).all()
 
@@ -117,15 +117,23 @@ def test_a_fast_smooth_movement_is_kept_whole(rate_hz: float) -> None:
     t_s = seconds(4, rate_hz)
     height = 100 * (eased((t_s - 1) / 0.3) - eased((t_s - 1.3) / 0.3))
     jitter = np.random.default_rng(2).normal(0, 0.7, len(t_s))
-    kept = without_outliers((height + jitter)[:, None], rate_hz)
+    kept = without_outliers(t_s, (height + jitter)[:, None])
     deepest = np.argmax(height)
     assert np.isfinite(kept[deepest - 2 : deepest + 3]).all()
+
+
+def test_a_movement_looked_at_at_uneven_times_is_kept_whole() -> None:
+    """Slow, with a look every 0.2 s, then fast with one every 0.067 s."""
+    t_s = np.concatenate([np.arange(0.0, 1.0, 0.2), np.arange(1.0, 1.7, 1 / 15), [1.8, 2.0, 2.2]])
+    height = 100 * (eased((t_s - 1) / 0.3) - eased((t_s - 1.3) / 0.3))
+    jitter = np.random.default_rng(2).normal(0, 0.7, len(t_s))
+    assert np.isfinite(without_outliers(t_s, (height + jitter)[:, None])).all()
 
 
 def test_unseen_samples_stay_unseen() -> None:
     values = np.ones((50, 1))
     values[10:20] = np.nan
-    assert np.isnan(without_outliers(values, RATE_HZ)[10:20]).all()
+    assert np.isnan(without_outliers(np.arange(50) / RATE_HZ, values)[10:20]).all()
 
 
 def test_uneven_times_come_out_on_the_grid_at_the_right_moment() -> None:

@@ -2,16 +2,20 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+import pytest
 
+from formcheck.maths.arrays import FloatArray
 from formcheck.pose.follow import (
     WINDOWS,
     Region,
     changes_person,
+    close_around,
     doing_the_set,
     found_up_close,
     people_apart,
+    strays,
 )
-from formcheck.pose.track import INDEX
+from formcheck.pose.track import INDEX, LANDMARKS
 
 N = 90
 T_S = np.arange(N) / 15
@@ -145,3 +149,44 @@ def test_windows_leave_no_part_of_the_picture_out() -> None:
             all(w.left <= cx <= w.right and w.top <= cy <= w.bottom for cx, cy in corners)
             for w in WINDOWS
         )
+
+
+def a_track(looks: int = 40) -> tuple[FloatArray, Poses]:
+    """Somebody 0.2 of a square picture large, who goes down and up by a third of that in a second,
+    looked at fifteen times a second."""
+    t_s = np.arange(looks) / 15
+    pose = np.zeros((looks, len(LANDMARKS), 6), dtype=np.float32)
+    pose[..., :2] = np.linspace((0.4, 0.4), (0.54, 0.54), len(LANDMARKS))
+    pose[..., 1] += (0.03 * (1 - np.cos(2 * np.pi * t_s)))[:, None]
+    return t_s, pose
+
+
+def test_a_body_that_moves_does_not_stray_and_one_that_jumps_or_is_lost_does() -> None:
+    size = (1000, 1000)
+    t_s, poses = a_track()
+    assert strays(t_s, poses, size) == (0, 0)
+    late = poses.copy()
+    late[:5] = late[-5:] = np.nan  # comes late, goes early
+    assert strays(t_s, late, size) == (0, 0)
+    jumps = poses.copy()
+    jumps[10:20, INDEX["left_shoulder"], 0] += 0.06  # there and back
+    assert strays(t_s, jumps, size) == (2, 0)
+    lost = poses.copy()
+    lost[10:13] = np.nan
+    assert strays(t_s, lost, size) == (0, 3)
+    elsewhere = lost.copy()
+    elsewhere[13:, :, 0] -= 0.2
+    assert strays(t_s, elsewhere, size) == (1, 3)
+    assert strays(t_s, np.full_like(poses, np.nan), size) == (0, 0)
+
+
+def test_the_closer_look_is_a_square_around_who_is_small_and_none_around_who_is_large() -> None:
+    _, poses = a_track()
+    region = close_around(poses, (1000, 500))
+    assert region is not None
+    wide, tall = 1000 * (region.right - region.left), 500 * (region.bottom - region.top)
+    assert wide == pytest.approx(tall)
+    assert region.left < 0.4 < 0.54 < region.right
+    assert region.top < 0.4 and region.bottom > 0.6
+    poses[..., :2] = 0.5 + 4 * (poses[..., :2] - 0.5)
+    assert close_around(poses, (1000, 500)) is None

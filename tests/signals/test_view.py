@@ -70,6 +70,26 @@ def test_kneeling_up_before_the_set_changes_nothing() -> None:
     assert push_up_frames(kneeling)[150:].all()
 
 
+@pytest.mark.parametrize(("hips_follow", "push_up"), [(0.55, True), (1.0, False)])
+def test_hands_raised_high_are_known_from_before_the_head_and_a_dip_is_not(
+    hips_follow: float, push_up: bool
+) -> None:
+    """The trunk hangs along the arms in both; between bars the hips go down with the shoulders."""
+    filmed = PushUpSet().film(Camera())
+    down = 15 * (1 - np.cos(2 * np.pi * filmed.t_s / 3)) / 2
+    xy = np.full_like(filmed.xy_px, np.nan)
+    for name, aside, y, follows in (
+        ("shoulder", 20, 155, 1.0), ("elbow", 22, 182, 0.5), ("wrist", 14, 206, 0.0),
+        ("hip", 10, 208, hips_follow), ("knee", 8, 250, 0.2), ("ankle", 8, 285, 0.0),
+    ):  # fmt: skip
+        for side, sign in (("left", 1), ("right", -1)):
+            xy[:, INDEX[f"{side}_{name}"], 0] = 330 + sign * aside
+            xy[:, INDEX[f"{side}_{name}"], 1] = y + follows * down
+    track = replace(filmed, xy_px=xy)
+    assert push_up_frames(track).any() == push_up
+    assert not push_up or recognise_view(track).kind == "front"
+
+
 def test_a_track_without_a_person_has_no_near_side() -> None:
     track = PushUpSet().film(Camera())
     empty = replace(track, xy_px=np.full_like(track.xy_px, np.nan))
