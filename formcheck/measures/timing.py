@@ -14,9 +14,11 @@ SET_ENDS = "the set ends with this rep: no next one starts that would end the pa
 NOT_PRESSED_UP = "this attempt was not pressed up"
 
 # 95 % of the error against exact motion: a boundary where the elbow starts or stops gently is
-# known to a fifteenth of the phase beside it, and to two frames at best.
+# known to a fifteenth of the phase beside it, and to two frames, or to two thirds of the time
+# between two looks, at best.
 _SHARE = 0.065
 _LEAST_S = 0.067
+_OF_A_LOOK = 0.67
 _USUAL_NOISE = 0.009  # jitter, in arm lengths, that doubles that
 
 
@@ -56,7 +58,7 @@ def _known(name: str, look: Look, value_s: float, *beside_s: float) -> Quantity:
     frame_s = 1.0 / min(look.signals.pose_rate_hz, look.signals.rate_hz)
     jittery = 1.0 + (look.signals.noise / _USUAL_NOISE) ** 2
     gentle = _SHARE * jittery * max(beside_s)
-    sd = (max(_LEAST_S, frame_s) + gentle) / 1.96
+    sd = (max(_LEAST_S, _OF_A_LOOK * frame_s) + gentle) / 1.96
     time = stated(name, look.view.kind, value_s, sd, look.signals.misfit)
     # What times are off by on average is taken off; a pause that is hardly one stays none.
     return replace(time, value=max(time.value, 0.0))

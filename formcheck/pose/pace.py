@@ -13,12 +13,11 @@ from collections.abc import Callable, Iterable, Iterator
 import numpy as np
 import numpy.typing as npt
 
-from formcheck.clip.read import RgbImage
 from formcheck.maths.arrays import FloatArray
-from formcheck.pose.follow import Poses
+from formcheck.pose.follow import Picture, Poses
 from formcheck.pose.track import INDEX
 
-Picture = Callable[[], RgbImage]  # made only when it is looked at
+Shown = Callable[[], Picture]  # made only when it is looked at
 
 _SLOWER = 1.5  # times the interval between looks, from the side
 # Body sizes a second, of shoulders, elbows and hips: lowering in 2 s takes half of it, a rushed
@@ -41,8 +40,8 @@ _Grey = npt.NDArray[np.float32]
 
 
 def looked_at(
-    pictures: Iterable[tuple[float, Picture]],
-    look: Callable[[RgbImage], Poses],
+    pictures: Iterable[tuple[float, Shown]],
+    look: Callable[[Picture], Poses],
     full_s: FloatArray,
     size: tuple[int, int],
 ) -> Iterator[tuple[float, Poses | None]]:
@@ -55,7 +54,7 @@ def looked_at(
     before: tuple[float, Poses] | None = None
     last: tuple[float, Poses] | None = None
     then: _Grey | None = None
-    left_out: tuple[float, RgbImage] | None = None
+    left_out: tuple[float, Picture] | None = None
     for (t_s, picture), is_last in _with_last(pictures):
         if last is not None and not is_last:
             slow = before is not None and _slow_from_the_side(before, last, size)
@@ -82,8 +81,8 @@ def looked_at(
 
 
 def _with_last(
-    pictures: Iterable[tuple[float, Picture]],
-) -> Iterator[tuple[tuple[float, Picture], bool]]:
+    pictures: Iterable[tuple[float, Shown]],
+) -> Iterator[tuple[tuple[float, Shown], bool]]:
     coming = iter(pictures)
     one = next(coming, None)
     while one is not None:
@@ -119,7 +118,7 @@ def _slow_from_the_side(
     return bool(moved < _FAST * body * (last[0] - before[0]))
 
 
-def _coarse(rgb: RgbImage) -> _Grey:
+def _coarse(rgb: Picture) -> _Grey:
     """Mean green of blocks of the picture."""
     height, width = (_BLOCK_PX * (edge // _BLOCK_PX) for edge in rgb.shape[:2])
     blocks = rgb[:height, :width, 1].reshape(
