@@ -1,4 +1,4 @@
-"""Files from outside: a regular file, and no larger than its kind ever is."""
+"""Files from outside: a regular file, no larger than its kind ever is; and names that fit."""
 
 from __future__ import annotations
 
@@ -40,3 +40,14 @@ def read_small(path: Path, largest_bytes: int) -> bytes:
     """All of a regular file of at most ``largest_bytes``; raises OSError like ``open_regular``."""
     with open_regular(path, largest_bytes) as file:
         return file.read(largest_bytes)
+
+
+def cut_name(name: str, most_bytes: int) -> str:
+    """As many signs of a file's name as fit; half a sign would be none that all can read.
+
+    >>> cut_name("añ", 2)
+    'a'
+    """
+    while len(os.fsencode(name)) > most_bytes:
+        name = name[:-1]
+    return name

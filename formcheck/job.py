@@ -6,7 +6,6 @@ from the commands that import this.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePath
@@ -15,6 +14,7 @@ from typing import TYPE_CHECKING
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import Exit
+from formcheck.files import cut_name
 from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, find_model
 from formcheck.report.folder import made_whole
 
@@ -149,5 +149,5 @@ def default_folder(clips: Sequence[Path]) -> Path:
     given = look_at(clips[0])
     name = given.source_name if isinstance(given, PoseTrack) else given.path.name
     # A name stays within what file systems take (255 bytes), and is never that of another folder.
-    stem = os.fsdecode(os.fsencode(PurePath(name).stem)[:200]) or "set"
+    stem = cut_name(PurePath(name).stem, 200) or "set"
     return Path(f"{stem}_report")

@@ -253,7 +253,7 @@ def judge(
     )
     if names:
         named = zip(tracks, names, strict=True)
-        tracks = [replace(track, source_name=name) for track, name in named]
+        tracks = [replace(track, source_name=plain(name)) for track, name in named]
     from formcheck.analysis import analyse
 
     analysis = analyse(tracks, asked, held_to, tuple(views) or None, person)

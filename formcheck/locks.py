@@ -16,6 +16,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from formcheck.files import cut_name
+
 if sys.platform == "win32":
     import msvcrt
 else:
@@ -64,7 +66,7 @@ def made_beside(path: Path, mode: int = 0o666) -> Iterator[Path]:
     On any error it goes and ``path`` stays as it was. What killed processes left beside the same
     path goes too. ``mode`` of a new file, as for ``os.open``. Raises OSError.
     """
-    start = f".{os.fsdecode(os.fsencode(path.name)[:_NAME_BYTES])}."
+    start = f".{cut_name(path.name, _NAME_BYTES)}."
     for left in path.parent.glob(f"{glob.escape(start)}*{PARTIAL}"):
         _remove_abandoned(left)
     partial, file = _held_new(path, start, mode)

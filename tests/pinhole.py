@@ -189,11 +189,10 @@ class PushUpSet:
         shoulder = np.stack([forward, np.full_like(height, SHOULDER_WIDTH / 2), height], axis=-1)
         wrist = np.broadcast_to([0.0, SHOULDER_WIDTH / 2 + aside, 0.0], shoulder.shape)
         tries = np.radians(np.linspace(0.0, 100.0, 1001))
-        made = []
-        for turn in tries:
-            upper = _elbow(shoulder, wrist, np.full(len(flares), turn), 1.0) - shoulder
-            made.append(np.degrees(np.arccos(np.sum(upper * axis, axis=1) / UPPER_ARM)))
-        best = tries[np.argmin(np.abs(np.array(made) - flares), axis=0)]
+        shoulders, wrists = np.tile(shoulder, (len(tries), 1)), np.tile(wrist, (len(tries), 1))
+        upper = _elbow(shoulders, wrists, np.repeat(tries, len(flares)), 1.0) - shoulders
+        away = np.sum(upper.reshape(len(tries), -1, 3) * axis, axis=-1) / UPPER_ARM
+        best = tries[np.argmin(np.abs(np.degrees(np.arccos(away)) - flares), axis=0)]
         return np.asarray(np.interp(t_s, self.bottoms_s(), best))
 
 

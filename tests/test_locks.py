@@ -79,6 +79,16 @@ def test_a_file_takes_its_place_whole_or_not_at_all(tmp_path: Path) -> None:
     assert [one.name for one in tmp_path.iterdir()] == ["a.csv"]
 
 
+def test_the_name_of_what_is_made_beside_has_whole_signs(tmp_path: Path) -> None:
+    for name in ("a" + "é" * 120, "⟨" * 80, "𝄞" * 60, os.fsdecode(b"n\xff")):
+        with made_beside(tmp_path / name) as partial:
+            assert partial.name.startswith(f".{name[:20]}") and len(os.fsencode(partial.name)) < 130
+            if "\udcff" not in name:
+                partial.name.encode()  # or raises
+        assert [path.name for path in tmp_path.iterdir()] == [name]
+        (tmp_path / name).unlink()
+
+
 def test_what_a_killed_process_left_beside_goes_and_what_another_writes_stays(
     tmp_path: Path,
 ) -> None:

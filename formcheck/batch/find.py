@@ -15,6 +15,7 @@ import pyarrow.parquet as pq
 
 from formcheck.clip.read import glance, probe
 from formcheck.errors import ClipError, TrackError
+from formcheck.files import open_regular
 from formcheck.pose.digest import sha256_of
 from formcheck.pose.store import read_track
 
@@ -121,7 +122,8 @@ def _named_a_clip(path: Path) -> bool:
 
 def _track_at(path: Path, place: str) -> ClipFile | None:
     try:
-        names = set(pq.read_schema(path).names)
+        with open_regular(path) as file:
+            names = set(pq.read_schema(file).names)
     except (OSError, pa.ArrowException):
         names = {"t_s"}  # let the reader of tracks say what is wrong
     if "t_s" not in names:

@@ -76,7 +76,8 @@ def again(
         done = rewrite(saved, held_to, tempo, standard)
         clips += done.clip_removed
         logged += done.log_removed
-    console.print(f"{len(sets)} reports rewritten")
+    rewritten = "1 report" if len(sets) == 1 else f"{len(sets)} reports"
+    console.print(f"{rewritten} rewritten")
     if clips:
         which = "1 annotated clip" if clips == 1 else f"{clips} annotated clips"
         console.print(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from importlib import metadata
 from inspect import cleandoc
+from math import isinf
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,7 @@ html_theme = "furo"
 html_title = "formcheck"
 html_show_sourcelink = False
 smartquotes = False
+highlight_language = "text"  # of examples that name none
 html_static_path = ["static"]
 html_css_files = ["docs.css"]
 html_theme_options = {
@@ -98,6 +100,11 @@ def in_a_table(text: str) -> str:
     return " ".join(text.split()).replace("|", r"\|").replace("<", r"\<")
 
 
+def limit_words(value: float, unit: str = "") -> str:
+    """A limit with its unit; an infinite one limits nothing."""
+    return "no limit" if isinf(value) else f"{value:g} {unit}".rstrip()
+
+
 def of_readme(part: str) -> str:
     """A part of the README, which stands there and nowhere else."""
     text = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -135,6 +142,7 @@ def filled(app: Any, docname: str, source: list[str]) -> None:
         reasons=filming_reasons,
         faults=fault_kinds(),
         limits=default_limits(),
+        limited=limit_words,
         limit_sets=limit_sets(),
         standards=standards(),
         values=rep_values(),

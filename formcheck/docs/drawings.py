@@ -10,7 +10,8 @@ from formcheck.docs.rooms import MIDDLE, ROOMS
 Point = tuple[float, float]
 _BODY, _PHONE, _SEEN = "dg-body", "dg-phone", "dg-seen"
 _STYLE = (
-    "<style>.dg{max-width:100%;height:auto}.dg text{font:14px sans-serif;fill:currentColor}"
+    "<style>.dg{max-width:100%;height:auto}.dg-wide{overflow-x:auto}.dg-wide .dg{max-width:none}"
+    ".dg text{font:14px sans-serif;fill:currentColor}"
     ".dg .dg-body{stroke:currentColor;stroke-width:7;stroke-linecap:round;stroke-linejoin:round;"
     "fill:none}.dg .dg-phone{fill:#2f73a8;stroke:none}.dg .dg-seen{fill:#2f73a8;fill-opacity:.13;"
     "stroke:none}.dg .dg-thin{stroke:currentColor;stroke-width:1.5;fill:none}"
@@ -20,11 +21,11 @@ _STYLE = (
 
 
 def side() -> str:
-    """Where the phone stands for a side view: seen from the side, and from above."""
-    return _drawing(
-        "Filming from the side: the phone stands three metres or more away, square to the body, "
-        "at the height of the shoulders.",
-        700, 300,
+    """Where the phone stands for a side view: seen from above, and from behind it."""
+    above = _drawing(
+        "Filming from the side, seen from above: the phone stands three metres or more away, "
+        "square to the body.",
+        380, 300,
         _text(20, 24, "From above"),
         _polygon(_SEEN, [(200, 262), (40, 60), (360, 60)]),
         _line(_BODY, [(80, 84), (250, 84)]),
@@ -35,22 +36,28 @@ def side() -> str:
         _rectangle(_PHONE, 186, 258, 28, 9),
         _line("dg-thin", [(200, 250), (200, 112)]),
         _text(208, 190, "3 m or more"),
-        _text(208, 282, "phone, square to the body"),
-        _text(400, 24, "From behind the phone"),
-        *_plank(420, 250, 1.0),
-        _line("dg-thin", [(395, 250), (690, 250)]),
-        _line("dg-thin", [(400, 180), (690, 180)], dashed=True),
-        _text(420, 170, "height of the shoulders"),
-        _text(420, 276, "head to feet in the picture, all the time"),
+        _text(200, 284, "phone, square to the body", middle=True),
     )  # fmt: skip
+    behind = _drawing(
+        "The same from behind the phone, which stands at the height of the shoulders and sees the "
+        "body from head to feet.",
+        320, 300,
+        _text(20, 24, "From behind the phone"),
+        *_plank(40, 250, 1.0),
+        _line("dg-thin", [(15, 250), (310, 250)]),
+        _line("dg-thin", [(20, 180), (310, 180)], dashed=True),
+        _text(40, 170, "height of the shoulders"),
+        _text(20, 276, "head to feet in the picture, all the time"),
+    )  # fmt: skip
+    return above + behind
 
 
 def front() -> str:
     """Where the phone stands for a front view: seen from above, and from the side."""
-    return _drawing(
-        "Filming from the front: the phone stands ahead of the head, between floor and waist "
-        "height; both hands and both elbows are in the picture.",
-        700, 300,
+    above = _drawing(
+        "Filming from the front, seen from above: the phone stands ahead of the head; both hands "
+        "and both elbows are in the picture.",
+        380, 300,
         _text(20, 24, "From above"),
         _polygon(_SEEN, [(330, 150), (150, 40), (150, 260)]),
         _line(_BODY, [(30, 150), (170, 150)]),
@@ -61,14 +68,19 @@ def front() -> str:
         _rectangle(_PHONE, 326, 136, 9, 28),
         _text(236, 128, "1.5 to 3 m"),
         _line("dg-thin", [(210, 150), (322, 150)]),
-        _text(400, 24, "From the side"),
-        *_plank(400, 250, 0.72),
-        _line("dg-thin", [(395, 250), (690, 250)]),
-        _polygon(_SEEN, [(650, 226), (490, 110), (490, 250)]),
-        _rectangle(_PHONE, 648, 212, 9, 28),
-        _line("dg-thin", [(668, 110), (668, 250)]),
-        _text(530, 100, "floor to waist height"),
     )  # fmt: skip
+    beside = _drawing(
+        "The same from the side: the phone stands between floor and waist height.",
+        320, 300,
+        _text(20, 24, "From the side"),
+        *_plank(20, 250, 0.72),
+        _line("dg-thin", [(15, 250), (310, 250)]),
+        _polygon(_SEEN, [(270, 226), (110, 110), (110, 250)]),
+        _rectangle(_PHONE, 268, 212, 9, 28),
+        _line("dg-thin", [(288, 110), (288, 250)]),
+        _text(150, 100, "floor to waist height"),
+    )  # fmt: skip
+    return above + beside
 
 
 def flow() -> str:
@@ -93,11 +105,12 @@ def flow() -> str:
                     turn = [(x + 56, y + 38), (x + 56, y + 50), (66, y + 50), (66, y + 60)]
                     parts.append(_arrow(turn))
         top += 48 + 62 * (1 + (len(rooms) - 1) // 5)
-    return _drawing(
+    drawn = _drawing(
         "The rooms of the package in their order. An import points to an earlier room or to its "
         "own. Filled rooms are pure functions; the others touch files, clocks or processes.",
         700, top, *parts,
     )  # fmt: skip
+    return f'<div class="dg-wide">{drawn}</div>'
 
 
 def _plank(left: float, floor: float, size: float) -> list[str]:

@@ -10,6 +10,7 @@ from typing import Literal
 
 from formcheck.errors import FormcheckError
 from formcheck.log.entry import SetEntry, local_day
+from formcheck.plain import plain
 
 LONGEST_NAME = 60
 
@@ -75,7 +76,7 @@ def person_name(text: str) -> str:
     hidden = any(unicodedata.category(sign) in ("Cc", "Cf", "Cs", "Co", "Cn") for sign in name)
     if not name or hidden or len(name) > LONGEST_NAME:
         raise PersonError(
-            f"“{ascii(text)[1:-1]}” cannot be a person's name: give 1 to {LONGEST_NAME} letters, "
-            "such as --person ana."
+            f"“{plain(text, 2 * LONGEST_NAME)}” cannot be a person's name: give 1 to "
+            f"{LONGEST_NAME} letters, such as --person ana."
         )
     return name

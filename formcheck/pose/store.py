@@ -120,14 +120,15 @@ def write_track(track: PoseTrack, path: Path) -> None:
         for values in columns.values()
     ]
     table = pa.Table.from_arrays(arrays, names=list(columns), metadata={_KEY: header})
-    with made_beside(path) as partial:
-        pq.write_table(table, partial, compression="zstd", write_page_checksum=True)
+    with made_beside(path) as partial, partial.open("wb") as file:  # it takes UTF-8 names alone
+        pq.write_table(table, file, compression="zstd", write_page_checksum=True)
 
 
 def clip_of(path: Path) -> str | None:
     """SHA-256 of the clip that a saved track is of, read without the track. Raises TrackError."""
     try:
-        metadata = pq.read_schema(path).metadata or {}
+        with open_regular(path, _LARGEST_BYTES) as file:
+            metadata = pq.read_schema(file).metadata or {}
     except (OSError, pa.ArrowException) as error:
         raise TrackError(f"{path} cannot be read; it is no saved pose track.") from error
     return _digest(_described(path, metadata).get("source") or {})

@@ -11,6 +11,7 @@ from pathlib import Path
 from tempfile import mkdtemp
 
 from formcheck.errors import OutputError
+from formcheck.files import cut_name
 from formcheck.locks import PARTIAL, hold, open_folder
 
 TRACK_FILES = ("landmarks.parquet", "landmarks_2.parquet")  # of each view, in order
@@ -74,7 +75,7 @@ def made_whole(out: Path, overwrite: bool = False, inputs: Sequence[Path] = ()) 
     check_free(out, overwrite, inputs)
     with ExitStack() as kept:
         try:
-            name = os.fsdecode(os.fsencode(out.name)[:_NAME_BYTES])
+            name = cut_name(out.name, _NAME_BYTES)
             with _held(existing):  # nobody may find the scratch folder before it is held
                 scratch = Path(mkdtemp(prefix=f".{name}.", suffix=PARTIAL, dir=existing))
                 kept.callback(shutil.rmtree, scratch, ignore_errors=True)

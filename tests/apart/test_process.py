@@ -68,14 +68,14 @@ def test_an_abort_a_runaway_or_a_stopped_process_becomes_an_error(how: str) -> N
 
 
 def slow_but_alive(_: None, tell: Callable[[Any], None]) -> int:
-    for _step in range(6):
+    for _step in range(11):
         time.sleep(0.5)
         tell(None)
     return 1
 
 
 def test_slow_work_that_shows_progress_is_not_ended() -> None:
-    assert work_apart(slow_but_alive, [None], stall_s=2.0) == [1]
+    assert work_apart(slow_but_alive, [None], stall_s=5.0) == [1]
 
 
 def test_a_script_without_a_main_guard_may_ask_for_it() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -12,6 +14,7 @@ from pathlib import Path
 import pytest
 
 from formcheck.cli.border import OneSentence
+from tests.battery.cases import GOOD_TRACK
 
 RUN = [sys.executable, "-c", "from formcheck.cli import app; app()"]
 
@@ -33,6 +36,40 @@ def test_a_closed_pipe_ends_quietly(shell: str) -> None:
     done = run("limits", shell=shell)
     assert done.returncode in (0, 1)
     assert done.stderr == ""
+
+
+def at_a_terminal(*arguments: str, cwd: Path, **environment: str) -> str:
+    """What the command says, errors included, to a terminal that bears all of ``environment``."""
+    pty = pytest.importorskip("pty", reason="this system has no pseudo-terminals")
+    ours, theirs = pty.openpty()
+    usual = {n: v for n, v in os.environ.items() if n not in ("NO_COLOR", "FORCE_COLOR")}
+    with subprocess.Popen(
+        [*RUN, *arguments], stdin=theirs, stdout=theirs, stderr=theirs, cwd=cwd,
+        env={**usual, **environment},
+    ):  # fmt: skip
+        os.close(theirs)
+        said = b""
+        with contextlib.suppress(OSError):  # where Linux says that the other end was closed
+            while some := os.read(ours, 65536):
+                said += some
+        os.close(ours)
+    return said.decode()
+
+
+@pytest.mark.slow
+def test_a_terminal_gets_the_signs_that_it_asks_for(tmp_path: Path) -> None:
+    """NO_COLOR takes the colours away and nothing else (no-color.org: bold, underline and the like
+    are no colour); a dumb terminal and a pipe get text alone."""
+    judging = ("set", str(GOOD_TRACK), "--overwrite")
+    colour = re.compile(r"\x1b\[(?:\d+;)*(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])[;m]")
+    usual = at_a_terminal(*judging, cwd=tmp_path, TERM="xterm-256color")
+    assert "\x1b[1m" in usual and colour.search(usual)
+    without = at_a_terminal(*judging, cwd=tmp_path, TERM="xterm-256color", NO_COLOR="1")
+    assert "\x1b[1m" in without and not colour.search(without)
+    dumb = at_a_terminal(*judging, cwd=tmp_path, TERM="dumb")
+    assert "Report: " in dumb and "\x1b" not in dumb
+    piped = run(*judging, "--out", str(tmp_path / "piped"), TERM="xterm-256color")
+    assert "Report: " in piped.stdout and "\x1b" not in piped.stdout + piped.stderr
 
 
 @pytest.mark.parametrize("arguments", [("limits",), ("--help",)])

@@ -79,7 +79,7 @@ def test_every_room_is_drawn_and_says_what_it_is_for(pages: dict[str, str]) -> N
 
 
 def test_what_a_view_hides_and_where_the_phone_stands_is_told(pages: dict[str, str]) -> None:
-    assert pages["filming.html"].count('<svg class="dg"') == 2
+    assert pages["filming.html"].count('<svg class="dg"') == 4
     for value in rep_values().values():
         assert all(reason in pages["filming"] for reason in value.hidden.values())
     assert "stated ± (95 %)" in pages["numbers"]

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,7 @@ import pyarrow.parquet as pq
 import pytest
 
 from formcheck.errors import TrackError
-from formcheck.pose.store import read_track, write_track
+from formcheck.pose.store import clip_of, read_track, write_track
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 
 
@@ -83,6 +84,13 @@ def test_a_saved_track_comes_back_the_same(tmp_path: Path, world: bool) -> None:
 def test_writing_leaves_nothing_but_the_file(tmp_path: Path) -> None:
     write_track(a_track(), tmp_path / "landmarks.parquet")
     assert [p.name for p in tmp_path.iterdir()] == ["landmarks.parquet"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere names are text")
+def test_a_track_may_have_a_name_that_is_no_text(tmp_path: Path) -> None:
+    path = tmp_path / os.fsdecode(b"n\xff.parquet")
+    write_track(a_track(), path)
+    assert len(read_track(path).t_s) and clip_of(path) == "ab" * 32
 
 
 def test_a_foreign_track_with_only_the_needed_joints_is_read(tmp_path: Path) -> None:
