@@ -222,9 +222,10 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         if heavy and early and kept < figures["early_share"] * wanted:
             said += [Reason("too_heavy"), *_remedies(record)]
             return Decision("easier", tuple(said))
-        if first > 2 and heavy and record.test is None:  # a test goes on to its end
+        earlier = first > 2 and heavy and record.test is None  # a test goes on to its end
+        if earlier:
             said.append(Reason("end_earlier", {"after": first - 1}))
-        said += _remedies(record)
+        said += _remedies(record, end_said=earlier)
         return Decision("same", tuple(said))
     uncounted = record.attempts - record.counted
     if uncounted:
@@ -260,8 +261,11 @@ def _only_high(record: SetRecord, key: str) -> bool:
     return key == "shallow" and record.bends_to_90
 
 
-def _remedies(record: SetRecord) -> list[Reason]:
-    """What to do about each fault, the costliest first: by fault, and by when it began."""
+def _remedies(record: SetRecord, end_said: bool = False) -> list[Reason]:
+    """What to do about each fault, the costliest first: by fault, and by when it began.
+
+    ``end_said`` where the advice says already after which rep to end the set.
+    """
     kinds = fault_kinds()
     sure = _by_key(record, "fault")
     sure.pop("aborted", None)  # whose remedy is to end the set earlier
@@ -271,7 +275,7 @@ def _remedies(record: SetRecord) -> list[Reason]:
     for key in sorted(sure, key=lambda key: (-kinds[key].cost * len(sure[key]), -kinds[key].cost)):
         late = min(sure[key]) > FIRST_REPS and record.test is None  # a test goes on to its end
         when: When = "late" if late else "from the start"
-        out.append(Reason("remedy", {"key": key, "when": when}))
+        out.append(Reason("remedy", {"key": key, "when": when, "end_said": end_said}))
     return out[:2]
 
 

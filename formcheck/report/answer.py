@@ -9,13 +9,16 @@ from formcheck.faults.catalogue import fault_kinds
 from formcheck.report.words import plus_minus
 from formcheck.reps.find import rep_list
 
+FAILED = "failed"  # the answer has said it, and it is no thing to work on
 
-def fix_first(analysis: Analysis) -> str | None:
-    """Key of the fault that costs most: how much it spoils times how many reps have it."""
+
+def fix_first(analysis: Analysis, besides: str = "") -> str | None:
+    """Key of the fault that costs most: how much it spoils times how many reps have it; of those
+    ``besides`` one, where that is given."""
     reps = Counter(
         key
         for result in analysis.reps
-        for key in {f.key for f in result.faults if f.verdict == "fault"}
+        for key in {f.key for f in result.faults if f.verdict == "fault"} - {besides}
     )
     if not reps:
         return None
@@ -46,7 +49,7 @@ def answer_line(analysis: Analysis) -> str:
 
 def fix_line(analysis: Analysis) -> str:
     """``Fix first: hips sag (reps 5, 6)``, or that nothing needs fixing, or what to film."""
-    key = fix_first(analysis)
+    key = fix_first(analysis, besides=FAILED)
     hold = analysis.hold
     if analysis.empty:
         return (
@@ -63,7 +66,8 @@ def fix_line(analysis: Analysis) -> str:
         return f"Pain{place} was reported: rest comes first"
     if key is None:
         which = "these views" if len(analysis.looks) > 1 else "this view"
-        return f"No fault seen in what {which} can judge"
+        other = "other " if reps_with(analysis, FAILED) else ""
+        return f"No {other}fault seen in what {which} can judge"
     reps = reps_with(analysis, key)
     return f"Fix first: {fault_kinds()[key].name.lower()} ({rep_list(reps)})"
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import low_pass
-from formcheck.reps.phases import boundaries, first_guess
+from formcheck.reps.phases import boundaries, first_guess, whole_of
 from formcheck.signals.bends import SPEED_CUTOFF_HZ, Bend, bends
 
 Attempt = Literal["counted", "not_counted", "aborted", "failed"]
@@ -234,29 +234,35 @@ def _bend_shares_percent(smooth: FloatArray, found: list[Bend]) -> list[float]:
 
 @dataclass(frozen=True)
 class _Guess:
-    """Of one attempt: its boundaries (s) at first sight, and when it has surely turned."""
+    """Of one attempt: its boundaries (s) at first sight, when it leaves and reaches the top at the
+    farthest, and when it has surely turned."""
 
     fall: tuple[float, float]
     turn_s: float
     rise: tuple[float, float]
+    leaves_s: float
+    arrives_s: float
 
 
 def _guess(t_s: FloatArray, smooth: FloatArray, bend: Bend) -> _Guess:
     first, last = _plateau(smooth, bend)
     down, up = slice(bend.start, last + 1), slice(first, bend.end + 1)
+    fall, rise = first_guess(t_s[down], -smooth[down]), first_guess(t_s[up], smooth[up])
     return _Guess(
-        fall=first_guess(t_s[down], -smooth[down]),
+        fall=fall,
         turn_s=float(t_s[first] + t_s[last]) / 2,
-        rise=first_guess(t_s[up], smooth[up]),
+        rise=rise,
+        leaves_s=min(fall[0], whole_of(t_s[down], -smooth[down])[0]),
+        arrives_s=max(rise[1], whole_of(t_s[up], smooth[up])[1]),
     )
 
 
 def _moments(t_s: FloatArray, elbow_deg: FloatArray, guesses: list[_Guess], i: int) -> Moments:
     """One attempt's boundaries, each phase fitted between the middles of the rests beside it."""
     guess = guesses[i]
-    leaves, arrives = guess.fall[0], guess.rise[1]
-    before = (guesses[i - 1].rise[1] + leaves) / 2 if i else t_s[0]
-    after = (arrives + guesses[i + 1].fall[0]) / 2 if i + 1 < len(guesses) else t_s[-1]
+    leaves, arrives = guess.leaves_s, guess.arrives_s
+    before = (guesses[i - 1].arrives_s + leaves) / 2 if i else t_s[0]
+    after = (arrives + guesses[i + 1].leaves_s) / 2 if i + 1 < len(guesses) else t_s[-1]
     fall = (t_s >= max(before, leaves - _REST_S)) & (t_s <= guess.turn_s)
     rise = (t_s >= guess.turn_s) & (t_s <= min(after, arrives + _REST_S))
     start, down = boundaries(t_s[fall], -elbow_deg[fall], guess.fall)

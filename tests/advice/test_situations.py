@@ -104,6 +104,7 @@ def test_what_a_coach_would_say(one: dict[str, Any]) -> None:
             assert words in what, said
     for words in one.get("because", []):
         assert any(words in sentence for sentence in why), f"“{words}” is missing from\n{said}"
+    assert sum("end the set" in sentence.lower() for sentence in why) <= 1, said
 
 
 def test_there_are_thirty_and_no_two_alike() -> None:
