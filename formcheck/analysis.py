@@ -427,6 +427,7 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         load_fraction=summary.load_fraction,
         eccentric_s=summary.tempo_kept["eccentric_s"].done_s,
         press_s=[r.values["concentric_s"].value for r in _whole(results)],
+        last_stuck=_last_stuck(results),
         hold=hold,
         hold_verdict=hold_verdict,
         test=test,
@@ -616,6 +617,12 @@ def _bends_to_90(results: Sequence[RepResult], asked: Prescription) -> bool:
     return asked.range_standard in ("chest-low", "chest-floor") and all(
         bottom.known and bottom.value <= usual for bottom in bottoms
     )
+
+
+def _last_stuck(results: Sequence[RepResult]) -> bool:
+    """Whether the last press slowed on its way up and went on."""
+    pressed = _whole(results)
+    return bool(pressed) and pressed[-1].values["sticking_height_percent"].known
 
 
 def _whole(results: Sequence[RepResult]) -> list[RepResult]:

@@ -26,6 +26,8 @@ _REST_S = 0.7  # of the rest beside a phase that its fit looks at
 _PLATEAU_SHARE = 0.02
 # Between two pulses the elbows straighten by less than this share of the rep's own bend.
 _PULSE_SHARE = 0.5
+# A pulse may be smaller than an attempt, of which this is the share, where it stays this low.
+_SMALL_PULSE, _LOW_SHARE = 0.6, 0.25
 _MISREAD_DEG = 15.0  # nobody starts a rep so much more bent than the others and locks out after it
 # Out of position for this long between two reps is a rest between two sets: shorter breaks are
 # taken within one (common practice).
@@ -104,6 +106,8 @@ def find_reps(
     """
     smooth = low_pass(elbow_deg, rate_hz, SPEED_CUTOFF_HZ)
     found, pulses = _with_pulses(bends(elbow_deg, in_position, rate_hz, least_bend_deg), smooth)
+    waves = bends(elbow_deg, in_position, rate_hz, _SMALL_PULSE * least_bend_deg)
+    pulses = [max(n, _low_turns(b, waves, smooth) - 1) for n, b in zip(pulses, found, strict=True)]
     guesses = [_guess(t_s, smooth, bend) for bend in found]
     there = np.where(in_position, elbow_deg, np.nan)
     times = [_moments(t_s, there, guesses, i) for i in range(len(found))]
@@ -161,13 +165,23 @@ def _with_pulses(found: list[Bend], smooth: FloatArray) -> tuple[list[Bend], lis
     return joined, pulses
 
 
+def _low_turns(bend: Bend, waves: Sequence[Bend], smooth: FloatArray) -> int:
+    """How often an attempt turns near its bottom."""
+    low = float(smooth[bend.bottom])
+    near = low + _LOW_SHARE * (min(float(smooth[bend.start]), float(smooth[bend.end])) - low)
+    return sum(bend.start < w.bottom < bend.end and bool(smooth[w.bottom] < near) for w in waves)
+
+
 def pulse_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
     """One sentence that says which reps hold pulses, and how they were counted."""
     pulsed = [rep for rep in reps if rep.pulses]
     if not pulsed:
         return ()
     each = ", ".join(f"rep {rep.index}: {rep.pulses}" for rep in pulsed)
-    return (f"Pulses at the bottom ({each}); a rep with pulses counts once.",)
+    return (
+        f"Pulses at the bottom ({each}); a rep with pulses counts once, and their time stands as "
+        "its pause at the bottom.",
+    )
 
 
 def release_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:

@@ -320,8 +320,9 @@ def with_pulses(count: int, rise_deg: float = 35.0) -> tuple[FloatArray, FloatAr
 
 
 @pytest.mark.parametrize("count", [1, 3])
-def test_pulses_at_the_bottom_belong_to_one_rep_and_are_said(count: int) -> None:
-    reps = reps_in(*with_pulses(count))
+@pytest.mark.parametrize("rise_deg", [35.0, 22.0])
+def test_pulses_at_the_bottom_belong_to_one_rep_and_are_said(count: int, rise_deg: float) -> None:
+    reps = reps_in(*with_pulses(count, rise_deg))
     assert [rep.pulses for rep in reps] == [0, count, 0]
     assert str(count) in pulse_remarks(reps)[0] and "rep 2" in pulse_remarks(reps)[0]
     assert not any(broken_off(rep) for rep in reps)
