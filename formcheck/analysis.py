@@ -49,6 +49,7 @@ from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.reps.release import across_releases, with_releases
 from formcheck.signals.curves import Signals, read_signals
 from formcheck.signals.one_arm import (
+    carrying_arm,
     each_arm,
     lost_from_front,
     of_one_arm,
@@ -259,8 +260,12 @@ def _signals_of(
     hands_above_feet: float | None = None,
     on_knees: bool | None = None,
 ) -> Signals:
-    """The curves; where a front view shows arms that work one at a time, of the one that works."""
+    """The curves; where arms are seen to work one at a time, of the one that works."""
     signals = read_signals(track, view, hands_above_feet, on_knees)
+    if view.from_side and view.near_side not in (None, signals.near_side):
+        # The near hand is off the floor: the far arm carries alone, and a body that bends both
+        # arms alike is misled by the one that rests.
+        return of_one_arm(signals, carrying_arm(signals))
     if view.kind != "front":
         return signals
     resting = resting_hand(track)
