@@ -169,7 +169,12 @@ def _test(data: Mapping[str, Any]) -> str:
 
 
 def _broke_down(data: Mapping[str, Any]) -> str:
-    return f"Rep {data['rep']} was the first to break down: {_named(data['faults'])}."
+    faults = data["faults"]
+    # What only this rep has needs no list of reps.
+    alone = all(list(reps) == [data["rep"]] for reps in faults.values())
+    named = "; ".join(fault_kinds()[key].name.lower() for key in faults)
+    what = named if alone else _named(faults)
+    return f"Rep {data['rep']} was the first to break down: {what}."
 
 
 def _named(faults: Mapping[str, Sequence[int]]) -> str:

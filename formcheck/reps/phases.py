@@ -84,14 +84,13 @@ def boundaries(
         samples beside it."""
         left = 1.0 - done
         cross = float(left @ done)
-        return np.linalg.solve(
-            [[left @ left + 1.0, cross], [cross, done @ done + 1.0]],
-            [left @ curve + level[0], done @ curve + level[1]],
-        )
+        weights = np.array([[left @ left + 1.0, cross], [cross, done @ done + 1.0]])
+        values = np.array([left @ curve + level[0], done @ curve + level[1]])
+        return np.asarray(np.linalg.solve(weights, values))
 
     def away(done: FloatArray) -> FloatArray:
         low, high = ends_deg(done)
-        return ((1.0 - done) * low + done * high - curve) / _WOBBLE_DEG
+        return np.asarray(((1.0 - done) * low + done * high - curve) / _WOBBLE_DEG)
 
     def outside(begin_s: float, lasts_s: float) -> FloatArray:
         """What lies outside the window is another phase."""
@@ -149,11 +148,14 @@ def _two_done(t_s: FloatArray, courses: FloatArray) -> FloatArray:
 def _starts_of_two(t_s: FloatArray, curve: FloatArray, level: FloatArray) -> list[FloatArray]:
     """Where to look for two movements: the first of them ends when so much of the way is gone."""
     gone = np.maximum.accumulate((curve - level[0]) / max(float(level[1] - level[0]), 1e-9))
-    begins, ends = (float(t_s[min(np.searchsorted(gone, part), len(t_s) - 1)])
-                    for part in (_NEARLY, 1 - _NEARLY))  # fmt: skip
+
+    def when(part: float) -> float:
+        return float(t_s[min(int(np.searchsorted(gone, part)), len(t_s) - 1)])
+
+    begins, ends = when(_NEARLY), when(1.0 - _NEARLY)
     out = []
     for part in _FIRST_PARTS:
-        turns = float(t_s[min(np.searchsorted(gone, part), len(t_s) - 1)])
+        turns = when(part)
         first, second = max(turns - begins, 0.1), max(ends - turns, 0.1)
         out.append(
             np.array([begins, np.log(first), turns, np.log(second), np.log(part / (1.0 - part))])
