@@ -40,6 +40,7 @@ def test_an_archer_on_one_arm_is_not_called_shallow_from_the_side() -> None:
     analysis = judged("same_arm_archer_side")
     assert len(analysis.reps) == 4 and not analysis.faults
     assert analysis.variation.arms is None
+    assert answer_line(analysis) == "0 of 4 counted, 0 clean, 4 not judged"
     reasons = {entry.key: entry.reason for entry in analysis.not_judged}
     assert "archer" in reasons["shallow"]
 
