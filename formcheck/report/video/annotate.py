@@ -127,7 +127,7 @@ def annotate(
                 points = {name: path[index] for name, path in panel.points.items()}
                 readings = _readings(panel, index, analysis, calls, t_s)
                 if readings is not None:
-                    paint_body(shown, points, panel.source.view, readings, unit)
+                    paint_body(shown, points, panel.source, readings, unit)
                 if len(panels) > 1:
                     shown.letter(panel.source.view.kind, 6 * unit, 14 * unit, 11 * unit,
                                  theme.LIMB.picture, casing=theme.BAND)  # fmt: skip
