@@ -49,6 +49,7 @@ from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.reps.release import across_releases, with_releases
 from formcheck.signals.curves import Signals, read_signals
 from formcheck.signals.one_arm import (
+    carrying_arm,
     each_arm,
     lost_from_front,
     of_one_arm,
@@ -259,8 +260,12 @@ def _signals_of(
     hands_above_feet: float | None = None,
     on_knees: bool | None = None,
 ) -> Signals:
-    """The curves; where a front view shows arms that work one at a time, of the one that works."""
+    """The curves; where arms are seen to work one at a time, of the one that works."""
     signals = read_signals(track, view, hands_above_feet, on_knees)
+    if view.from_side and view.near_side not in (None, signals.near_side):
+        # The near hand is off the floor: the far arm carries alone, and a body that bends both
+        # arms alike is misled by the one that rests.
+        return of_one_arm(signals, carrying_arm(signals))
     if view.kind != "front":
         return signals
     resting = resting_hand(track)
@@ -427,6 +432,7 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         load_fraction=summary.load_fraction,
         eccentric_s=summary.tempo_kept["eccentric_s"].done_s,
         press_s=[r.values["concentric_s"].value for r in _whole(results)],
+        last_stuck=_last_stuck(results),
         hold=hold,
         hold_verdict=hold_verdict,
         test=test,
@@ -616,6 +622,12 @@ def _bends_to_90(results: Sequence[RepResult], asked: Prescription) -> bool:
     return asked.range_standard in ("chest-low", "chest-floor") and all(
         bottom.known and bottom.value <= usual for bottom in bottoms
     )
+
+
+def _last_stuck(results: Sequence[RepResult]) -> bool:
+    """Whether the last press slowed on its way up and went on."""
+    pressed = _whole(results)
+    return bool(pressed) and pressed[-1].values["sticking_height_percent"].known
 
 
 def _whole(results: Sequence[RepResult]) -> list[RepResult]:

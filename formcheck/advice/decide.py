@@ -44,9 +44,10 @@ class SetRecord:
     """What the decision rests on. ``good`` of every attempt in order: counted and without a fault;
     ``faults`` of all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
     share of body mass on the hands; ``eccentric_s`` median of the set; ``press_s`` of every rep
-    pressed up, in order; ``hold`` where the set was one, with its ``hold_verdict``; ``test``
-    where one was asked for; ``bends_to_90`` whether every rep bends the elbows to 90 degrees, where
-    something else was asked of its depth."""
+    pressed up, in order, and ``last_stuck`` whether the last of them slowed on its way; ``hold``
+    where the set was one, with its ``hold_verdict``; ``test`` where one was asked for;
+    ``bends_to_90`` whether every rep bends the elbows to 90 degrees, where something else was
+    asked of its depth."""
 
     good: Sequence[bool]
     counted: int
@@ -56,6 +57,7 @@ class SetRecord:
     load_fraction: Quantity | None = None
     eccentric_s: float = math.nan
     press_s: Sequence[float] = ()
+    last_stuck: bool = False
     hold: SupportHold | None = None
     hold_verdict: HoldVerdict = NOT_BROKEN
     test: TestResult | None = None
@@ -222,9 +224,10 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         if heavy and early and kept < figures["early_share"] * wanted:
             said += [Reason("too_heavy"), *_remedies(record)]
             return Decision("easier", tuple(said))
-        if first > 2 and heavy and record.test is None:  # a test goes on to its end
+        earlier = first > 2 and heavy and record.test is None  # a test goes on to its end
+        if earlier:
             said.append(Reason("end_earlier", {"after": first - 1}))
-        said += _remedies(record)
+        said += _remedies(record, end_said=earlier)
         return Decision("same", tuple(said))
     uncounted = record.attempts - record.counted
     if uncounted:
@@ -260,8 +263,11 @@ def _only_high(record: SetRecord, key: str) -> bool:
     return key == "shallow" and record.bends_to_90
 
 
-def _remedies(record: SetRecord) -> list[Reason]:
-    """What to do about each fault, the costliest first: by fault, and by when it began."""
+def _remedies(record: SetRecord, end_said: bool = False) -> list[Reason]:
+    """What to do about each fault, the costliest first: by fault, and by when it began.
+
+    ``end_said`` where the advice says already after which rep to end the set.
+    """
     kinds = fault_kinds()
     sure = _by_key(record, "fault")
     sure.pop("aborted", None)  # whose remedy is to end the set earlier
@@ -271,18 +277,19 @@ def _remedies(record: SetRecord) -> list[Reason]:
     for key in sorted(sure, key=lambda key: (-kinds[key].cost * len(sure[key]), -kinds[key].cost)):
         late = min(sure[key]) > FIRST_REPS and record.test is None  # a test goes on to its end
         when: When = "late" if late else "from the start"
-        out.append(Reason("remedy", {"key": key, "when": when}))
+        out.append(Reason("remedy", {"key": key, "when": when, "end_said": end_said}))
     return out[:2]
 
 
 def _tired(record: SetRecord, asked: Prescription) -> list[Reason]:
     """Context, no verdict: how much slower the presses got, every one meant to be fast; and a last
-    press that ground."""
+    press that ground, which nobody does on purpose."""
     fast = asked.tempo is not None and asked.tempo.concentric_s is None
     out = []
     if fast and record.speed_loss_percent > steps()["slowed_percent"]:
         out.append(Reason("slowed", {"percent": record.speed_loss_percent}))
-    if fast and len(record.press_s) > 2 and record.press_s[-1] > 2 * min(record.press_s):
+    full_effort = fast or record.last_stuck
+    if full_effort and len(record.press_s) > 2 and record.press_s[-1] > 2 * min(record.press_s):
         out.append(
             Reason("ground", {"last_s": record.press_s[-1], "fastest_s": min(record.press_s)})
         )

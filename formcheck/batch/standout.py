@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from formcheck.batch.judged_sets import JudgedSet
 from formcheck.faults.catalogue import fault_kinds
+from formcheck.reps.find import rep_list
 
 # What a coach would speak up for; assumed, and about reps that were called, not near misses.
 _RUNS_THROUGH = 0.5  # of the reps have the fault
@@ -56,7 +57,7 @@ def words_due(sets: Sequence[JudgedSet]) -> list[Word]:
 def _said(one: JudgedSet) -> tuple[list[str], float]:
     said: list[str] = []
     weight = 0.0
-    finished = [rep for rep in one.reps if rep["attempt"] != "aborted"]
+    finished = [rep for rep in one.reps if rep["attempt"] not in ("aborted", "failed")]
     counts = Counter(key for rep in finished for key in dict.fromkeys(rep["faults"]))
     if len(finished) >= _LEAST_REPS:
         for key, kind in fault_kinds().items():
@@ -66,12 +67,18 @@ def _said(one: JudgedSet) -> tuple[list[str], float]:
                 weight += counts[key] / len(finished)
         short = one.attempts - int(one.of_set("counted") or 0)
         if not said and short > _RUNS_THROUGH * one.attempts:
-            said.append(f"{short} of {one.attempts} attempts do not count")
+            seen = _judged_for(one, "shallow")
+            why = "do not count" if seen else "could not be judged; see how to film it"
+            said.append(f"{short} of {one.attempts} attempts {why}")
             weight += short / one.attempts
         broke = one.of_set("first_breakdown_rep")
         if not said and broke is not None and broke - 1 < _EARLY * len(one.reps) and broke > 1:
             said.append(f"form first breaks in rep {broke} of {len(one.reps)}")
             weight += 0.5
+    failed = [int(rep["index"]) for rep in one.reps if rep["attempt"] == "failed"]
+    if failed:
+        said.insert(0, f"{rep_list(failed)} failed")
+        weight += 0.5
     target, clean = one.asked("target_reps"), one.of_set("clean")
     if target is not None and clean is not None and clean < target:
         said.append(f"{clean} clean of {target} asked")

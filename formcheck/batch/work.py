@@ -85,7 +85,7 @@ def why_ended(plan: SetPlan, limit_s: float) -> str:
 
 def _judged(plan: SetPlan, judge: Judge) -> Result:
     outcome = judge(plan.job)
-    from formcheck.report.answer import answer_line, fix_first
+    from formcheck.report.answer import FAILED, answer_line, fix_first
     from formcheck.report.words import variation_text
 
     analysis = outcome.analysis
@@ -99,7 +99,7 @@ def _judged(plan: SetPlan, judge: Judge) -> Result:
         status,
         reason,
         answer_line(analysis),
-        fix_first(analysis),
+        fix_first(analysis, besides=FAILED),
         variation_text(analysis.variation),
     )
 

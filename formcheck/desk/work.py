@@ -97,13 +97,13 @@ def judge_told(asked: DeskJob, tell: Callable[[Step | Seen], None]) -> Result:
 
 
 def result_of(outcome: Outcome) -> Result:
-    from formcheck.report.answer import answer_line, fix_first  # slow to import
+    from formcheck.report.answer import FAILED, answer_line, fix_first  # slow to import
     from formcheck.report.words import variation_text
 
     analysis = outcome.analysis
     return Result(
         not analysis.empty,
         answer_line(analysis),
-        fix_first(analysis),
+        fix_first(analysis, besides=FAILED),
         variation_text(analysis.variation),
     )

@@ -53,6 +53,7 @@ class FaultKind:
     sign: str
     meant: str = ""
     drill_late: str = ""
+    end_late: str = ""
     limit: str = ""
     asked: str = ""
     standards: Mapping[RangeStandard, Criterion] = field(default_factory=dict)
@@ -68,6 +69,15 @@ class FaultKind:
         """What it is judged by under a range standard."""
         own = Criterion(self.measure, self.limit or self.key, self.asked)
         return self.standards.get(standard, own)
+
+    def remedy(self, late: bool, end_said: bool = False) -> str:
+        """What to do about it: ``late`` where only the later reps have it, ``end_said`` where the
+        trainee has been told already when to end the set."""
+        if not late or not self.drill_late:
+            return self.drill
+        if end_said:
+            return self.drill_late
+        return f"{self.end_late}, and add {self.drill_late[0].lower()}{self.drill_late[1:]}"
 
     @property
     def hidden(self) -> Mapping[ViewKind, str]:

@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.pose.track import Side
 from formcheck.reps.look import Look
-from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork, near_arm_alone
+from formcheck.variation.arms import (
+    FAR_ARM,
+    ONE_AT_A_TIME,
+    PERHAPS_ARCHER,
+    ArmWork,
+    near_arm_alone,
+)
 
 HEAD_TURNS = "where one arm works the trunk turns, and the head's angle to it does not show"
 
@@ -24,6 +30,13 @@ ROUGH = "where one arm works its curve is too rough to tell where a press slows"
 # Of the arm in the picture; where that one only props, they say nothing of the rep.
 _OF_THE_NEAR_ARM = (
     "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "sticking_elbow_deg",
+)  # fmt: skip
+
+
+# Of arms that bend alike; the one that works alone bends farther.
+_OF_BENT_ARMS = (
+    "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "elbow_flare_deg",
+    "bend_share_percent",
 )  # fmt: skip
 
 
@@ -42,6 +55,10 @@ def of_working_arm(
     values: Sequence[dict[str, Quantity]], looks: Sequence[Look], work: ArmWork
 ) -> None:
     """Keep what was measured of the arm that worked, in place; the rest is not known, and why."""
+    if work.perhaps_archer:
+        for of_rep in values:
+            for name in _OF_BENT_ARMS:
+                of_rep[name] = not_measured(PERHAPS_ARCHER)
     if work.arms not in ("archer", "one"):
         return
     front = any(look.view.kind == "front" for look in looks)
@@ -57,12 +74,28 @@ def of_working_arm(
                     of_rep[name] = not_measured(ROUGH)
         for name in ("elbow_flare_left_deg", "elbow_flare_right_deg"):
             of_rep[name] = not_measured(FLARE_TURNS)
+        if len({side for side in work.working if side}) > 1:
+            of_rep["bend_share_percent"] = _share_of_own_arm(values, work, i)
         side = work.working[i] if i < len(work.working) else None
         if side is None:
             continue
         if not front and side != near and work.arms == "archer":
             for name in _OF_THE_NEAR_ARM:
                 of_rep[name] = not_measured(FAR_ARM)
+
+
+def _share_of_own_arm(values: Sequence[Mapping[str, Quantity]], work: ArmWork, i: int) -> Quantity:
+    """How far a rep bent its arm, of the smaller bend beside it that the same arm did (%)."""
+    own = [j for j, side in enumerate(work.working) if side == work.working[i]]
+    at = own.index(i)
+    beside = [own[j] for j in (at - 1, at + 1) if 0 <= j < len(own)]
+    drops = [
+        values[j]["elbow_top_deg"].value - values[j]["elbow_bottom_deg"].value for j in (i, *beside)
+    ]
+    if not np.isfinite(drops).all():
+        return not_measured(FAR_ARM)
+    share = 100.0 * drops[0] / min(drops[1:]) if beside else 100.0
+    return replace(values[i]["bend_share_percent"], value=share, reason=None)
 
 
 def sides_kept(

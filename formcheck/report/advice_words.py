@@ -140,9 +140,9 @@ def _moved(move: Move, exercise: Exercise, name: str, alone: bool = True) -> str
 def _score(data: Mapping[str, Any]) -> str:
     unclear, attempts, target = data["unclear"], data["attempts"], data["target"]
     clean = data["clean"] - unclear  # as the headline counts them
-    done = f"{clean} of {attempts} reps clean" if attempts > 1 else "One rep" + (
-        ", clean" if clean else ""
-    )  # fmt: skip
+    done = f"{clean} of {attempts} reps clean"
+    if attempts == 1:
+        done = "One rep, clean" if clean else "One rep" if unclear else "No clean rep"
     if unclear:
         done += f", {unclear} too close to call" if attempts > 1 else ", too close to call"
     if target:
@@ -169,7 +169,12 @@ def _test(data: Mapping[str, Any]) -> str:
 
 
 def _broke_down(data: Mapping[str, Any]) -> str:
-    return f"Rep {data['rep']} was the first to break down: {_named(data['faults'])}."
+    faults = data["faults"]
+    # What only this rep has needs no list of reps.
+    alone = all(list(reps) == [data["rep"]] for reps in faults.values())
+    named = "; ".join(fault_kinds()[key].name.lower() for key in faults)
+    what = named if alone else _named(faults)
+    return f"Rep {data['rep']} was the first to break down: {what}."
 
 
 def _named(faults: Mapping[str, Sequence[int]]) -> str:
@@ -191,7 +196,7 @@ def _faults_allowed(data: Mapping[str, Any]) -> str:
 
 def _remedy(data: Mapping[str, Any]) -> str:
     kind = fault_kinds()[data["key"]]
-    drill = kind.drill_late if data["when"] == "late" and kind.drill_late else kind.drill
+    drill = kind.remedy(data["when"] == "late", data["end_said"])
     return f"Against “{kind.name.lower()}”: {drill[:1].lower()}{drill[1:]}"
 
 

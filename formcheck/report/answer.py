@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections import Counter
 
-from formcheck.analysis import Analysis
+from formcheck.analysis import Analysis, RepResult
 from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.counting import LINE_KEYS, RANGE_KEYS
 from formcheck.report.words import plus_minus
 from formcheck.reps.find import rep_list
 
+FAILED = "failed"  # the answer has said it, and it is no thing to work on
 
-def fix_first(analysis: Analysis) -> str | None:
-    """Key of the fault that costs most: how much it spoils times how many reps have it."""
+
+def fix_first(analysis: Analysis, besides: str = "") -> str | None:
+    """Key of the fault that costs most: how much it spoils times how many reps have it; of those
+    ``besides`` one, where that is given."""
     reps = Counter(
         key
         for result in analysis.reps
-        for key in {f.key for f in result.faults if f.verdict == "fault"}
+        for key in {f.key for f in result.faults if f.verdict == "fault"} - {besides}
     )
     if not reps:
         return None
@@ -40,13 +44,21 @@ def answer_line(analysis: Analysis) -> str:
     )
     if summary.unclear:
         said += f", {summary.unclear} unclear"
+    if unseen := sum(_unjudged(result, analysis) for result in analysis.reps):
+        said += f", {unseen} not judged"
     failed = [result.rep.index for result in analysis.reps if result.attempt == "failed"]
     return f"{said}; {rep_list(failed)} failed" if failed else said
 
 
+def _unjudged(result: RepResult, analysis: Analysis) -> bool:
+    """Whether a rep does not count only because its range or line was not seen."""
+    missed = any(fault.key in (*RANGE_KEYS, *LINE_KEYS) for fault in result.faults)
+    return result.attempt == "not_counted" and not missed and analysis.test is None
+
+
 def fix_line(analysis: Analysis) -> str:
     """``Fix first: hips sag (reps 5, 6)``, or that nothing needs fixing, or what to film."""
-    key = fix_first(analysis)
+    key = fix_first(analysis, besides=FAILED)
     hold = analysis.hold
     if analysis.empty:
         return (
@@ -63,7 +75,8 @@ def fix_line(analysis: Analysis) -> str:
         return f"Pain{place} was reported: rest comes first"
     if key is None:
         which = "these views" if len(analysis.looks) > 1 else "this view"
-        return f"No fault seen in what {which} can judge"
+        other = "other " if reps_with(analysis, FAILED) else ""
+        return f"No {other}fault seen in what {which} can judge"
     reps = reps_with(analysis, key)
     return f"Fix first: {fault_kinds()[key].name.lower()} ({rep_list(reps)})"
 

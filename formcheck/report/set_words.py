@@ -91,6 +91,8 @@ def tempo_text(phase: str, asked_s: float | None, kept: PhaseKept, fast: bool = 
 
 def side_text(kept: SideKept) -> str:
     """``2 of 3 counted, 2 clean, elbow 82° at the bottom``: what one arm did."""
+    if not kept.counted and not math.isfinite(kept.elbow_bottom_deg):
+        return f"{kept.reps} {'rep' if kept.reps == 1 else 'reps'}, not judged from here"
     said = f"{kept.counted} of {kept.reps} counted, {kept.clean} clean"
     if math.isfinite(kept.elbow_bottom_deg):
         said += f", elbow {with_unit(kept.elbow_bottom_deg, 'deg')} at the bottom"

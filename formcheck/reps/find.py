@@ -11,7 +11,7 @@ import numpy as np
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import low_pass
-from formcheck.reps.phases import boundaries, first_guess
+from formcheck.reps.phases import boundaries, first_guess, whole_of
 from formcheck.signals.bends import SPEED_CUTOFF_HZ, Bend, bends
 
 Attempt = Literal["counted", "not_counted", "aborted", "failed"]
@@ -26,6 +26,8 @@ _REST_S = 0.7  # of the rest beside a phase that its fit looks at
 _PLATEAU_SHARE = 0.02
 # Between two pulses the elbows straighten by less than this share of the rep's own bend.
 _PULSE_SHARE = 0.5
+# A pulse may be smaller than an attempt, of which this is the share, where it stays this low.
+_SMALL_PULSE, _LOW_SHARE = 0.6, 0.25
 _MISREAD_DEG = 15.0  # nobody starts a rep so much more bent than the others and locks out after it
 # Out of position for this long between two reps is a rest between two sets: shorter breaks are
 # taken within one (common practice).
@@ -104,6 +106,8 @@ def find_reps(
     """
     smooth = low_pass(elbow_deg, rate_hz, SPEED_CUTOFF_HZ)
     found, pulses = _with_pulses(bends(elbow_deg, in_position, rate_hz, least_bend_deg), smooth)
+    waves = bends(elbow_deg, in_position, rate_hz, _SMALL_PULSE * least_bend_deg)
+    pulses = [max(n, _low_turns(b, waves, smooth) - 1) for n, b in zip(pulses, found, strict=True)]
     guesses = [_guess(t_s, smooth, bend) for bend in found]
     there = np.where(in_position, elbow_deg, np.nan)
     times = [_moments(t_s, there, guesses, i) for i in range(len(found))]
@@ -161,13 +165,23 @@ def _with_pulses(found: list[Bend], smooth: FloatArray) -> tuple[list[Bend], lis
     return joined, pulses
 
 
+def _low_turns(bend: Bend, waves: Sequence[Bend], smooth: FloatArray) -> int:
+    """How often an attempt turns near its bottom."""
+    low = float(smooth[bend.bottom])
+    near = low + _LOW_SHARE * (min(float(smooth[bend.start]), float(smooth[bend.end])) - low)
+    return sum(bend.start < w.bottom < bend.end and bool(smooth[w.bottom] < near) for w in waves)
+
+
 def pulse_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
     """One sentence that says which reps hold pulses, and how they were counted."""
     pulsed = [rep for rep in reps if rep.pulses]
     if not pulsed:
         return ()
     each = ", ".join(f"rep {rep.index}: {rep.pulses}" for rep in pulsed)
-    return (f"Pulses at the bottom ({each}); a rep with pulses counts once.",)
+    return (
+        f"Pulses at the bottom ({each}); a rep with pulses counts once, and their time stands as "
+        "its pause at the bottom.",
+    )
 
 
 def release_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
@@ -234,29 +248,35 @@ def _bend_shares_percent(smooth: FloatArray, found: list[Bend]) -> list[float]:
 
 @dataclass(frozen=True)
 class _Guess:
-    """Of one attempt: its boundaries (s) at first sight, and when it has surely turned."""
+    """Of one attempt: its boundaries (s) at first sight, when it leaves and reaches the top at the
+    farthest, and when it has surely turned."""
 
     fall: tuple[float, float]
     turn_s: float
     rise: tuple[float, float]
+    leaves_s: float
+    arrives_s: float
 
 
 def _guess(t_s: FloatArray, smooth: FloatArray, bend: Bend) -> _Guess:
     first, last = _plateau(smooth, bend)
     down, up = slice(bend.start, last + 1), slice(first, bend.end + 1)
+    fall, rise = first_guess(t_s[down], -smooth[down]), first_guess(t_s[up], smooth[up])
     return _Guess(
-        fall=first_guess(t_s[down], -smooth[down]),
+        fall=fall,
         turn_s=float(t_s[first] + t_s[last]) / 2,
-        rise=first_guess(t_s[up], smooth[up]),
+        rise=rise,
+        leaves_s=min(fall[0], whole_of(t_s[down], -smooth[down])[0]),
+        arrives_s=max(rise[1], whole_of(t_s[up], smooth[up])[1]),
     )
 
 
 def _moments(t_s: FloatArray, elbow_deg: FloatArray, guesses: list[_Guess], i: int) -> Moments:
     """One attempt's boundaries, each phase fitted between the middles of the rests beside it."""
     guess = guesses[i]
-    leaves, arrives = guess.fall[0], guess.rise[1]
-    before = (guesses[i - 1].rise[1] + leaves) / 2 if i else t_s[0]
-    after = (arrives + guesses[i + 1].fall[0]) / 2 if i + 1 < len(guesses) else t_s[-1]
+    leaves, arrives = guess.leaves_s, guess.arrives_s
+    before = (guesses[i - 1].arrives_s + leaves) / 2 if i else t_s[0]
+    after = (arrives + guesses[i + 1].leaves_s) / 2 if i + 1 < len(guesses) else t_s[-1]
     fall = (t_s >= max(before, leaves - _REST_S)) & (t_s <= guess.turn_s)
     rise = (t_s >= guess.turn_s) & (t_s <= min(after, arrives + _REST_S))
     start, down = boundaries(t_s[fall], -elbow_deg[fall], guess.fall)

@@ -422,23 +422,21 @@ def _support(best: _Candidate, rivals: Sequence[_Candidate], clockwork: bool) ->
     for what, (mean, spread) in (("depth", best.depth_deg), ("elbow flare", best.flare_deg)):
         if np.isfinite(mean) and abs(mean) > _WORTH_SAYING_DEG:
             sentences.append(
-                f"The two views read the {what} {abs(mean):.0f} degrees apart in every rep; the "
+                f"The two views read the {what} {abs(mean):.0f}° apart in every rep; the "
                 "surer one is shown."
             )
         elif np.isfinite(spread):
-            sentences.append(
-                f"The two views agree on the {what} to {max(spread, 1.0):.0f} degrees."
-            )
+            sentences.append(f"The two views agree on the {what} to {max(spread, 1.0):.0f}°.")
     if rivals:
-        others = ", ".join(sorted({f"{c.offset_s:+.1f} s" for c in rivals}))
         sentences.append(
-            f"They would fit as well shifted by whole reps ({others}); the shift that joins most "
-            "reps was taken."
+            "The reps are so alike that the clips would fit a whole rep earlier or later, too: "
+            "they are laid together where most reps are in both. If that is wrong, what only one "
+            "view shows stands beside the rep before or after."
         )
     if clockwork:
         sentences.append(
-            "The reps are so alike that another set at this tempo would fit as well: the clips "
-            "do not prove that they show one set, so your word for it counts."
+            "That both clips show one set rests on your word: reps this even would fit those of "
+            "another set at this tempo, too."
         )
     return tuple(sentences)
 

@@ -6,6 +6,10 @@ is that of the course. The family holds the minimum-jerk movement, which people 
 hinders them (Flash and Hogan, J Neurosci 1985;5:1688-1703) and whose way over time
 10u^3 - 15u^4 + 6u^5 is the incomplete beta function I_u(3, 3); other exponents give a jerkier or
 steadier start and end. How far they may stray from 3 is weighed against what the curve shows.
+
+A press that grinds has two speeds and fits no one course: where one fits badly and two of minimum
+jerk, one after the other or over each other, fit far better, it is taken for those two
+(submovements: Flash and Henis, J Cogn Neurosci 1991;3:220-230).
 """
 
 from __future__ import annotations
@@ -29,6 +33,11 @@ _REST_S = 0.07  # the outer part of a window, which shows the level it starts or
 _LEAST_SAMPLES = 6
 _OUTSIDE_S = 0.03  # how far a movement may reach beyond the window that holds it
 _PEAK_U = np.linspace(0.0, 1.0, 2001)[1:-1]
+# Two courses are tried where one misses by more than the curve wobbles, and taken where they miss
+# by less than this share of that, and where both do a part of the way: less of it is drift.
+_BADLY, _FAR_BETTER, _LEAST_PART = 0.75, 0.75, 0.12
+_FIRST_PARTS = (0.5, 0.7, 0.85)  # of the way, that the first of two may have done
+_NEARLY = 0.04  # of the way, left to go
 
 
 def first_guess(t_s: FloatArray, curve: FloatArray) -> tuple[float, float]:
@@ -42,6 +51,14 @@ def first_guess(t_s: FloatArray, curve: FloatArray) -> tuple[float, float]:
         float(max(t_s[early] - beyond_s, t_s[0])),
         float(min(t_s[late] + beyond_s, t_s[-1])),
     )
+
+
+def whole_of(t_s: FloatArray, curve: FloatArray) -> tuple[float, float]:
+    """Times (s) between which the one rise of ``curve`` (M,) goes all but the last of its way."""
+    gone = (curve - curve[0]) / max(float(curve[-1] - curve[0]), 1e-9)
+    late = int(np.argmax(gone >= 1 - _NEARLY))
+    early = late - int(np.argmax(gone[late::-1] <= _NEARLY))
+    return float(t_s[early]), float(t_s[late])
 
 
 def boundaries(
@@ -62,33 +79,98 @@ def boundaries(
         ]
     )
 
-    def misfit(course: FloatArray) -> FloatArray:
-        begin_s, log_lasts, *shape = course
-        done = betainc(*np.exp(shape), np.clip((t_s - begin_s) / np.exp(log_lasts), 0.0, 1.0))
-        # The levels it moves between follow from the course; where rest is hardly seen, from
-        # the samples beside it.
+    def ends_deg(done: FloatArray) -> FloatArray:
+        """The levels it moves between follow from the course; where rest is hardly seen, from the
+        samples beside it."""
         left = 1.0 - done
         cross = float(left @ done)
-        ends = np.linalg.solve(
-            [[left @ left + 1.0, cross], [cross, done @ done + 1.0]],
-            [left @ curve + level[0], done @ curve + level[1]],
-        )
-        away = (left * ends[0] + done * ends[1] - curve) / _WOBBLE_DEG
-        # What lies outside the window is another phase.
-        outside_s = [t_s[0] - begin_s, begin_s + np.exp(log_lasts) - t_s[-1]]
+        weights = np.array([[left @ left + 1.0, cross], [cross, done @ done + 1.0]])
+        values = np.array([left @ curve + level[0], done @ curve + level[1]])
+        return np.asarray(np.linalg.solve(weights, values))
+
+    def away(done: FloatArray) -> FloatArray:
+        low, high = ends_deg(done)
+        return np.asarray(((1.0 - done) * low + done * high - curve) / _WOBBLE_DEG)
+
+    def outside(begin_s: float, lasts_s: float) -> FloatArray:
+        """What lies outside the window is another phase."""
+        beyond_s = [t_s[0] - begin_s, begin_s + lasts_s - t_s[-1]]
+        return np.maximum(beyond_s, 0.0) / _OUTSIDE_S
+
+    def one(course: FloatArray) -> FloatArray:
+        begin_s, log_lasts, *shape = course
+        done = betainc(*np.exp(shape), np.clip((t_s - begin_s) / np.exp(log_lasts), 0.0, 1.0))
+        strays = (np.array(shape) - _SMOOTH) / _SHAPE_SD
+        return np.concatenate([away(done), strays, outside(begin_s, np.exp(log_lasts))])
+
+    def two(courses: FloatArray) -> FloatArray:
+        done = _two_done(t_s, courses)
         return np.concatenate(
-            [away, (np.array(shape) - _SMOOTH) / _SHAPE_SD, np.maximum(outside_s, 0.0) / _OUTSIDE_S]
+            [away(done), *(outside(b, np.exp(lasts)) for b, lasts in courses[:4].reshape(2, 2))]
         )
 
     lasts_s = max((guess[1] - guess[0]) / (1 - 2 * _SLOW), 0.1)
     start = [guess[0] - _SLOW * lasts_s, np.log(lasts_s), _SMOOTH, _SMOOTH]
-    fitted = least_squares(misfit, start, method="lm", xtol=1e-3, ftol=1e-4)
+    fitted = least_squares(one, start, method="lm", xtol=1e-3, ftol=1e-4)
     begin_s, log_lasts, *shape = fitted.x
-    slow = _slow_ends(*np.exp(shape))
-    begins, ends = begin_s + np.exp(log_lasts) * slow
+    begins, ends = begin_s + np.exp(log_lasts) * _slow_ends(*np.exp(shape))
+    missed = _rms(fitted.fun[: len(t_s)])
+    if missed > _BADLY:
+        tries = [
+            least_squares(two, first, method="lm", xtol=1e-3, ftol=1e-4)
+            for first in _starts_of_two(t_s, curve, level)
+        ]
+        best = min(tries, key=lambda fit: float(fit.cost))
+        part = 1.0 / (1.0 + np.exp(-best.x[4]))
+        far_better = _rms(best.fun[: len(t_s)]) < _FAR_BETTER * missed
+        if far_better and _LEAST_PART < part < 1.0 - _LEAST_PART:
+            begins, ends = _slow_ends_of_two(best.x)
     if not t_s[0] <= begins + _REST_S < ends <= t_s[-1] + 2 * _REST_S:
         return guess
     return float(max(begins, t_s[0])), float(min(ends, t_s[-1]))
+
+
+def _rms(values: FloatArray) -> float:
+    return float(np.sqrt(np.mean(values**2)))
+
+
+def _two_done(t_s: FloatArray, courses: FloatArray) -> FloatArray:
+    """Share of the way gone (M,) in two movements: begin (s) and log of the duration of each, and
+    the logit of the first one's share."""
+    share = 1.0 / (1.0 + np.exp(-courses[4]))
+    parts = [
+        betainc(3.0, 3.0, np.clip((t_s - begin_s) / np.exp(log_lasts), 0.0, 1.0))
+        for begin_s, log_lasts in courses[:4].reshape(2, 2)
+    ]
+    return np.asarray(share * parts[0] + (1.0 - share) * parts[1])
+
+
+def _starts_of_two(t_s: FloatArray, curve: FloatArray, level: FloatArray) -> list[FloatArray]:
+    """Where to look for two movements: the first of them ends when so much of the way is gone."""
+    gone = np.maximum.accumulate((curve - level[0]) / max(float(level[1] - level[0]), 1e-9))
+
+    def when(part: float) -> float:
+        return float(t_s[min(int(np.searchsorted(gone, part)), len(t_s) - 1)])
+
+    begins, ends = when(_NEARLY), when(1.0 - _NEARLY)
+    out = []
+    for part in _FIRST_PARTS:
+        turns = when(part)
+        first, second = max(turns - begins, 0.1), max(ends - turns, 0.1)
+        out.append(
+            np.array([begins, np.log(first), turns, np.log(second), np.log(part / (1.0 - part))])
+        )
+    return out
+
+
+def _slow_ends_of_two(courses: FloatArray) -> FloatArray:
+    """(2,) seconds at which the speed is first and last 5 % of its peak."""
+    begins = courses[[0, 2]]
+    ends = begins + np.exp(courses[[1, 3]])
+    fine_s = np.linspace(begins.min(), ends.max(), len(_PEAK_U))
+    speed = np.gradient(_two_done(fine_s, courses), fine_s)
+    fast = np.flatnonzero(speed >= BOUNDARY_SHARE * speed.max())
+    return fine_s[fast[[0, -1]]]
 
 
 def _slow_ends(rise: float, fall: float) -> FloatArray:

@@ -57,12 +57,20 @@ def planted_side(points: Mapping[str, FloatArray], near: str) -> str:
     return far if off_floor else near
 
 
+def _carries_alone(points: Mapping[str, FloatArray]) -> str | None:
+    """The side whose arm carries while the other hand is off the floor; None where both carry."""
+    side = planted_side(points, "left")
+    other = "left" if side == "right" else "right"
+    return side if planted_side(points, other) == side else None
+
+
 def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> BoolArray:
     """Frames with the hands planted and, where it shows, the hips near the body's line."""
     one_side = near if view.kind in ("side", "oblique") else None
-    shoulder, wrist, hip, knee = (
-        place_of(points, joint, one_side) for joint in ("shoulder", "wrist", "hip", "knee")
-    )
+    # A hand that rests on the body goes up and down with it.
+    arm_side = one_side or _carries_alone(points)
+    shoulder, wrist = (place_of(points, joint, arm_side) for joint in ("shoulder", "wrist"))
+    hip, knee = (place_of(points, joint, one_side) for joint in ("hip", "knee"))
     reach_px = length(wrist - shoulder)
     if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)

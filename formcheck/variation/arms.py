@@ -21,6 +21,7 @@ from formcheck.signals.curves import Signals
 from formcheck.signals.one_arm import (
     FROM_SIDE_PLUS_MINUS_DEG,
     PLUS_MINUS_DEG,
+    carrying_arm,
     of_one_arm,
     seen_reach,
 )
@@ -37,6 +38,16 @@ _SHOWS_LITTLE, _SHOWS, _SHOWN_APART = 0.4, 0.5, 0.3
 # many arm lengths, is the model's guess: it puts it now on the floor and now at the body.
 _SEEN_SHARE, _JUMPS = 0.5, 0.5
 
+# From the side, hands this far apart (shoulder widths) under a body that even arms fit this badly:
+# two wide arms fit better, and arms that do not fit stand closer (rendered sets).
+_APART_HANDS, _UNEVEN_MISFIT = 1.5, 0.8
+# Where arms take turns, no such body fits at all.
+_UNLIKE_MISFIT = 1.6
+
+PERHAPS_ARCHER = (
+    "the two arms do not seem to bend alike, so one may do more of the work; say whether this is "
+    "an archer push-up, or film from the front"
+)
 HIDDEN_ARM = (
     "the body hides the far arm here, so two arms and one look alike; if it was one arm, say so or "
     "film from the front"
@@ -50,7 +61,8 @@ class ArmWork:
     """Who worked. ``working`` the bent arm of each rep in order (archer and one arm only), None
     where it was not seen.
 
-    ``pattern`` over the reps; ``assisting_reach`` of the straight arm's hand to the side of its
+    ``pattern`` over the reps; ``perhaps_archer`` where a side view leaves open whether it is one
+    that does not change arms; ``assisting_reach`` of the straight arm's hand to the side of its
     shoulder, arm lengths.
     """
 
@@ -59,6 +71,7 @@ class ArmWork:
     working: tuple[Side | None, ...] = ()
     pattern: Literal["alternating", "same_side"] | None = None
     assisting_reach: Quantity = field(default_factory=lambda: not_measured("no archer"))
+    perhaps_archer: bool = False
 
 
 def arm_work(front: Look | None, side: Look | None, told: Arms | None = None) -> ArmWork:
@@ -122,10 +135,21 @@ def _archer_from_side(look: Look, otherwise: ArmWork, told: Arms | None) -> ArmW
     apart = bool(bent and straight) and min(bent) - max(straight) > _SHOWN_APART
     turns = apart and len(working) >= _LEAST_TURNS and _pattern(working) == "alternating"
     if told != "archer" and (None in working or not turns):
+        if otherwise.arms != "one" and _uneven(look):
+            return ArmWork(None, 0.0, perhaps_archer=True)
         return otherwise
     reach = not_measured("only a front view shows how far out the straight arm's hand stands")
     known = [side for side in working if side is not None]
     return ArmWork("archer", len(known) / len(working), tuple(working), _pattern(working), reach)
+
+
+def _uneven(look: Look) -> bool:
+    """Whether wide arms that bend alike do not explain what a side view shows, or no such body."""
+    body = look.signals.body
+    if body is None or look.view.kind != "side":
+        return False
+    apart = float(np.nanmedian(body.curve["spacing"])) > _APART_HANDS
+    return body.misfit > (_UNEVEN_MISFIT if apart else _UNLIKE_MISFIT)
 
 
 def arm_remarks(looks: Sequence[Look], work: ArmWork, told: Arms | None) -> tuple[str, ...]:
@@ -133,7 +157,8 @@ def arm_remarks(looks: Sequence[Look], work: ArmWork, told: Arms | None) -> tupl
     arm looks like one that flares."""
     side = next((look for look in looks if look.view.kind == "side"), None)
     seen_in_front = any(look.view.kind == "front" for look in looks)
-    if side is None or seen_in_front or told is not None or work.arms in ("archer", "one"):
+    one_works = work.arms in ("archer", "one") or work.perhaps_archer
+    if side is None or seen_in_front or told is not None or one_works:
         return ()
     shows = [_shown_bend(side.signals, rep.bottom_s) for rep in side.reps]
     if not shows or not all(share < _SHOWS_LITTLE for share in shows):
@@ -246,10 +271,7 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         return look
     signals = look.signals
     if look.view.from_side:
-        near: Side = "left" if signals.near_side == "left" else "right"
-        far: Side = "right" if near == "left" else "left"
-        unseen = np.full(len(signals.t_s), np.nan)
-        elbows = {near: elbow_of_reach_deg(seen_reach(signals, near)), far: unseen}
+        elbows = carrying_arm(signals)
         leans = FROM_SIDE_PLUS_MINUS_DEG if work.arms == "archer" else PLUS_MINUS_DEG
         signals = of_one_arm(signals, elbows, leans)
     either = {"left": signals.elbow_left_deg, "right": signals.elbow_right_deg}

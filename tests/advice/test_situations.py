@@ -37,6 +37,10 @@ REPS: dict[str, tuple[list[Move], float]] = {
     "dropped": (rep(down_s=0.45, up_s=0.7, top_s=1.0), 0.0),
     "pressed fast": (rep(down_s=3.2, bottom_s=0.9, up_s=0.6, top_s=0.9), 0.0),
     "grinding": (rep(down_s=1.9, bottom_s=0.1, up_s=3.0), 0.0),
+    "sticking": (
+        [(1.9, 80.0), (0.1, 80.0), (0.8, 118.0), (0.6, 121.0), (1.2, 170.0), (0.9, 170.0)],
+        0.0,
+    ),
     "broken off": (rep(bottom_deg=142.0), 0.0),
     "fails": (STAYS_DOWN, 0.0),
     "sinks back": (SINKS_BACK, 0.0),
@@ -104,6 +108,7 @@ def test_what_a_coach_would_say(one: dict[str, Any]) -> None:
             assert words in what, said
     for words in one.get("because", []):
         assert any(words in sentence for sentence in why), f"“{words}” is missing from\n{said}"
+    assert sum("end the set" in sentence.lower() for sentence in why) <= 1, said
 
 
 def test_there_are_thirty_and_no_two_alike() -> None:

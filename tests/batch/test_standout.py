@@ -31,6 +31,18 @@ def test_form_that_breaks_in_the_first_half_needs_a_word() -> None:
     assert said(CLEAN, CLEAN, CLEAN, CLEAN, SAG, CLEAN, first_breakdown_rep=5) == []
 
 
+def test_a_rep_that_failed_needs_a_word() -> None:
+    came = ("counted", "counted", "counted", "failed")
+    assert said(CLEAN, CLEAN, CLEAN, ("failed",), attempts=came) == ["Rep 4 failed"]
+
+
+def test_what_no_view_showed_is_not_said_to_have_been_missed() -> None:
+    came = ("not_counted",) * 4
+    unseen = [("shallow", "film from the front")]
+    (word,) = said(CLEAN, CLEAN, CLEAN, CLEAN, attempts=came, not_judged=unseen)
+    assert word.startswith("4 of 4 attempts could not be judged")
+
+
 def test_less_than_asked_needs_a_word() -> None:
     assert said(CLEAN, CLEAN, CLEAN, target=5) == ["3 clean of 5 asked"]
     assert said(CLEAN, CLEAN, CLEAN, target=3) == []

@@ -16,7 +16,7 @@ def values(pressed_percent: float = 100.0) -> dict[str, Quantity]:
     names = (
         "elbow_bottom_deg", "elbow_top_deg", "upper_arm_bottom_deg", "sticking_elbow_deg",
         "symmetry_deg", "head_angle_deg", "elbow_flare_deg", "elbow_flare_left_deg",
-        "elbow_flare_right_deg", "sticking_height_percent",
+        "elbow_flare_right_deg", "sticking_height_percent", "bend_share_percent",
     )  # fmt: skip
     pressed = {"pressed_up_percent": Quantity(pressed_percent, 4.0)}
     return {name: Quantity(float(i), 1.0) for i, name in enumerate(names)} | pressed
@@ -64,3 +64,20 @@ def test_sides_are_summed_by_the_arm_of_each_rep() -> None:
     nothing = sides_kept([{"elbow_bottom_deg": elbows[2]}], [True], [True],
                          ArmWork("one", 1.0, ("left",)))  # fmt: skip
     assert math.isnan(nothing["left"].elbow_bottom_deg)
+
+
+def test_a_bend_is_compared_with_those_of_its_own_arm() -> None:
+    """Else every other rep of an archer with one stiff side would be called not finished."""
+    bottoms_deg, top_deg = (80.0, 112.0, 80.0, 112.0), 170.0
+    all_four = [
+        values()
+        | {
+            "elbow_bottom_deg": Quantity(bottom_deg, 5.0),
+            "elbow_top_deg": Quantity(top_deg, 5.0),
+            "bend_share_percent": Quantity(64.0, 5.0),
+        }
+        for bottom_deg in bottoms_deg
+    ]
+    work = ArmWork("archer", 1.0, ("left", "right", "left", "right"))
+    of_working_arm(all_four, [look_at(drawn(), FRONT, [REP] * 4)], work)
+    assert [of_rep["bend_share_percent"].value for of_rep in all_four] == [100.0] * 4

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from formcheck.analysis import Analysis
+from formcheck.analysis import Analysis, analyse
 from formcheck.faults.hold import HoldVerdict
 from formcheck.report.answer import (
     answer_line,
@@ -13,6 +13,7 @@ from formcheck.report.answer import (
     reps_with,
 )
 from formcheck.reps.find import rep_list
+from tests.coached import STAYS_DOWN, Coached, reps
 from tests.report.conftest import hold, judged, nobody
 
 
@@ -37,6 +38,13 @@ def test_a_lost_line_comes_before_a_tempo_missed_more_often(sagging: Analysis) -
 def test_depth_is_fixed_first_where_most_reps_lack_it(short_range: Analysis) -> None:
     assert fix_first(short_range) == "shallow"
     assert fix_line(short_range).startswith("Fix first: too shallow (reps ")
+
+
+def test_what_goes_with_a_failed_rep_is_to_be_fixed_and_not_its_failing() -> None:
+    failed = analyse(Coached(course=reps(3) + STAYS_DOWN).tracks("side"))
+    assert answer_line(failed).endswith("rep 4 failed")
+    assert fix_first(failed) == "failed"
+    assert fix_line(failed) == "No other fault seen in what this view can judge"
 
 
 def test_a_set_without_faults_has_nothing_to_fix() -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from formcheck.faults.limits import default_limits
 from formcheck.reps.find import SETS_APART_S, Rep, find_reps, pulse_remarks, rest_remarks
+from tests.coached import Coached, reps
 from tests.minimum_jerk import RATE_HZ, SLOW_END, Once, eased, elbow_curve
 
 FloatArray = npt.NDArray[np.float64]
@@ -207,6 +208,24 @@ def test_boundaries_are_where_the_speed_is_5_percent_of_its_peak(attempt: Once) 
         assert rep.top_s == pytest.approx(rises + (1 - SLOW_END) * up, abs=0.05)
 
 
+@pytest.mark.parametrize(
+    "way", [((0.8, 150.0), (1.2, 170.0)), ((0.9, 130.0), (0.6, 132.0), (1.5, 170.0))],
+    ids=["slow to the end", "stalls, then slow"],
+)  # fmt: skip
+def test_a_press_that_grinds_lasts_until_it_is_up(way: tuple[tuple[float, float], ...]) -> None:
+    """Not until its fast part is: its end is where its speed falls below 5 % of the peak."""
+    course = Coached(course=[*reps(2), (1.5, 80.0), (0.4, 80.0), *way, (1.5, 170.0)])
+    t_s = np.arange(0.0, course.duration_s(), 1 / RATE_HZ)
+    elbow = course.elbow_deg(t_s)
+    speed = np.where(t_s > course.bottoms_s()[-1] + 0.2, np.gradient(elbow, t_s), 0.0)
+    rises = t_s[speed > 0.05 * speed.max()]
+    for seed in range(4):
+        wobble = np.random.default_rng(seed).normal(0.0, 1.2, len(t_s))
+        last = reps_in(t_s, elbow + wobble)[-1]
+        assert last.bottom_end_s == pytest.approx(rises[0], abs=0.1)
+        assert last.top_s == pytest.approx(rises[-1], abs=0.15)
+
+
 def test_touch_and_go_reads_about_no_pause() -> None:
     """A turn without a pause still is slower than 5 % of the peak for a moment: 0.11 s here."""
     touch = Once(1.0, 0.0, 0.8)
@@ -301,8 +320,9 @@ def with_pulses(count: int, rise_deg: float = 35.0) -> tuple[FloatArray, FloatAr
 
 
 @pytest.mark.parametrize("count", [1, 3])
-def test_pulses_at_the_bottom_belong_to_one_rep_and_are_said(count: int) -> None:
-    reps = reps_in(*with_pulses(count))
+@pytest.mark.parametrize("rise_deg", [35.0, 22.0])
+def test_pulses_at_the_bottom_belong_to_one_rep_and_are_said(count: int, rise_deg: float) -> None:
+    reps = reps_in(*with_pulses(count, rise_deg))
     assert [rep.pulses for rep in reps] == [0, count, 0]
     assert str(count) in pulse_remarks(reps)[0] and "rep 2" in pulse_remarks(reps)[0]
     assert not any(broken_off(rep) for rep in reps)

@@ -28,6 +28,11 @@ def course(kind: str, lasts_s: float) -> Callable[[FloatArray], FloatArray]:
         "hasty end": u**4 * (1 - u),
         "even pace": np.clip(np.minimum(u, 1 - u) * lasts_s / 0.3, 0, 1),
         "half sine": np.sin(np.pi * u),
+        "two speeds": np.where(
+            u < 0.4,
+            0.78 / 0.4 * (u / 0.4 * (1 - u / 0.4)) ** 2,
+            0.22 / 0.6 * ((u - 0.4) / 0.6 * (1 - u) / 0.6) ** 2,
+        ),
         "sticking point": (u * (1 - u)) ** 1.5 * (1 - 0.7 * np.exp(-(((u - 0.5) / 0.15) ** 2))),
     }[kind]
     way = np.cumsum(speed)
@@ -62,14 +67,18 @@ def test_a_smooth_movement_is_bounded_where_its_speed_is_5_percent(lasts_s: floa
     assert ends == pytest.approx(LEFT_S + (1 - SLOW_END) * lasts_s, abs=0.01)
 
 
-@pytest.mark.parametrize("kind", ["hasty start", "hasty end", "even pace", "half sine"])
+@pytest.mark.parametrize(
+    "kind", ["hasty start", "hasty end", "even pace", "half sine", "two speeds"]
+)
 @pytest.mark.parametrize("lasts_s", [0.8, 2.0])
 def test_other_courses_are_bounded_where_theirs_is(kind: str, lasts_s: float) -> None:
     truth = true_edges(kind, lasts_s)
     assert found(kind, lasts_s, noise_deg=0.0) == pytest.approx(truth, abs=0.03 + 0.02 * lasts_s)
 
 
-@pytest.mark.parametrize("kind", ["smooth", "even pace", "half sine", "sticking point"])
+@pytest.mark.parametrize(
+    "kind", ["smooth", "even pace", "half sine", "sticking point", "two speeds"]
+)
 def test_a_wobbling_curve_moves_the_boundaries_little(kind: str) -> None:
     """Wobble as landmarks leave it, 1.5 deg: the 5 % crossing itself would be lost in it."""
     truth = np.array(true_edges(kind, 1.6))

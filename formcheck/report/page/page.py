@@ -23,6 +23,7 @@ from formcheck.measures.working_arm import FLARE_TURNS, HEAD_TURNS
 from formcheck.report import theme
 from formcheck.report.advice_words import caution_words, variation_words, why_words
 from formcheck.report.answer import (
+    FAILED,
     answer_line,
     fix_first,
     fix_line,
@@ -126,7 +127,7 @@ def _context(
     drawn = charts["wide"]
     both = compared(analysis, series, targets)
     columns = _columns(analysis)
-    first = fix_first(analysis)
+    first = fix_first(analysis, besides=FAILED)
     duration_s = analysis.looks[0].track.duration_s if analysis.looks else 0.0
     return {
         "theme": theme,
@@ -374,7 +375,7 @@ def _drill(key: str, cases: Sequence[Fault], analysis: Analysis) -> str:
     kind = fault_kinds()[key]
     first = min((f.rep for f in cases if f.verdict == "fault"), default=0)
     late = first > FIRST_REPS and analysis.test is None
-    return kind.drill_late if late and kind.drill_late else kind.drill
+    return kind.remedy(late)
 
 
 def _sheet(analysis: Analysis) -> dict[str, str] | None:

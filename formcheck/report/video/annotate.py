@@ -127,7 +127,7 @@ def annotate(
                 points = {name: path[index] for name, path in panel.points.items()}
                 readings = _readings(panel, index, analysis, calls, t_s)
                 if readings is not None:
-                    paint_body(shown, points, panel.source.view, readings, unit)
+                    paint_body(shown, points, panel.source, readings, unit)
                 if len(panels) > 1:
                     shown.letter(panel.source.view.kind, 6 * unit, 14 * unit, 11 * unit,
                                  theme.LIMB.picture, casing=theme.BAND)  # fmt: skip
@@ -397,7 +397,7 @@ def _still(picture: Canvas, panel: _Panel, t_s: float) -> Picture:
     if len(xy):
         (x0, y0), (x1, y1) = xy.min(axis=0), xy.max(axis=0)
         # Joints end at ankles and wrists; head, feet and the elbow's number need room.
-        wide = max(1.65 * (x1 - x0), _STILL_ASPECT * 1.6 * (y1 - y0), 0.35 * shown.width)
+        wide = max(1.95 * (x1 - x0), _STILL_ASPECT * 1.6 * (y1 - y0), 0.35 * shown.width)
         wide = min(wide, shown.width, _STILL_ASPECT * shown.height)
         left = min(max(0.0, (x0 + x1 - wide) / 2), shown.width - wide)
         tall = wide / _STILL_ASPECT

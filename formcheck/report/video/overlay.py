@@ -31,7 +31,7 @@ from formcheck.report.targets import Targets
 from formcheck.report.video.canvas import Canvas, Point
 from formcheck.report.video.lettering import text_width
 from formcheck.report.words import limit_text, with_unit
-from formcheck.signals.view import View
+from formcheck.reps.look import Look
 
 Points = Mapping[str, FloatArray]  # landmark → (2,) px in the picture, NaN unseen
 
@@ -58,13 +58,14 @@ class Readings:
 
 
 def paint_body(
-    picture: Canvas, points: Points, view: View, readings: Readings, unit: float
+    picture: Canvas, points: Points, look: Look, readings: Readings, unit: float
 ) -> None:
-    """Limbs, body line against straight, elbow arc and number, as far as this view shows them."""
-    if view.kind == "front" or view.kind == "rear":
+    """Limbs, body line against straight, elbow arc and number, as far as this view shows them: from
+    the side those of the arm that carries, which is the far one where the near hand rests."""
+    if look.view.along_body:
         _paint_from_front(picture, points, readings, unit)
     else:
-        _paint_from_side(picture, points, view.near_side or "left", readings, unit)
+        _paint_from_side(picture, points, look.signals.near_side, readings, unit)
 
 
 def _paint_from_side(

@@ -62,7 +62,7 @@ def stick_figure(
         elbow_deg=float(signals.elbow_deg[index]),
         hot=frozenset(hot),
     )
-    paint_body(canvas, placed, look.view, readings, unit)
+    paint_body(canvas, placed, look, readings, unit)
     return canvas.rgb()
 
 

@@ -129,7 +129,7 @@ def test_a_hold_shows_its_line_and_the_moment_it_was_lost() -> None:
 
 
 def test_with_pain_the_page_gives_no_drill_and_nothing_to_fix_first(sagging: Analysis) -> None:
-    drill = fault_kinds()["hip_sag"].drill_late
+    drill = fault_kinds()["hip_sag"].remedy(late=True)
     assert drill and drill in page_html(sagging, None, "annotated.mp4")
     asked = replace(sagging.prescription, pain="back")
     page = page_html(rejudge(sagging, sagging.limits, asked), None, "annotated.mp4")
