@@ -1,7 +1,7 @@
 """Judge a set from a program or a notebook, look at the answer, and judge it again.
 
-What judges is imported when there is something to judge: while the pose is searched for, its
-memory is better used there.
+What judges is slow to import. That is done while the pose is searched for, beside what waits for
+it; but after the search of a large clip, whose memory is better used there.
 """
 
 from __future__ import annotations
@@ -9,8 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from importlib import import_module
 from os import PathLike, cpu_count
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any, get_args
 
 from formcheck.asked.bounds import AskedError, check_within
@@ -248,6 +250,8 @@ def judge(
     _check_different(given)
     if processes is None:
         processes = min(PROCESSES, cpu_count() or 1)
+    if not any(_large(one) for one in given):
+        Thread(target=import_module, args=["formcheck.report.write"], daemon=True).start()
     tracks = _find_tracks(
         given, find_model(model), pose_rate_hz, processes, fresh, on_progress, on_track, small_in
     )
@@ -258,6 +262,12 @@ def judge(
 
     analysis = analyse(tracks, asked, held_to, tuple(views) or None, person)
     return Judged(analysis, tuple(given), tuple(tracks), tuple(views))
+
+
+def _large(given: Given) -> bool:
+    from formcheck.clip.small import worth_keeping
+
+    return isinstance(given, ClipInfo) and worth_keeping(given)
 
 
 def _drawn(info: ClipInfo, small_in: Path | None) -> Drawn:

@@ -122,22 +122,19 @@ class Canvas:
         """Several paths of as many points each, in one go."""
         if len(paths) == 0:
             return
-        for plane, tone in self._planes(colour):
-            places, thick = self._fitted(plane, paths, thickness)
+        for plane, tone, places, thick in self._fitted(paths, colour, thickness):
             cv2.polylines(plane, list(places), False, tone, thick, cv2.LINE_AA, _BITS)
 
     def arc(self, centre: Point, radius: float, from_deg: float, to_deg: float, colour: str,
             thickness: float) -> None:  # fmt: skip
         """Part of a circle; 0° points right, angles grow clockwise."""
-        for plane, tone in self._planes(colour):
-            place, thick = self._fitted(plane, [centre], thickness)
+        for plane, tone, place, thick in self._fitted([centre], colour, thickness):
             reach = _fixed(radius if plane is self.y else radius / 2)
             cv2.ellipse(plane, place[0].tolist(), (reach, reach), 0.0, from_deg, to_deg, tone,
                         thick, cv2.LINE_AA, _BITS)  # fmt: skip
 
     def dot(self, centre: Point, radius: float, colour: str) -> None:
-        for plane, tone in self._planes(colour):
-            place, _ = self._fitted(plane, [centre], 1)
+        for plane, tone, place, _ in self._fitted([centre], colour, 1):
             reach = _fixed(radius if plane is self.y else radius / 2)
             cv2.circle(plane, place[0].tolist(), reach, tone, -1, cv2.LINE_AA, _BITS)
 
@@ -148,8 +145,7 @@ class Canvas:
 
     def wash(self, corners: Sequence[Point], colour: str, strength: float) -> None:
         """Lay a colour over an area, ``strength`` 0 to 1."""
-        for plane, tone in self._planes(colour):
-            place, _ = self._fitted(plane, corners, 1)
+        for plane, tone, place, _ in self._fitted(corners, colour, 1):
             x, y, w, h = cv2.boundingRect(place >> _BITS)
             x0, y0 = max(0, x), max(0, y)
             part = plane[y0 : max(0, y + h + 2), x0 : max(0, x + w + 2)]
@@ -187,14 +183,16 @@ class Canvas:
         return (self.y, luma), (self.u, cb), (self.v, cr)
 
     def _fitted(
-        self, plane: Plane, points: Sequence[Any], thickness: float
-    ) -> tuple[npt.NDArray[np.int32], int]:
-        """Points in cv2's fixed numbers, and whole-px thickness, on a full or a half plane."""
-        place = np.asarray(points, np.float64)
-        if plane is self.y:
-            return np.round(place * (1 << _BITS)).astype(np.int32), max(1, round(thickness))
-        place = (place - 0.5) / 2  # a chroma sample sits between two luma samples
-        return np.round(place * (1 << _BITS)).astype(np.int32), max(1, round(thickness / 2))
+        self, points: Sequence[Any], colour: str, thickness: float
+    ) -> tuple[tuple[Plane, int, npt.NDArray[np.int32], int], ...]:
+        """For each plane its tone, the points in cv2's fixed numbers, and whole-px thickness."""
+        place = np.asarray(points, np.float64) * (1 << _BITS)
+        full = np.rint(place).astype(np.int32)
+        # A chroma sample sits between two luma samples.
+        half = np.rint((place - (1 << _BITS) / 2) / 2).astype(np.int32)
+        thick, thin = max(1, round(thickness)), max(1, round(thickness / 2))
+        luma, cb, cr = _tones(colour, self.matrix)
+        return (self.y, luma, full, thick), (self.u, cb, half, thin), (self.v, cr, half, thin)
 
 
 def rgb(colour: str) -> tuple[int, int, int]:
@@ -233,7 +231,8 @@ def _blend(plane: Plane, cover: Coverage, x0: int, y0: int, tone: int) -> None:
         return
     share = cover[top:bottom, left:right].astype(np.uint16)
     under = plane[y0 + top : y0 + bottom, x0 + left : x0 + right]
-    under[:] = (under * (255 - share) + share * np.uint16(tone) + np.uint16(127)) // 255
+    mixed = under * (255 - share) + share * np.uint16(tone) + np.uint16(128)
+    under[:] = (mixed + (mixed >> 8)) >> 8  # over 255, rounded; exact, and quicker than to divide
 
 
 def _fixed(value: float) -> int:
