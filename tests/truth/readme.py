@@ -185,6 +185,16 @@ def bodies_left_out(data: Path) -> str:
     )
 
 
+def pace(data: Path) -> str:
+    """What looking more seldom costs, and how much more seldom it is."""
+    told = pd.read_csv(data / "pace_sets.csv").iloc[0]
+    return (
+        f"{told['share of looks']:.0%} of the looks that fifteen a second would be, on "
+        f"{told['clips']:.0f} clips; attempts exact on {told['attempts exact']:.0f}.\n\n"
+        f"{as_markdown(pd.read_csv(data / 'pace.csv').set_index('view'), 3)}"
+    )
+
+
 BLOCKS: Mapping[str, Callable[[Path], str]] = {
     "bodies_left_out": bodies_left_out,
     "accuracy": accuracy,
@@ -198,6 +208,7 @@ BLOCKS: Mapping[str, Callable[[Path], str]] = {
     "batch": _csv("batch.csv", "what"),
     "known_limit": _csv("known_limit.csv", "fault"),
     "model_trade": _csv("model_trade.csv", "model"),
+    "pace": pace,
 }
 
 
