@@ -27,10 +27,11 @@ def test_a_clip_without_a_person_gives_a_track_without_a_pose(tmp_path: Path) ->
     seen: list[tuple[int, int]] = []
     track = find_pose(info, find_model("full"), on_progress=lambda *done: seen.append(done))
     assert track.frames == 12
-    assert len(track.t_s) == 6  # every second picture: 15 looks a second
+    assert len(track.t_s) <= 6  # 15 looks a second at most
     assert track.frames_with_pose == 0
     assert np.isnan(track.xy_px).all()
-    assert seen[-1] == (6, 6)
+    done, of = seen[-1]
+    assert done == of >= len(track.t_s)
 
 
 def test_two_processes_find_what_one_finds_and_hand_it_on_as_it_is_found(
