@@ -59,6 +59,7 @@ from formcheck.signals.one_arm import (
 from formcheck.signals.view import (
     View,
     ViewKind,
+    evenly,
     hands_hidden,
     hands_overhead,
     lies_turned,
@@ -240,11 +241,12 @@ def analyse(
 def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
     """One clip read for itself, with the reps that it shows."""
     steady = named_as_it_faces(without_rare_side(with_steady_sides(track)))
-    view = recognise_view(steady)
+    as_often = evenly(steady)
+    view = recognise_view(as_often)
     if stated is not None and stated != view.kind:
         side = view.near_side if stated in ("side", "oblique") else None
         view = View(stated, side, view.yaw_deg, stated=True)
-    if lies_turned(steady, view):
+    if lies_turned(as_often, view):
         raise TurnedError(
             f"{track.source_name}: the picture lies on its side or upside down, or somebody lies "
             "on the back and presses a bar, so nothing in it can be judged; if it is a push-up, "

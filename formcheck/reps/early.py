@@ -18,7 +18,7 @@ from formcheck.reps.find import LEAST_BEND_DEG
 from formcheck.signals.bends import bends
 from formcheck.signals.curves import on_grid
 from formcheck.signals.ground import find_position, place_of, planted_side
-from formcheck.signals.view import recognise_view
+from formcheck.signals.view import evenly, recognise_view
 
 _POINTS_A_S = 4  # of the curve, enough to draw it by
 _LEAST_S = 1.0  # of a track, before which nothing can be said
@@ -44,7 +44,7 @@ def early_set(track: PoseTrack) -> EarlySet:
     nothing = EarlySet(until_s, track.duration_s, seen)
     if until_s < _LEAST_S or not seen:
         return nothing
-    view = recognise_view(track)
+    view = recognise_view(evenly(track))
     grid = on_grid(track)
     near = planted_side(grid.points, view.near_side or "left")
     use = find_position(grid.points, near, view)

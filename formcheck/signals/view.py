@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.filtering import RATE_HZ
 from formcheck.maths.geometry import usual_place
 from formcheck.pose.track import INDEX, PoseTrack, Side
 
@@ -66,6 +67,24 @@ class View:
     def along_body(self) -> bool:
         """The camera looks along the body, from the head or from the feet."""
         return self.kind in ("front", "rear")
+
+
+def evenly(track: PoseTrack) -> PoseTrack:
+    """The track as if looked at as often throughout: what is looked at more seldom counts for as
+    long as it lasts, when somebody who walks in quickly is held against a slow set."""
+    if len(track.t_s) < 2:
+        return track
+    step_s = max(float(np.percentile(np.diff(track.t_s), 5)), 1.0 / RATE_HZ)
+    t_s = np.arange(track.t_s[0], track.t_s[-1] + step_s / 2, step_s)
+    after = np.clip(np.searchsorted(track.t_s, t_s), 1, len(track.t_s) - 1)
+    nearest = after - (t_s - track.t_s[after - 1] < track.t_s[after] - t_s)
+    return replace(
+        track,
+        t_s=t_s,
+        xy_px=track.xy_px[nearest],
+        visibility=track.visibility[nearest],
+        world_m=None if track.world_m is None else track.world_m[nearest],
+    )
 
 
 def recognise_view(track: PoseTrack) -> View:

@@ -10,7 +10,7 @@ import pytest
 
 from formcheck.pose.store import read_track
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.signals.view import lies_turned, push_up_frames, recognise_view
+from formcheck.signals.view import evenly, lies_turned, push_up_frames, recognise_view
 from tests.pinhole import Camera, PushUpSet
 from tests.truth.truth import read_truth
 
@@ -88,6 +88,22 @@ def test_hands_raised_high_are_known_from_before_the_head_and_a_dip_is_not(
     track = replace(filmed, xy_px=xy)
     assert push_up_frames(track).any() == push_up
     assert not push_up or recognise_view(track).kind == "front"
+
+
+def test_what_is_looked_at_more_seldom_counts_for_as_long_as_it_lasts() -> None:
+    track = PushUpSet().film(Camera(yaw_deg=0.0, aim=SIDE_ON), fps=15.0)
+    np.testing.assert_array_equal(evenly(track).xy_px, track.xy_px)
+    seldom = np.flatnonzero((track.t_s < 4.0) | (np.arange(len(track.t_s)) % 3 == 0))
+    uneven = replace(
+        track,
+        t_s=track.t_s[seldom],
+        xy_px=track.xy_px[seldom],
+        visibility=track.visibility[seldom],
+    )
+    even = evenly(uneven)
+    assert abs(len(even.t_s) - len(track.t_s)) <= 3  # the last looks may be left out
+    early = (even.t_s < 4.0).mean()
+    assert early == pytest.approx((track.t_s < 4.0).mean(), abs=0.03)
 
 
 def test_a_track_without_a_person_has_no_near_side() -> None:

@@ -4,8 +4,8 @@
 
 For each model the pose is run at the pace that 30 looks a second ask for on every clip that has a
 truth (or saved tracks are read, and the cost is timed on one clip), thinned to each pose rate, and
-judged. Written to OUT: `model_trade.csv` and `model_trade.png`. Error is the mean absolute error over side views;
-cost is CPU time of decoding and inference for a second of clip.
+judged. Written to OUT: `model_trade.csv` and `model_trade.png`. Error is the mean absolute error
+over side views; cost is CPU time of decoding and inference for a second of clip.
 
 Thinning a track of more looks is a little kinder than running the model on fewer frames,
 because in video mode each frame is searched where the last one found the person.
