@@ -250,10 +250,11 @@ def judge(
     _check_different(given)
     if processes is None:
         processes = min(PROCESSES, cpu_count() or 1)
+    finder = find_model(model)
     if not any(_large(one) for one in given):
-        Thread(target=import_module, args=["formcheck.report.write"], daemon=True).start()
+        Thread(target=import_module, args=["formcheck.report.write"]).start()
     tracks = _find_tracks(
-        given, find_model(model), pose_rate_hz, processes, fresh, on_progress, on_track, small_in
+        given, finder, pose_rate_hz, processes, fresh, on_progress, on_track, small_in
     )
     if names:
         named = zip(tracks, names, strict=True)

@@ -25,15 +25,19 @@ def judged(name: str, told: str | None = None) -> Analysis:
     return analyse([read_track(DATA / f"{name}.parquet")], asked)
 
 
+def assert_bottoms(analysis: Analysis, true_deg: float) -> None:
+    for result in analysis.reps:
+        bottom = result.values["elbow_bottom_deg"]
+        assert abs(bottom.value - true_deg) <= bottom.plus_minus
+
+
 @pytest.mark.parametrize("name", ["one_arm_front", "one_arm_far_side"])
 def test_one_arm_is_followed_wherever_its_resting_hand_goes(name: str) -> None:
     analysis = judged(name)
     assert analysis.variation.arms == "one"
     assert {side for side in analysis.variation.arm_work.working if side} == {"left"}
     assert answer_line(analysis).startswith("4 of 4 counted, 4 clean")
-    for result in analysis.reps:
-        bottom = result.values["elbow_bottom_deg"]
-        assert abs(bottom.value - ONE_ARM_BOTTOM_DEG) <= bottom.plus_minus
+    assert_bottoms(analysis, ONE_ARM_BOTTOM_DEG)
 
 
 def test_an_archer_on_one_arm_is_not_called_shallow_from_the_side() -> None:
@@ -48,9 +52,7 @@ def test_an_archer_on_one_arm_is_not_called_shallow_from_the_side() -> None:
 def test_an_archer_on_one_arm_is_judged_from_the_side_once_that_is_told() -> None:
     analysis = judged("same_arm_archer_side", "archer")
     assert answer_line(analysis).startswith("4 of 4 counted")
-    for result in analysis.reps:
-        bottom = result.values["elbow_bottom_deg"]
-        assert abs(bottom.value - ARCHER_BOTTOM_DEG) <= bottom.plus_minus
+    assert_bottoms(analysis, ARCHER_BOTTOM_DEG)
 
 
 def test_a_rep_that_sinks_back_near_the_top_has_failed_and_the_sag_is_to_be_fixed() -> None:

@@ -25,6 +25,7 @@ import sys
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import Any, TypeVar
@@ -361,15 +362,15 @@ def _pose_in(part: _Part, tell: Callable[[_Seen | None], None]) -> bool:
             return _pose(landmarker.detect_for_video(_image(picture), next(looks) * _STEP_MS))
 
         frames = read_frames_keeping(info, part.times_s, _side_px(info, part.region), part.keep)
-        pictures = ((t_s, _cut(part.region, picture)) for t_s, picture in frames)
+        pictures = ((t_s, partial(_cut, part.region, whole)) for t_s, whole in frames)
         for t_s, pose in looked_at(pictures, look, part.looks_s, shape):
-            seen = pose is not None and t_s >= own_s
-            tell((t_s, part.region.to_whole(pose)) if seen and pose is not None else None)
+            warming_up = t_s < own_s
+            tell(None if pose is None or warming_up else (t_s, part.region.to_whole(pose)))
     return False
 
 
-def _cut(region: Region, picture: Callable[[], RgbImage]) -> Callable[[], RgbImage]:
-    return lambda: region.cut(picture())
+def _cut(region: Region, whole: Callable[[], RgbImage]) -> RgbImage:
+    return region.cut(whole())
 
 
 def _side_px(info: ClipInfo, region: Region) -> int:

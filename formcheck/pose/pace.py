@@ -24,7 +24,7 @@ _SLOWER = 1.5  # times the interval between looks, from the side
 # rep twice.
 _FAST = 0.15
 # From the side the shoulders lie over each other: this far apart, of the trunk's length in the
-# picture, they are seen from 25 degrees off at most.
+# picture, they are seen from 33 degrees off at most (view.SHOULDER_WIDTH_PER_TRUNK).
 _SIDE = 0.45
 _LONGEST_S = 0.2  # without a look: what moves begins to move within it
 _BLOCK_PX = 8
@@ -51,15 +51,15 @@ def looked_at(
     ``full_s`` increasing: the times of looks at the full rate. ``size`` width and height px of
     the picture that poses are shares of.
     """
-    before: tuple[float, Poses] | None = None
+    usual_s = float(np.median(np.diff(full_s))) if len(full_s) > 1 else 0.0
     last: tuple[float, Poses] | None = None
+    slow = False
     then: _Grey | None = None
     left_out: tuple[float, Picture] | None = None
     for (t_s, picture), is_last in _with_last(pictures):
         if last is not None and not is_last:
-            slow = before is not None and _slow_from_the_side(before, last, size)
             since_s = last[0] if left_out is None else left_out[0]
-            if not _due(t_s, since_s, full_s, slow):
+            if not _due(t_s, since_s, full_s, usual_s, slow):
                 yield t_s, None
                 continue
         rgb = picture()
@@ -77,6 +77,7 @@ def looked_at(
             yield left_out[0], between
             left_out = None
         before, last, then = last, (t_s, look(rgb)), grey
+        slow = before is not None and _slow_from_the_side(before, last, size)
         yield last
 
 
@@ -91,9 +92,8 @@ def _with_last(
         one = following
 
 
-def _due(t_s: float, since_s: float, full_s: FloatArray, slow: bool) -> bool:
+def _due(t_s: float, since_s: float, full_s: FloatArray, usual_s: float, slow: bool) -> bool:
     """Whether it is time to look again since the picture last looked at, or left out."""
-    usual_s = float(np.median(np.diff(full_s))) if len(full_s) > 1 else 0.0
     if slow:
         slow_s = max(usual_s, min(_SLOWER * usual_s, 0.5 * _LONGEST_S))
         return t_s - since_s > slow_s - 0.25 * usual_s - 1e-6  # the nearest picture

@@ -40,9 +40,9 @@ _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
 # further from the body than usual, for at most so long.
 _LEFT_THE_LINE_DEG, _NO_ARM_OF_IT, _GETS_UP_S = 20.0, 2.5, 2.5
 _SETTLED_S = 0.5  # in position for so long at the very end: it is no getting up
+_SEEN_NEARBY_S = 0.11  # half of the longest time between two looks, and a little
 
 # The joints that must be seen for each curve of the body: a body in space has them all.
-_SEEN_NEARBY_S = 0.11  # half of the longest time between two looks, and a little
 _ARM = ("shoulder", "elbow", "wrist")
 _TRUNK = ("shoulder", "hip")
 _NEEDS = {
