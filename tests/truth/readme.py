@@ -82,9 +82,9 @@ def accuracy(data: Path) -> str:
         (
             f"Against the exact truth of rendered clips ({told['model']}, mostly "
             f"{told['rate_hz']:.0f} looks a second, {told['date']}). Where bodies are given, "
-            "landmark offsets and ± were learned from other bodies than the one that was measured; elsewhere they "
-            f"are those of {len(clips)} clips on which every attempt was found, and nothing else, "
-            f"on {found.sum()}.",
+            "landmark offsets and ± were learned from other bodies than the one that was measured; "
+            f"elsewhere they are those of {len(clips)} clips on which every attempt was found, and "
+            f"nothing else, on {found.sum()}.",
             as_markdown(table),
             _fault_words(data),
         )
