@@ -80,11 +80,11 @@ def accuracy(data: Path) -> str:
     found = (clips["attempts"] == clips["true"]) & (clips["bottoms"] == clips["true"])
     return "\n\n".join(
         (
-            f"Against the exact truth of rendered clips ({told['model']}, mostly "
-            f"{told['rate_hz']:.0f} looks a second, {told['date']}). Where bodies are given, "
-            "landmark offsets and ± were learned from other bodies than the one that was measured; "
-            f"elsewhere they are those of {len(clips)} clips on which every attempt was found, and "
-            f"nothing else, on {found.sum()}.",
+            f"Against the exact truth of rendered clips ({told['model']}, looked "
+            f"at mostly {told['rate_hz']:.0f} times a second, {told['date']}). Where bodies are "
+            "given, landmark offsets and ± were learned from other bodies than the one that was "
+            f"measured; elsewhere they are those of {len(clips)} clips on which every attempt was "
+            f"found, and nothing else, on {found.sum()}.",
             as_markdown(table),
             _fault_words(data),
         )
@@ -148,8 +148,8 @@ def _measured_on(data: Path) -> str:
     told, clips = _told(data), pd.read_csv(data / "clips.csv")
     exact = (clips["attempts"] == clips["true"]) & (clips["bottoms"] == clips["true"])
     return (
-        f"Measured {told['date']} with {told['model']}, mostly {told['rate_hz']:.0f} looks a "
-        f"second, on "
+        f"Measured {told['date']} with {told['model']}, looked at mostly {told['rate_hz']:.0f} "
+        "times a second, on "
         f"{len(clips)} rendered clips: {', '.join(clips['clip'])}.\n\nAttempts and their bottoms "
         f"exact on {exact.sum()} of {len(clips)} clips; view right on "
         f"{clips['view_right'].sum()}, near side on {clips['near_right'].sum()}."
