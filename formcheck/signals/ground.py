@@ -74,7 +74,13 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     reach_px = length(wrist - shoulder)
     if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
-    span = _arm_nearby(reach_px, length(hip - shoulder) if one_side else None)
+    # Who walks up to the camera, arms along the trunk, is no measure of the arm in the set.
+    walks = arms_hang(wrist - shoulder, hip - shoulder, reach_px)
+    if not one_side:  # with the hands raised the trunk lies along the arms in a set too
+        span = _arm_nearby(reach_px, None)
+        walks &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None], walks)
+    of_set = np.where(walks, np.nan, reach_px) if not walks.all() else reach_px
+    span = _arm_nearby(of_set, length(hip - shoulder) if one_side else None)
     straight = reach_px >= 0.9 * span
     below = float(np.nanmedian(((wrist - shoulder)[:, 1] / span)[straight]))
     if below < -_OVERHEAD:
@@ -82,15 +88,14 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
     if view.slanted:
         # At a slant, arms that lean on a bar before a steep body lie near the line of its trunk.
-        upright &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None]) | arms_hang(
-            wrist - shoulder, hip - shoulder, span, _ALONG_COS
-        )
+        bends = _bends_over_its_hands(reach_px / span, wrist / span[:, None], upright)
+        upright &= ~bends | arms_hang(wrist - shoulder, hip - shoulder, span, _ALONG_COS)
     if view.kind in ("side", "oblique"):
         upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
     else:
         # Seen from before the head, a body on a bench hangs its arms along its trunk as one that
         # stands; but it bends them over hands that stay.
-        upright &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None])
+        upright &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None], upright)
     ok = np.isfinite(reach_px) & ~upright
     if not ok.any():
         return ok
@@ -115,14 +120,16 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
 
 
-def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray) -> BoolArray:
-    """(M,) whether the shoulders sink toward hands that keep their place: soon before or after, or
-    for as long as the hands stay there, since a last rep may be shallow.
+def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray, upright: BoolArray) -> BoolArray:
+    """(M,) whether somebody who seems ``upright`` (M,) sinks the shoulders toward hands that keep
+    their place: soon before or after, or for as long as the hands stay there, since a last rep
+    may be shallow.
 
-    ``reach`` (M,) shoulder to wrist and ``wrist`` (M, 2), in arm lengths as they show.
+    ``reach`` (M,) shoulder to wrist and ``wrist`` (M, 2), in arm lengths as they show. Who bends
+    the arms and does not seem upright then, stood before or after the set.
     """
     stays = length(wrist - _running_place(wrist)) < _STAYS
-    sunk = (reach < _SUNK) & stays
+    sunk = (reach < _SUNK) & stays & upright
     if not sunk.any():
         return sunk
     near = binary_dilation(sunk, np.ones(2 * round(_BEND_NEARBY_S * RATE_HZ) + 1))

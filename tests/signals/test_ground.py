@@ -116,10 +116,10 @@ def test_a_shallow_last_rep_over_hands_that_stay_is_still_the_set() -> None:
     reach[(t_s > 11) & (t_s < 12)] = 0.85
     wrist = np.zeros((len(t_s), 2))
     wrist[t_s > 15] = [0.0, 0.6]  # the hands leave
-    bends = _bends_over_its_hands(reach, wrist)
+    bends = _bends_over_its_hands(reach, wrist, np.ones(len(t_s), dtype=bool))
     assert bends[t_s < 14].all()
     assert not bends[t_s > 17].any()
-    assert not _bends_over_its_hands(np.ones(len(t_s)), wrist).any()
+    assert not _bends_over_its_hands(np.ones(len(t_s)), wrist, np.ones(len(t_s), dtype=bool)).any()
 
 
 def test_hands_set_wider_in_mid_set_keep_their_angles() -> None:
