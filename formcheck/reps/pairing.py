@@ -17,7 +17,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.ndimage import label
-from scipy.signal import correlate, correlation_lags, find_peaks
 
 from formcheck.errors import FormcheckError
 from formcheck.maths.arrays import BoolArray, FloatArray
@@ -202,6 +201,8 @@ def _rough_offsets(first: Look, second: Look) -> list[float]:
 
 
 def _curve_offsets(first: Look, second: Look) -> list[float]:
+    from scipy.signal import correlate, correlation_lags, find_peaks  # slow to import
+
     (ta, a), (tb, b) = _curve(first), _curve(second)
     x = np.interp(np.arange(ta[0], ta[-1], 1 / _RATE_HZ), ta, a)
     y = np.interp(np.arange(tb[0], tb[-1], 1 / _RATE_HZ), tb, b)

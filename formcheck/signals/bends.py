@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import label
-from scipy.signal import find_peaks
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import low_pass
+from formcheck.maths.peaks import peaks
 
 SPEED_CUTOFF_HZ = 3.5
 
@@ -36,7 +36,7 @@ def bends(curve: FloatArray, use: BoolArray, rate_hz: float, least: float) -> li
         places = np.flatnonzero(stretches == number)
         first, last = int(places[0]), int(places[-1]) + 1
         part = smooth[first:last]
-        low, _ = find_peaks(-part, prominence=least)
+        low = peaks(-part, least)
         for i, bottom in enumerate(low):
             before = int(low[i - 1]) if i else 0
             after = int(low[i + 1]) if i + 1 < len(low) else len(part)
