@@ -264,9 +264,11 @@ def judge(
 
 
 def _large(given: Given) -> bool:
-    from formcheck.clip.small import worth_keeping
+    if isinstance(given, PoseTrack):
+        return False
+    from formcheck.clip.small import worth_keeping  # what decodes: a track needs none
 
-    return isinstance(given, ClipInfo) and worth_keeping(given)
+    return worth_keeping(given)
 
 
 def _drawn(info: ClipInfo, small_in: Path | None) -> Drawn:
