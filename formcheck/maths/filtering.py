@@ -9,7 +9,6 @@ import math
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy.ndimage import median_filter
 
 from formcheck.maths.arrays import FloatArray
 
@@ -84,7 +83,8 @@ def without_outliers(t_s: FloatArray, values: FloatArray) -> FloatArray:
     """
     window = max(3, round(_MEDIAN_WINDOW_S / _usual_step(t_s)) | 1)
     filled = np.where(np.isfinite(values), values, np.nanmedian(values, axis=0, keepdims=True))
-    away = np.abs(values - median_filter(filled, size=(window, 1), mode="nearest"))
+    around = np.pad(filled, ((window // 2,) * 2, (0, 0)), mode="edge")
+    away = np.abs(values - np.median(sliding_window_view(around, window, axis=0), axis=-1))
     spread = np.nanmedian(away, axis=0, keepdims=True)
     typical = np.nanmedian(spread)
     tolerance = _OUTLIER_MADS * 1.4826 * np.maximum(spread, max(float(typical), 0.5))

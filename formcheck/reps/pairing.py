@@ -16,11 +16,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import label
 
 from formcheck.errors import FormcheckError
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.quantity import median_known
+from formcheck.maths.stretches import stretches
 from formcheck.reps.find import Rep
 from formcheck.reps.look import Look
 from formcheck.signals.body_model import elbow_of_reach_deg
@@ -171,10 +171,8 @@ def _lost(look: Look, at_s: FloatArray) -> BoolArray:
 def _short_gaps(look: Look) -> BoolArray:
     """(M,) out of position for so short a time in mid-set that the tracker lost the body."""
     use = look.signals.in_position
-    gaps, count = label(~use)
     out = np.zeros(len(use), dtype=bool)
-    for number in range(1, count + 1):
-        here = np.flatnonzero(gaps == number)
+    for here in stretches(~use):
         inside = here[0] > 0 and here[-1] < len(use) - 1
         if inside and len(here) < _SHORT_GAP_S * look.signals.rate_hz:
             out[here] = True
