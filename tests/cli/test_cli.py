@@ -39,6 +39,15 @@ def test_help_and_version_load_no_library_but_that_of_the_command_line(word: str
     assert not loaded & {"numpy", "rich", "av", "scipy", "pandas", "pyarrow", "jinja2"}
 
 
+def test_a_saved_track_is_judged_without_the_libraries_that_take_long_to_load(
+    tmp_path: Path,
+) -> None:
+    loaded = loaded_by("set", str(TRACK), "--out", str(tmp_path / "report"))
+    assert (tmp_path / "report" / "report.html").exists() and "numpy" in loaded
+    slow = {"scipy", "matplotlib", "pandas", "PIL", "av", "cv2", "mediapipe", "multiprocessing"}
+    assert not loaded & slow
+
+
 def test_a_misspelt_command_is_answered_with_the_one_that_was_meant() -> None:
     answer = CliRunner().invoke(app, ["sett", "clip.mp4"])
     assert answer.exit_code == 2
