@@ -17,6 +17,8 @@ def peaks(values: FloatArray, least: float = 0.0) -> IntArray:
     rises = values[changes + 1] > values[changes]
     tops = np.flatnonzero(rises[:-1] & ~rises[1:])
     places = (changes[tops] + 1 + changes[tops + 1]) // 2
+    if least <= 0:
+        return places
     return np.array([place for place in places if _stands_out(values, place) >= least], int)
 
 

@@ -19,6 +19,7 @@ import numpy as np
 
 from formcheck.errors import FormcheckError
 from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.peaks import peaks
 from formcheck.maths.quantity import median_known
 from formcheck.maths.stretches import stretches
 from formcheck.reps.find import Rep
@@ -47,6 +48,7 @@ _WORTH_SAYING_DEG = 8.0  # about what one view errs by
 STRANGE = 1.1  # misfit of landmarks with one body, from which angles of two views may differ
 _GUESSED = 0.3  # of a rep, in which the arm was lost
 _RATE_HZ = 30.0
+_MOST_OFFSETS, _OFFSETS_APART = 5, int(0.4 * _RATE_HZ)  # of the curves, that are looked into
 _WINDOW_S = 1.0
 _SHORT_GAP_S = 2.5  # nobody leaves the position and takes it again in less
 # A whole second in which the elbow curves differ by this much: one moves, the other holds.
@@ -199,16 +201,19 @@ def _rough_offsets(first: Look, second: Look) -> list[float]:
 
 
 def _curve_offsets(first: Look, second: Look) -> list[float]:
-    from scipy.signal import correlate, correlation_lags, find_peaks  # slow to import
-
     (ta, a), (tb, b) = _curve(first), _curve(second)
     x = np.interp(np.arange(ta[0], ta[-1], 1 / _RATE_HZ), ta, a)
     y = np.interp(np.arange(tb[0], tb[-1], 1 / _RATE_HZ), tb, b)
     x, y = x - x.mean(), y - y.mean()
-    values, lags = correlate(x, y), correlation_lags(len(x), len(y))
-    peaks, _ = find_peaks(values, distance=int(0.4 * _RATE_HZ))
-    best = peaks[np.argsort(values[peaks])[::-1][:5]]
-    return [float(lags[k] / _RATE_HZ + ta[0] - tb[0]) for k in best]
+    count = len(x) + len(y) - 1
+    alike = np.fft.irfft(np.fft.rfft(x, count) * np.fft.rfft(y[::-1], count), count)
+    highest = peaks(alike)
+    highest = highest[np.argsort(alike[highest])[::-1]]
+    best: list[int] = []
+    for place in highest:
+        if len(best) < _MOST_OFFSETS and all(abs(place - one) >= _OFFSETS_APART for one in best):
+            best.append(int(place))
+    return [(place - len(y) + 1) / _RATE_HZ + float(ta[0] - tb[0]) for place in best]
 
 
 def _judge(

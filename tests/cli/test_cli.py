@@ -11,7 +11,8 @@ from typer.testing import CliRunner
 
 from formcheck.cli import COMMANDS, app, command_of
 
-TRACK = Path(__file__).parents[1] / "data" / "flared_pair_side.parquet"
+DATA = Path(__file__).parents[1] / "data"
+SIDE, FRONT = DATA / "flared_pair_side.parquet", DATA / "flared_pair_front.parquet"
 LISTED = (
     "import atexit, sys; atexit.register(lambda: print(*sorted(sys.modules), file=sys.stderr)); "
     "from formcheck.cli import app; app()"
@@ -39,10 +40,11 @@ def test_help_and_version_load_no_library_but_that_of_the_command_line(word: str
     assert not loaded & {"numpy", "rich", "av", "scipy", "pandas", "pyarrow", "jinja2"}
 
 
-def test_a_saved_track_is_judged_without_the_libraries_that_take_long_to_load(
-    tmp_path: Path,
+@pytest.mark.parametrize("tracks", [(SIDE,), (SIDE, FRONT)])
+def test_saved_tracks_are_judged_without_the_libraries_that_take_long_to_load(
+    tracks: tuple[Path, ...], tmp_path: Path
 ) -> None:
-    loaded = loaded_by("set", str(TRACK), "--out", str(tmp_path / "report"))
+    loaded = loaded_by("set", *map(str, tracks), "--out", str(tmp_path / "report"))
     assert (tmp_path / "report" / "report.html").exists() and "numpy" in loaded
     slow = {"scipy", "matplotlib", "pandas", "PIL", "av", "cv2", "mediapipe", "multiprocessing"}
     assert not loaded & slow
