@@ -10,11 +10,11 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import binary_closing, binary_dilation, binary_opening, binary_propagation
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import RATE_HZ, running_quantile
 from formcheck.maths.geometry import length, line_deviation_deg, usual_place
+from formcheck.maths.stretches import nearby, stretches, without_gaps, without_short
 from formcheck.signals.view import View, arms_hang
 
 # Of an arm: how far from its place a planted hand strays, how far that place may wander in the
@@ -115,9 +115,7 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     known = ok & np.isfinite(ground[:, 0])
     if known.any():
         ok &= ~(length(ground - usual_place(ground[known], 1.0, within=_PLANTED)) >= _SAME_GROUND)
-    beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
-    closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
-    return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
+    return without_short(without_gaps(ok, int(RATE_HZ * 0.5)), int(RATE_HZ))
 
 
 def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray, upright: BoolArray) -> BoolArray:
@@ -132,9 +130,11 @@ def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray, upright: BoolArr
     sunk = (reach < _SUNK) & stays & upright
     if not sunk.any():
         return sunk
-    near = binary_dilation(sunk, np.ones(2 * round(_BEND_NEARBY_S * RATE_HZ) + 1))
+    near = nearby(sunk, round(_BEND_NEARBY_S * RATE_HZ))
     there = length(wrist - np.nanmedian(wrist[sunk], axis=0)) < _PLANTED
-    return np.asarray(binary_propagation(near, mask=near | (stays & there)))
+    for places in stretches(near | (stays & there)):
+        near[places] = near[places].any()
+    return near
 
 
 def _arm_nearby(reach_px: FloatArray, trunk_px: FloatArray | None) -> FloatArray:
