@@ -15,6 +15,7 @@ from formcheck.maths.stretches import stretches
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 from formcheck.signals.body_fit import BodyFit, fit_body
 from formcheck.signals.body_model import SIDES
+from formcheck.signals.calibration import ONE_BODY
 from formcheck.signals.ground import (
     at_one_size,
     find_position,
@@ -150,7 +151,8 @@ def read_signals(
             hands_above_feet, on_knees,
         )  # fmt: skip
     if body:
-        in_position = _without_getting_up(in_position, body, view.from_side)
+        legs_show = view.from_side and body.misfit < ONE_BODY
+        in_position = _without_getting_up(in_position, body, legs_show)
     arm_px = body.arm_length_px if body else _span_px(_in_picture(track)) or float("nan")
     return Signals(
         t_s=grid_s,
@@ -171,12 +173,12 @@ def read_signals(
     )
 
 
-def _without_getting_up(in_position: BoolArray, body: BodyFit, from_side: bool) -> BoolArray:
+def _without_getting_up(in_position: BoolArray, body: BodyFit, legs_show: bool) -> BoolArray:
     """``in_position`` without the ends of each stretch in which the body leaves the push-up.
 
     Who gets down or up still has the hands on the floor, but the hips far from the line that they
     keep in the set and joints that the body of the set cannot have, until its arms fit again; or,
-    which shows ``from_side``, brings the knees to the floor. A stretch that ends in the set's own
+    where ``legs_show``, brings the knees to the floor. A stretch that ends in the set's own
     position ends in no such thing: an arm alone at the bottom of a first or last rep is as
     strange.
     """
@@ -189,11 +191,11 @@ def _without_getting_up(in_position: BoolArray, body: BodyFit, from_side: bool) 
             body.curve["line_knee"],
         )
     )
-    kneels = off_thighs > (_KNEES_COME_DOWN_DEG if from_side else np.inf)
+    kneels = off_thighs > (_KNEES_COME_DOWN_DEG if legs_show else np.inf)
     off_line = (off_line > _LEFT_THE_LINE_DEG) | kneels
     strange = kneels | (off_line & (body.arm_misfit > _NO_ARM_OF_IT))
     fits = ~(body.arm_misfit > _NO_ARM_OF_IT / 2) & ~(
-        off_thighs > (_LEFT_THE_LINE_DEG / 2 if from_side else np.inf)
+        off_thighs > (_LEFT_THE_LINE_DEG / 2 if legs_show else np.inf)
     )
     settled = fits & ~off_line
     outermost = round(_SETTLED_S * RATE_HZ)
