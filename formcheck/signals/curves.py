@@ -15,7 +15,6 @@ from formcheck.maths.stretches import stretches
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 from formcheck.signals.body_fit import BodyFit, fit_body
 from formcheck.signals.body_model import SIDES
-from formcheck.signals.calibration import ONE_BODY
 from formcheck.signals.ground import (
     at_one_size,
     find_position,
@@ -38,10 +37,8 @@ _USUAL_JITTER, _LEAST_CUTOFF_HZ = 0.010, 2.5
 
 
 # Getting down or up: the hips this far from their usual line, the arm's landmarks this many times
-# further from the body than usual, for at most so long. Hips that bend this much more against
-# the thighs than in the set bring the knees to the floor, however well the arms fit.
+# further from the body than usual, for at most so long.
 _LEFT_THE_LINE_DEG, _NO_ARM_OF_IT, _GETS_UP_S = 20.0, 2.5, 2.5
-_KNEES_COME_DOWN_DEG = 35.0
 _SETTLED_S = 0.5  # in position for so long at the very end: it is no getting up
 _SEEN_NEARBY_S = 0.11  # half of the longest time between two looks, and a little
 
@@ -151,8 +148,7 @@ def read_signals(
             hands_above_feet, on_knees,
         )  # fmt: skip
     if body:
-        legs_show = view.from_side and body.misfit < ONE_BODY
-        in_position = _without_getting_up(in_position, body, legs_show)
+        in_position = _without_getting_up(in_position, body)
     arm_px = body.arm_length_px if body else _span_px(_in_picture(track)) or float("nan")
     return Signals(
         t_s=grid_s,
@@ -173,30 +169,19 @@ def read_signals(
     )
 
 
-def _without_getting_up(in_position: BoolArray, body: BodyFit, legs_show: bool) -> BoolArray:
+def _without_getting_up(in_position: BoolArray, body: BodyFit) -> BoolArray:
     """``in_position`` without the ends of each stretch in which the body leaves the push-up.
 
     Who gets down or up still has the hands on the floor, but the hips far from the line that they
-    keep in the set and joints that the body of the set cannot have, until its arms fit again; or,
-    where ``legs_show``, brings the knees to the floor. A stretch that ends in the set's own
-    position ends in no such thing: an arm alone at the bottom of a first or last rep is as
-    strange.
+    keep in the set and joints that the body of the set cannot have, until its arms fit again. A
+    stretch that ends in the set's own position ends in no such thing: an arm alone at the bottom
+    of a first or last rep is as strange.
     """
-    if not in_position.any():
-        return in_position
-    off_line, off_thighs = (
-        np.abs(line - float(np.nanmedian(line[in_position])))
-        for line in (
-            body.curve["line_knee" if body.on_knees else "line"],
-            body.curve["line_knee"],
-        )
-    )
-    kneels = off_thighs > (_KNEES_COME_DOWN_DEG if legs_show else np.inf)
-    off_line = (off_line > _LEFT_THE_LINE_DEG) | kneels
-    strange = kneels | (off_line & (body.arm_misfit > _NO_ARM_OF_IT))
-    fits = ~(body.arm_misfit > _NO_ARM_OF_IT / 2) & ~(
-        off_thighs > (_LEFT_THE_LINE_DEG / 2 if legs_show else np.inf)
-    )
+    line = body.curve["line_knee" if body.on_knees else "line"]
+    usual = float(np.nanmedian(line[in_position])) if in_position.any() else 0.0
+    off_line = np.abs(line - usual) > _LEFT_THE_LINE_DEG
+    strange = off_line & (body.arm_misfit > _NO_ARM_OF_IT)
+    fits = ~(body.arm_misfit > _NO_ARM_OF_IT / 2)
     settled = fits & ~off_line
     outermost = round(_SETTLED_S * RATE_HZ)
     kept = in_position.copy()

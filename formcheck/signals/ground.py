@@ -31,7 +31,9 @@ _SUNK, _STAYS, _BEND_NEARBY_S = 0.8, 0.12, 3.0
 _OVERHEAD = 0.4
 _ALONG_COS = 0.97  # arms within 14 degrees of the trunk hang along it, whatever the view
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
-_KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
+# Hips bent this much against shoulders and knees: on all fours; and so much more than while the
+# arms bend (to this share of their length): the knees are on their way to the floor.
+_KNEELING_DEG, _KNEES_COME_DOWN_DEG, _BENT = 65.0, 35.0, 0.85
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
 
 
@@ -90,8 +92,9 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
         # At a slant, arms that lean on a bar before a steep body lie near the line of its trunk.
         bends = _bends_over_its_hands(reach_px / span, wrist / span[:, None], upright)
         upright &= ~bends | arms_hang(wrist - shoulder, hip - shoulder, span, _ALONG_COS)
-    if view.kind in ("side", "oblique"):
-        upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
+    hips_deg = line_deviation_deg(shoulder, hip, knee)
+    if one_side:
+        upright |= np.abs(hips_deg) > _KNEELING_DEG
     else:
         # Seen from before the head, a body on a bench hangs its arms along its trunk as one that
         # stands; but it bends them over hands that stay.
@@ -115,6 +118,9 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     known = ok & np.isfinite(ground[:, 0])
     if known.any():
         ok &= ~(length(ground - usual_place(ground[known], 1.0, within=_PLANTED)) >= _SAME_GROUND)
+    in_reps = ok & (reach_px < _BENT * span) & np.isfinite(hips_deg)
+    if one_side and in_reps.any():
+        ok &= ~(hips_deg < float(np.median(hips_deg[in_reps])) - _KNEES_COME_DOWN_DEG)
     return without_short(without_gaps(ok, int(RATE_HZ * 0.5)), int(RATE_HZ))
 
 

@@ -201,28 +201,12 @@ def test_a_strange_arm_at_the_first_bottom_is_no_getting_down() -> None:
     def kept(where: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
         fit = SimpleNamespace(
             on_knees=False,
-            curve={"line": np.where(where, -34.0, 0.0), "line_knee": np.zeros(len(where))},
+            curve={"line": np.where(where, -34.0, 0.0)},
             arm_misfit=np.where(where, 3.0, 0.3),
         )
-        return _without_getting_up(inside, cast(BodyFit, fit), legs_show=True)
+        return _without_getting_up(inside, cast(BodyFit, fit))
 
     assert kept(strange).all()
     getting_down = kept(t_s < 2.4)
     assert not getting_down[t_s < 2.3].any() and getting_down[t_s > 2.5].all()
 
-
-@pytest.mark.parametrize(("legs_show", "ends_s"), [(True, 8.0), (False, 10.0)])
-def test_knees_that_come_to_the_floor_end_the_set_however_well_the_arms_fit(
-    legs_show: bool, ends_s: float
-) -> None:
-    """Seen from before the head, the hips' bend is a guess, and ends nothing."""
-    inside = np.ones(round(10 * RATE_HZ), dtype=bool)
-    t_s = np.arange(len(inside)) / RATE_HZ
-    kneels = np.where(t_s > 8.0, -60.0, 4.0)
-    fit = SimpleNamespace(
-        on_knees=False,
-        curve={"line": kneels / 2, "line_knee": kneels},
-        arm_misfit=np.full(len(t_s), 0.5),
-    )
-    kept = _without_getting_up(inside, cast(BodyFit, fit), legs_show)
-    assert t_s[kept].max() == pytest.approx(ends_s, abs=0.1) and kept[0]
