@@ -31,8 +31,8 @@ _SUNK, _STAYS, _BEND_NEARBY_S = 0.8, 0.12, 3.0
 _OVERHEAD = 0.4
 _ALONG_COS = 0.97  # arms within 14 degrees of the trunk hang along it, whatever the view
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
-# Hips bent this much against shoulders and knees: on all fours; and so much more than while the
-# arms bend (to this share of their length): the knees are on their way to the floor.
+# Hips bent this much against shoulders and knees: on all fours. Hips or knees bent so much more
+# than while the arms bend (to this share of their length): the knees come down to the floor.
 _KNEELING_DEG, _KNEES_COME_DOWN_DEG, _BENT = 65.0, 35.0, 0.85
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
 
@@ -118,10 +118,27 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     known = ok & np.isfinite(ground[:, 0])
     if known.any():
         ok &= ~(length(ground - usual_place(ground[known], 1.0, within=_PLANTED)) >= _SAME_GROUND)
-    in_reps = ok & (reach_px < _BENT * span) & np.isfinite(hips_deg)
-    if one_side and in_reps.any():
-        ok &= ~(hips_deg < float(np.median(hips_deg[in_reps])) - _KNEES_COME_DOWN_DEG)
+    if one_side:
+        ankle = place_of(points, "ankle", one_side)
+        in_reps = ok & (reach_px < _BENT * span)
+        ok &= ~_knees_come_down(hips_deg, line_deviation_deg(hip, knee, ankle), in_reps)
     return without_short(without_gaps(ok, int(RATE_HZ * 0.5)), int(RATE_HZ))
+
+
+def _knees_come_down(hips_deg: FloatArray, knees_deg: FloatArray, in_reps: BoolArray) -> BoolArray:
+    """(M,) whether the knees are on the floor or on their way there, before or after a set on the
+    toes: hips or knees bend more than they do ``in_reps`` (M,).
+
+    ``hips_deg`` and ``knees_deg`` (M,) how far hip and knee lie off the line of the joints beside
+    them. On the knees the feet may wave, and the knees' bend tells nothing.
+    """
+    down = np.zeros(len(hips_deg), dtype=bool)
+    usual = [curve[in_reps & np.isfinite(curve)] for curve in (hips_deg, knees_deg)]
+    if len(usual[0]):
+        down |= hips_deg < float(np.median(usual[0])) - _KNEES_COME_DOWN_DEG
+    if len(usual[1]) and abs(bend := float(np.median(usual[1]))) < _KNEES_COME_DOWN_DEG:
+        down |= np.abs(knees_deg - bend) > _KNEES_COME_DOWN_DEG
+    return down
 
 
 def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray, upright: BoolArray) -> BoolArray:

@@ -209,4 +209,3 @@ def test_a_strange_arm_at_the_first_bottom_is_no_getting_down() -> None:
     assert kept(strange).all()
     getting_down = kept(t_s < 2.4)
     assert not getting_down[t_s < 2.3].any() and getting_down[t_s > 2.5].all()
-
