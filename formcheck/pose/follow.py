@@ -32,6 +32,7 @@ _AT_ONCE_S = 0.5
 # sets that are tracked well none moved by more than 0.17.
 _ASTRAY, _ASTRAY_S = 0.2, 0.25
 _FAR_ASTRAY, _FAR_ASTRAY_S = 0.5, 2.0  # after a longer loss, in which a body moves
+_HANDS_LOW = 0.3  # of the arm in the picture the hands lie below the hips: they do not hang
 _MOST_OF_IT = 0.8  # of the picture's longer side: a part as large shows nobody larger
 # Seen in fewer looks than this share: somebody passing, or a mistaken find.
 _PASSING = 0.15
@@ -116,8 +117,15 @@ def strays(t_s: FloatArray, poses: Poses, size: tuple[int, int]) -> tuple[int, i
 
 
 def close_around(poses: Poses, size: tuple[int, int]) -> Region | None:
-    """A square part of the picture around who is usually there; None when that is most of it."""
-    there = poses[np.isfinite(poses[:, 0, 0])][..., :2].reshape(-1, 2) * size
+    """A square part of the picture around who is usually there, the hands on the floor if they are
+    for a part of the time; None when that is most of it.
+
+    Who walks in and stands takes far more of the picture than who does push-ups to the camera.
+    """
+    seen = poses[np.isfinite(poses[:, 0, 0])][..., :2] * size
+    shoulder, hip, wrist = (seen[:, at, 1].mean(axis=1) for at in (_SHOULDERS, _HIPS, _WRISTS))
+    low_hands = wrist - hip > _HANDS_LOW * (wrist - shoulder)
+    there = (seen[low_hands] if low_hands.mean() > _PASSING else seen).reshape(-1, 2)
     low, high = np.percentile(there, [2, 98], axis=0)
     half = (0.5 + _AIR) * float((high - low).max())
     if 2 * half > _MOST_OF_IT * max(size):

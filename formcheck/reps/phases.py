@@ -38,6 +38,8 @@ _MOST_STEPS, _LEAST_GAIN, _DAMPING = 40, 1e-3, 0.1
 _STEPS_U = np.linspace(0.0, 1.0, 401)
 _MIDDLE_U = (_STEPS_U[1:] + _STEPS_U[:-1]) / 2
 _PEAK_U = np.linspace(0.0, 1.0, 2001)[1:-1]
+# A small part of the way and then, or before it, so long a stop: settling at the top.
+_SETTLING, _STOPS_S = 0.25, 0.3
 # Two courses are tried where one misses by more than the curve wobbles, and taken where they miss
 # by less than this share of that, and where both do a part of the way: less of it is drift.
 _BADLY, _FAR_BETTER, _LEAST_PART = 0.75, 0.75, 0.12
@@ -133,7 +135,9 @@ def boundaries(
         best = min(tries, key=lambda fit: fit.cost)
         part = 1.0 / (1.0 + np.exp(-best.x[4]))
         far_better = _rms(two(best.x[None])[0, : len(t_s)]) < _FAR_BETTER * missed
-        if far_better and _LEAST_PART < part < 1.0 - _LEAST_PART:
+        if far_better and (settles := _settles(best.x)) is not None:
+            begins, ends = settles
+        elif far_better and _LEAST_PART < part < 1.0 - _LEAST_PART:
             begins, ends = _slow_ends_of_two(best.x)
     if not t_s[0] <= begins + _REST_S < ends <= t_s[-1] + 2 * _REST_S:
         return guess
@@ -195,6 +199,19 @@ def _starts_of_two(t_s: FloatArray, curve: FloatArray, level: FloatArray) -> lis
             np.array([begins, np.log(first), turns, np.log(second), np.log(part / (1.0 - part))])
         )
     return out
+
+
+def _settles(courses: FloatArray) -> FloatArray | None:
+    """(2,) seconds at which the speed of the larger of two movements is 5 % of its peak, where a
+    stop parts it from a small one: arms that give a little at the top do not lower the body yet.
+    """
+    part = 1.0 / (1.0 + np.exp(-courses[4]))
+    begins, lasts_s = courses[[0, 2]], np.exp(courses[[1, 3]])
+    stops_s = max(begins[1] - begins[0] - lasts_s[0], begins[0] - begins[1] - lasts_s[1])
+    if stops_s < _STOPS_S or _SETTLING < part < 1.0 - _SETTLING:
+        return None
+    larger = int(part < 0.5)
+    return np.asarray(begins[larger] + lasts_s[larger] * np.array([_SLOW, 1.0 - _SLOW]))
 
 
 def _slow_ends_of_two(courses: FloatArray) -> FloatArray:

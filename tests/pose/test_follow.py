@@ -190,3 +190,14 @@ def test_the_closer_look_is_a_square_around_who_is_small_and_none_around_who_is_
     assert region.top < 0.4 and region.bottom > 0.6
     poses[..., :2] = 0.5 + 4 * (poses[..., :2] - 0.5)
     assert close_around(poses, (1000, 500)) is None
+
+
+def test_the_closer_look_leaves_out_who_stands_before_the_set() -> None:
+    does = doing_push_ups(size=0.2)
+    stands = does[:20].copy()
+    stands[:, :, 1] = np.linspace(0.05, 0.9, 33)
+    for side in ("left", "right"):
+        stands[:, INDEX[f"{side}_wrist"], 1] = stands[:, INDEX[f"{side}_hip"], 1]
+    size = (1000, 1000)
+    assert close_around(does, size) is not None
+    assert close_around(np.concatenate([stands, does]), size) == close_around(does, size)

@@ -114,3 +114,16 @@ def test_a_curve_that_does_not_move_gives_boundaries_within_it(flat: float) -> N
     t_s = np.arange(60) / RATE_HZ
     begins, ends = boundaries(t_s, np.full(60, flat), (0.5, 1.5))
     assert t_s[0] <= begins <= ends <= t_s[-1]
+
+
+@pytest.mark.parametrize("gives_first", [True, False])
+def test_arms_that_give_a_little_and_then_stop_have_not_begun_yet(gives_first: bool) -> None:
+    """From before the head arms that lock read as if they gave by 14 degrees, long before."""
+    t_s = np.arange(0.0, 4.5, 1 / RATE_HZ)
+    small_s, large_s = (1.0, 3.0) if gives_first else (3.4, 0.7)
+    way = 0.16 * smoothly_gone(np.clip((t_s - small_s) / 0.5, 0.0, 1.0))
+    way = way + 0.84 * smoothly_gone(np.clip((t_s - large_s) / 0.8, 0.0, 1.0))
+    curve = 84.0 + 88.0 * way + np.random.default_rng(0).normal(scale=0.5, size=len(t_s))
+    begins, ends = boundaries(t_s, curve, first_guess(t_s, curve))
+    assert begins == pytest.approx(large_s + 0.06 * 0.8, abs=0.1)
+    assert ends == pytest.approx(large_s + 0.94 * 0.8, abs=0.1)
