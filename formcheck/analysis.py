@@ -48,6 +48,7 @@ from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.reps.release import across_releases, with_releases
 from formcheck.signals.curves import Signals, read_signals
+from formcheck.signals.ground import without_sway
 from formcheck.signals.one_arm import (
     carrying_arm,
     each_arm,
@@ -83,8 +84,9 @@ TRUNK_ROTATION = (
     "the front: they should stay level"
 )
 NO_HANDS = "no hand position was asked for"
-# A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth).
-_LEAST_JITTERY_BEND_DEG = 45.0
+# A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth), and
+# as much where an error of 2 % in its reach is read as a bend.
+_LEAST_ROUGH_BEND_DEG = 45.0
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
 
 
@@ -273,7 +275,11 @@ def _signals_of(
     resting = resting_hand(track)
     # A front view takes the body's size from the width of the shoulders, and a trunk that turns
     # over one arm changes it.
-    as_seen = replace(signals, points_px=signals.drawn_px)
+    as_seen = replace(
+        signals,
+        points_px=signals.drawn_px,
+        steady_px=without_sway(signals.drawn_px, signals.near_side, view, signals.in_position),
+    )
     if resting is None and not one_at_a_time(as_seen):
         return signals
     elbows = each_arm(as_seen, resting)
@@ -468,8 +474,9 @@ def _reps_of(look: Look) -> list[Rep]:
     curves = look.signals
     jittery = curves.noise > MOST_NOISE
     unsure = curves.bridged | jittery
-    # Only whole bends are told from jitter.
-    least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
+    # Only whole bends are told from jitter, or from one arm's reach, which wavers where it is long.
+    rough = jittery or curves.by_reach
+    least_deg = _LEAST_ROUGH_BEND_DEG if rough else LEAST_BEND_DEG
     t_s, rate_hz = curves.t_s, curves.rate_hz
     elbow_deg, use, released = across_releases(t_s, curves.elbow_deg, curves.in_position)
     found = find_reps(t_s, elbow_deg, use, rate_hz, unsure | released, least_deg)
@@ -481,7 +488,7 @@ def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
     """Two views on one clock, the side view's, with the reps that either of them holds."""
     first, second = sorted(looks, key=lambda look: _CLOCK_ORDER[look.view.kind])
     front = next((look for look in looks if look.view.kind == "front"), None)
-    paired = pair_looks(first, second, arm_work(front, None).arms in ("archer", "one"))
+    paired = pair_looks(first, second, arm_work(front, None).arms or "two")
     if not paired.same_set:
         raise NotOneSetError(
             f"{first.track.source_name} and {second.track.source_name} do not show the same set: "

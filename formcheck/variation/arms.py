@@ -23,6 +23,7 @@ from formcheck.signals.one_arm import (
     PLUS_MINUS_DEG,
     carrying_arm,
     of_one_arm,
+    resting_hand,
     seen_reach,
 )
 from formcheck.variation.stance import lifted_hand, top_frames
@@ -185,7 +186,14 @@ def _shown_bend(signals: Signals, at_s: float) -> float:
 
 
 def _lifted_hand(look: Look) -> ArmWork:
-    """One arm when the other hand stays off the surface in most reps."""
+    """One arm when the other hand stays off the surface in most reps; where a front view shows it
+    off the floor for most of the time, in all of them."""
+    resting = resting_hand(look.track) if look.view.kind == "front" else None
+    if resting is not None:
+        carries: Side = "left" if resting == "right" else "right"
+        return ArmWork(
+            "one", 0.9, (carries,) * len(look.reps), _pattern((carries,) * len(look.reps))
+        )
     working: list[Side | None] = []
     for rep in look.reps:
         lifted = lifted_hand(look.signals, top_frames(look.signals, [rep]))
@@ -271,9 +279,9 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         return look
     signals = look.signals
     if look.view.from_side:
-        elbows = carrying_arm(signals)
-        leans = FROM_SIDE_PLUS_MINUS_DEG if work.arms == "archer" else PLUS_MINUS_DEG
-        signals = of_one_arm(signals, elbows, leans)
+        leans = work.arms == "archer"
+        doubt_deg = FROM_SIDE_PLUS_MINUS_DEG if leans else PLUS_MINUS_DEG
+        signals = of_one_arm(signals, carrying_arm(signals, leans), doubt_deg)
     either = {"left": signals.elbow_left_deg, "right": signals.elbow_right_deg}
     elbow = signals.elbow_deg.copy()
     for place, (rep, side) in enumerate(zip(look.reps, work.working, strict=True)):
