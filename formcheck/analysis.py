@@ -69,10 +69,8 @@ from formcheck.signals.view import (
     without_rare_side,
 )
 from formcheck.variation.arms import (
-    HIDDEN_ARM,
     ONE_AT_A_TIME,
     ArmWork,
-    arm_remarks,
     arm_work,
     with_working_arm,
 )
@@ -308,7 +306,6 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
         *(paired.evidence if paired else ()),
         *(stance_remarks(front) if front and work.arms != "one" else ()),
         *(load.remarks if looks[0].reps else ()),
-        *arm_remarks(looks, work, asked.arms),
         *((_PERHAPS_TURNED,) if variation.surface == "wall" and asked.surface is None else ()),
         *pulse_remarks(looks[0].reps),
         *release_remarks(looks[0].reps),
@@ -612,7 +609,7 @@ def _not_judged(
     if variation.arms == "one":
         out["trunk_rotation"] = TRUNK_ROTATION
     if results and variation.arms is None and all(look.view.from_side for look in looks):
-        out["arms"] = HIDDEN_ARM
+        out["arms"] = variation.arm_work.why_open
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO
     if asked.hands is None and "hand_spacing" not in out:

@@ -15,7 +15,7 @@ from formcheck.asked.prescription import Arms, Prescription
 from formcheck.pose.track import INDEX, PoseTrack, Side
 from formcheck.signals.one_arm import PLUS_MINUS_DEG
 from formcheck.variation import arms
-from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork
+from formcheck.variation.arms import FAR_ARM, HIDDEN_BEND, ONE_AT_A_TIME, PERHAPS_ARCHER, ArmWork
 from tests.coached import Coached, reps
 
 ALTERNATING = Coached(
@@ -134,13 +134,24 @@ def test_arms_that_take_turns_are_told_though_a_straight_one_shows_some_bend(
         assert work_of(*no_turns).arms == "two"
 
 
-def test_an_archer_on_the_far_arm_alone_is_no_archer_untold_but_a_word_is_said() -> None:
-    far = replace(ON_THE_LEFT, working=("right",) * 3)
-    says = "an archer push-up on the far arm, say so"
+@pytest.mark.parametrize("hand_spacing", [2.0, 2.6, 3.0])
+def test_an_archer_on_the_far_arm_alone_is_no_plain_push_up_and_not_judged_untold(
+    hand_spacing: float,
+) -> None:
+    far = replace(ON_THE_LEFT, working=("right",) * 3, hand_spacing=hand_spacing)
     untold, told = judged(far, "side"), judged(far, "side", "archer")
-    assert untold.variation.arms == "two" and any(says in note for note in untold.notes)
-    assert told.variation.arms == "archer" and not any(says in note for note in told.notes)
-    assert not any(says in note for note in judged(TWO, "side").notes)
+    reasons = {entry.key: entry.reason for entry in untold.not_judged}
+    assert untold.variation.arms is None and not untold.faults
+    assert reasons["arms"] == reasons["shallow"] == PERHAPS_ARCHER
+    assert told.variation.arms == "archer" and "arms" not in {e.key for e in told.not_judged}
+
+
+def test_elbows_that_flare_at_the_camera_are_judged_and_it_is_said_that_arms_do_not_show() -> None:
+    flared = judged(replace(TWO, flare_deg=75.0), "side")
+    assert flared.variation.arms is None and flared.summary.attempts == 3
+    assert {entry.key: entry.reason for entry in flared.not_judged}["arms"] == HIDDEN_BEND
+    assert all(result.values["elbow_bottom_deg"].known for result in flared.reps)
+    assert "arms" not in {entry.key for entry in judged(TWO, "side").not_judged}
 
 
 def test_left_is_set_against_right() -> None:
