@@ -19,8 +19,8 @@ from formcheck.variation.arms import (
 )
 
 HEAD_TURNS = (
-    "where one arm works the trunk turns, so no clip shows the head's angle to it; look whether the "
-    "head stays in line with the back"
+    "where one arm works the trunk turns, so no clip shows the head's angle to it; look whether "
+    "the head stays in line with the back"
 )
 
 # From the front, by the upper arm's length in the picture: four rendered sets 2 to 20 degrees too
