@@ -402,13 +402,13 @@ def _objections(best: _Candidate) -> list[str]:
     against = []
     if best.worst_second_deg > _CONTRADICTION_DEG:
         against.append(
-            "Even where they fit best, one clip moves while the other holds "
-            f"still: for a second the elbows differ by {best.worst_second_deg:.0f} degrees."
+            "Even where they fit best, one clip moves while the other holds still: for a second "
+            f"the arms are bent {best.worst_second_deg:.0f}° apart."
         )
     if best.moments > _WORST_MOMENTS:
         against.append(
-            f"The phases of {len(best.matches)} reps fall {best.moments_s:.2f} s apart where they "
-            f"fit best; in two views of one set they fall within {np.mean(MOMENT_SD_S):.2f} s."
+            f"Where they fit best, the reps begin and end {best.moments_s:.2f} s apart; in two "
+            f"views of one set that is about {np.mean(MOMENT_SD_S):.2f} s."
         )
     for what, (mean, spread), worst_mean, sd in (
         ("depth", best.depth_deg, _WORST_MEAN_DEPTH_DEG, DEPTH_SD_DEG),
@@ -417,15 +417,15 @@ def _objections(best: _Candidate) -> list[str]:
         if spread > 2.3 * sd:
             against.append(
                 f"The {what} does not change alike from rep to rep: the clips differ by "
-                f"{spread:.0f} degrees, two views of one set by {sd:.0f}."
+                f"{spread:.0f}°, two views of one set by about {sd:.0f}°."
             )
         elif abs(mean) > worst_mean:
-            against.append(f"The {what} differs by {abs(mean):.0f} degrees in every rep.")
+            against.append(f"The {what} differs by {abs(mean):.0f}° in every rep.")
     worst = _WORST_FIT if len(best.matches) > 2 else _WORST_FIT_OF_TWO
     if best.fit > worst and not against:
         against.append(
-            f"Nothing fits well: the elbow curves lie {best.curve_deg:.0f} degrees, the phases "
-            f"{best.moments_s:.2f} s apart."
+            f"They fit nowhere well: at best the arms are bent {best.curve_deg:.0f}° apart, and "
+            f"the reps begin and end {best.moments_s:.2f} s apart."
         )
     return against
 
