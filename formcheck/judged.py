@@ -33,10 +33,10 @@ from formcheck.report.weeks import Weeks
 
 if TYPE_CHECKING:
     import pandas as pd
-    from matplotlib.figure import Figure
 
     from formcheck.analysis import Analysis
     from formcheck.clip.small import Drawn
+    from formcheck.report.page.curves import Drawing
     from formcheck.signals.view import ViewKind
 
 Given = ClipInfo | PoseTrack  # a clip, or the pose track that was found in one
@@ -99,18 +99,16 @@ class Judged:
         }
         return pd.DataFrame({"t_s": t_s, **columns})
 
-    def figure(self, width_in: float = 9.0) -> Figure:
+    def figure(self, width_in: float = 9.0) -> Drawing:
         """The curves and the tempo as the page draws them. Raises AskedError without a rep."""
-        from formcheck.report import theme
-        from formcheck.report.page.curves import curves_figure, series_of
+        from formcheck.report.page.curves import chart, drawing, series_of
         from formcheck.report.targets import targets_of
 
-        if not self.analysis.reps:
-            raise AskedError("there is no rep in this set to draw.")
         series, targets = series_of(self.analysis), targets_of(self.analysis)
-        figure = curves_figure(self.analysis, series, targets, 96 * width_in)
-        figure.set_facecolor(theme.PAPER)
-        return figure
+        drawn = chart(self.analysis, series, targets, 96 * width_in) if self.analysis.reps else None
+        if drawn is None:
+            raise AskedError("there is no rep in this set to draw.")
+        return drawing(drawn)
 
     def report(self) -> dict[str, Any]:
         """The set as ``report.json`` has it."""
@@ -280,9 +278,11 @@ def judge(
 
 
 def _large(given: Given) -> bool:
-    from formcheck.clip.small import worth_keeping
+    if isinstance(given, PoseTrack):
+        return False
+    from formcheck.clip.small import worth_keeping  # what decodes: a track needs none
 
-    return isinstance(given, ClipInfo) and worth_keeping(given)
+    return worth_keeping(given)
 
 
 def _drawn(info: ClipInfo, small_in: Path | None) -> Drawn:

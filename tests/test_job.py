@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -155,3 +157,15 @@ def test_place_and_device_of_a_clip_go_into_no_output(
     for file in [*folder.iterdir(), *(tmp_path / "cache").rglob("*.parquet")]:
         for text in told.values():
             assert text.encode() not in file.read_bytes(), file.name
+
+
+@pytest.mark.parametrize(
+    "home", ["formcheck.desk.work", "formcheck.batch.work", "formcheck.analysis"]
+)
+def test_a_process_that_judges_one_set_loads_no_tables_of_many(home: str) -> None:
+    code = f"import {home}, sys; print(*sys.modules)"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert "numpy" in loaded
+    assert not {"pandas", "scipy", "matplotlib", "mediapipe"} & set(loaded)

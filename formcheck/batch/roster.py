@@ -21,8 +21,6 @@ from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
-import pandas as pd
-
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.standards import standards
@@ -300,6 +298,8 @@ def _csv(path: Path) -> list[list[str]]:
 
 
 def _sheet(path: Path) -> list[list[str]]:
+    import pandas as pd  # slow to import: every worker has the roster
+
     _check_xlsx(path)
     book = io.BytesIO(read_small(path, _LARGEST_BYTES))
     try:
@@ -404,6 +404,8 @@ def write_roster(path: Path, found: Sequence[tuple[ClipFile, str | None, str | N
     The kind of file is told by the name: ``.xlsx`` (the columns explained on a second sheet),
     ``.toml`` or else CSV. Raises OutputError rather than replace a file.
     """
+    import pandas as pd  # slow to import
+
     if path.suffix.lower() == ".xlsx":
         _check_xlsx(path)
     if path.exists():

@@ -11,7 +11,7 @@ from collections.abc import Callable, Generator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from formcheck.apart.process import WorkLostError, told_apart
 from formcheck.batch.find import ClipFile, look_at
@@ -19,9 +19,11 @@ from formcheck.batch.judged_sets import JudgedSet
 from formcheck.batch.plan import set_names, sets_among
 from formcheck.batch.records import Result
 from formcheck.batch.roster import Roster, RosterError, read_roster
-from formcheck.batch.summary import Summary, summary_of
 from formcheck.desk.asked import Asked, as_told
 from formcheck.desk.folder import Clip, DeskError, DeskFolder, DeskSet, Group, Planned, read_report
+
+if TYPE_CHECKING:
+    from formcheck.batch.summary import Summary
 
 ROSTER_ENDINGS = (".csv", ".toml", ".xlsx")
 _Looked = list[ClipFile | None]
@@ -156,6 +158,8 @@ def _summary(
     _roster: object,
     rests_on: tuple[tuple[DeskSet, tuple[int, ...]], ...],
 ) -> Summary:
+    from formcheck.batch.summary import summary_of  # its tables are slow to import
+
     sets = [one for one, _ in rests_on]
     address = {_name(one): f"/sets/{one.id}" for one in sets}
     picture = {_name(one): folder.picture(one) for one in sets}

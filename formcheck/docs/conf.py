@@ -60,7 +60,7 @@ GIVEN = (
     "agree.compare.Agreement", "agree.compare.CountAgreement", "agree.compare.Verdict",
     "agree.measured.MeasuredSet", "agree.suggest.Suggestion", "agree.sweep.Labelled",
     "agree.sweep.Sweep", "analysis.RepResult", "faults.catalogue.Criterion",
-    "faults.limit_sets.LimitSet",
+    "faults.limit_sets.LimitSet", "report.page.curves.Drawing",
 )  # fmt: skip
 
 

@@ -1,14 +1,14 @@
-"""Zero-phase smoothing, gaps and outliers, on evenly or unevenly sampled curves."""
+"""Zero-phase smoothing, gaps and outliers, on evenly or unevenly sampled curves.
+
+scipy has a filter and Akima's curve too, but importing them takes as long as judging a set.
+"""
 
 from __future__ import annotations
 
-from functools import cache
+import math
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy.interpolate import Akima1DInterpolator
-from scipy.ndimage import median_filter
-from scipy.signal import butter, sosfiltfilt
 
 from formcheck.maths.arrays import FloatArray
 
@@ -19,6 +19,10 @@ CUTOFF_HZ = 6.0
 # Longest stretch without a landmark that is bridged: half of the fastest whole rep, or the
 # tracker's usual short loss.
 LONGEST_GAP_S = 0.7
+# Beyond its ends a curve goes on as its reflection, so many samples, and then stays where it is
+# until the filter has forgotten: so many periods of the cut-off.
+_REFLECTED, _FORGOTTEN = 9, 4
+_LEAST_SAMPLES = 15  # below them nothing is smoothed
 _MEDIAN_WINDOW_S = 0.36
 _OUTLIER_MADS = 6.0
 
@@ -31,31 +35,43 @@ TWO_PASS_CORRECTION = (2.0**0.5 - 1.0) ** 0.25
 def low_pass(values: FloatArray, rate_hz: float, cutoff_hz: float = CUTOFF_HZ) -> FloatArray:
     """Zero-lag fourth-order Butterworth along axis 0. NaN stretches stay NaN.
 
-    ``values`` (M, ...) evenly sampled at ``rate_hz``. Gaps are bridged while filtering so that
+    The second-order filter run forward and backward. ``values`` (M, ...) evenly sampled at
+    ``rate_hz``. Gaps are bridged while filtering so that
     what lies beside them is not lost, and blanked again.
     """
-    sections = _sections(min(cutoff_hz / TWO_PASS_CORRECTION, 0.45 * rate_hz), rate_hz)
+    design = min(cutoff_hz / TWO_PASS_CORRECTION / rate_hz, 0.45)
     flat = values.reshape(len(values), -1)
     known = np.isfinite(flat)
     out = np.full(flat.shape, np.nan)
     complete = known.all(axis=0)
-    if len(flat) > 15:
+    if len(flat) > _LEAST_SAMPLES:
         if complete.any():
-            out[:, complete] = sosfiltfilt(sections, flat[:, complete], axis=0)
+            out[:, complete] = _both_ways(flat[:, complete], design)
         places = np.arange(len(flat))
-        for column in np.flatnonzero(~complete & (known.sum(axis=0) > 15)):
+        for column in np.flatnonzero(~complete & (known.sum(axis=0) > _LEAST_SAMPLES)):
             here = known[:, column]
             filled = np.interp(places, places[here], flat[here, column])
-            smooth = sosfiltfilt(sections, filled)
-            out[here, column] = smooth[here]
+            out[here, column] = _both_ways(filled[:, None], design)[here, 0]
     else:
         out = flat.copy()
     return out.reshape(values.shape)
 
 
-@cache
-def _sections(design_hz: float, rate_hz: float) -> FloatArray:
-    return np.asarray(butter(2, design_hz, fs=rate_hz, output="sos"))
+def _both_ways(values: FloatArray, design: float) -> FloatArray:
+    """``values`` (M, K) through a second-order Butterworth filter forward and backward, whose
+    cut-off is ``design`` cycles a sample.
+
+    Both ways together delay nothing and leave of each frequency the square of what one leaves:
+    1 / (1 + (f / cut-off)^4), f warped by tan(pi f) for samples (bilinear transform; Oppenheim and
+    Schafer, Discrete-Time Signal Processing, from memory).
+    """
+    still = math.ceil(_FORGOTTEN / design)
+    around = np.pad(values, ((_REFLECTED,) * 2, (0, 0)), mode="reflect", reflect_type="odd")
+    around = np.pad(around, ((still,) * 2, (0, 0)), mode="edge")
+    warped = np.tan(np.pi * np.fft.rfftfreq(len(around))) / np.tan(np.pi * design)
+    left = np.fft.rfft(around, axis=0) / (1.0 + warped[:, None] ** 4)
+    smooth = np.fft.irfft(left, len(around), axis=0)
+    return np.asarray(smooth[still + _REFLECTED :][: len(values)])
 
 
 def without_outliers(t_s: FloatArray, values: FloatArray) -> FloatArray:
@@ -67,7 +83,8 @@ def without_outliers(t_s: FloatArray, values: FloatArray) -> FloatArray:
     """
     window = max(3, round(_MEDIAN_WINDOW_S / _usual_step(t_s)) | 1)
     filled = np.where(np.isfinite(values), values, np.nanmedian(values, axis=0, keepdims=True))
-    away = np.abs(values - median_filter(filled, size=(window, 1), mode="nearest"))
+    around = np.pad(filled, ((window // 2,) * 2, (0, 0)), mode="edge")
+    away = np.abs(values - np.median(sliding_window_view(around, window, axis=0), axis=-1))
     spread = np.nanmedian(away, axis=0, keepdims=True)
     typical = np.nanmedian(spread)
     tolerance = _OUTLIER_MADS * 1.4826 * np.maximum(spread, max(float(typical), 0.5))
@@ -127,10 +144,43 @@ def resample(t_s: FloatArray, values: FloatArray, grid_s: FloatArray) -> FloatAr
         if rows.sum() < 5:
             continue
         seen_s = t_s[rows]
-        curve = Akima1DInterpolator(seen_s, values[rows][:, columns], axis=0)(grid_s)
+        curve = _akima(seen_s, values[rows][:, columns], grid_s)
         after = np.searchsorted(seen_s, grid_s)
         before_s = seen_s[np.clip(after - 1, 0, len(seen_s) - 1)]
         next_s = seen_s[np.clip(after, 0, len(seen_s) - 1)]
         curve[(next_s - before_s > LONGEST_GAP_S) & (grid_s != next_s)] = np.nan
         out[:, columns] = curve
     return out
+
+
+def _akima(t_s: FloatArray, values: FloatArray, at_s: FloatArray) -> FloatArray:
+    """``values`` (N, K) at ``t_s`` (N,), N at least 3, between which a smooth curve runs, at
+    ``at_s`` (M,); NaN outside.
+
+    A cubic from each to the next. Its slope at a point is the mean of those of the lines beside it,
+    each weighted by how little the lines turn on the other side (Akima, J ACM 1970;17:589-602).
+    """
+    steps_s = np.diff(t_s)[:, None]
+    lines = np.diff(values, axis=0) / steps_s
+    # Two more lines on either side, each turning as the one before it.
+    lines = np.concatenate(
+        [
+            3 * lines[:1] - 2 * lines[1:2], 2 * lines[:1] - lines[1:2],
+            lines,
+            2 * lines[-1:] - lines[-2:-1], 3 * lines[-1:] - 2 * lines[-2:-1],
+        ]
+    )  # fmt: skip
+    turns = np.abs(np.diff(lines, axis=0))
+    before, after = turns[:-2], turns[2:]
+    straight = before + after <= 1e-9 * (before + after).max(initial=0.0)
+    share = np.where(straight, 0.5, before / np.where(straight, 1.0, before + after))
+    slopes = lines[1:-2] + share * (lines[2:-1] - lines[1:-2])
+    place = np.clip(np.searchsorted(t_s, at_s, side="right") - 1, 0, len(t_s) - 2)
+    u = ((at_s - t_s[place]) / steps_s[place, 0])[:, None]
+    curve = (
+        (1 + 2 * u) * (1 - u) ** 2 * values[place]
+        + u**2 * (3 - 2 * u) * values[place + 1]
+        + u * (1 - u) * steps_s[place] * ((1 - u) * slopes[place] - u * slopes[place + 1])
+    )
+    curve[(at_s < t_s[0]) | (at_s > t_s[-1])] = np.nan
+    return np.asarray(curve)

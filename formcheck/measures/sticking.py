@@ -10,10 +10,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.signal import find_peaks
 
 from formcheck.maths.arrays import FloatArray
 from formcheck.maths.filtering import low_pass
+from formcheck.maths.peaks import peaks
 from formcheck.maths.quantity import Quantity, not_measured
 from formcheck.measures.depth import ELBOW_HIDDEN, JITTERY, MOST_NOISE
 from formcheck.measures.speed import RISE_HIDDEN
@@ -100,8 +100,7 @@ def slowest(speed: FloatArray, noise: float, edge: int) -> int | None:
     """Place of the slowest moment between two faster ones in the speed (K,) of a press; None
     where it only rises and falls, as a press that nothing hinders does."""
     found = None
-    dips, _ = find_peaks(-speed)
-    for dip in dips:
+    for dip in peaks(-speed):
         if dip < edge or dip >= len(speed) - edge:
             continue
         faster = min(float(speed[:dip].max()), float(speed[dip:].max()))

@@ -335,9 +335,9 @@ def _without_drawing(
     asked: tuple[Callable[[_Task, Callable[[Any], None]], _Result], _Task],
     tell: Callable[[Any], None],
 ) -> _Result:
-    # The library's drawing helpers import these, 90 MB a process for nothing: in a process
-    # that only looks for the pose, empty modules take their place.
-    for name in ("cv2", "matplotlib", "matplotlib.pyplot"):
+    # What the library draws and hears with imports these, 90 MB a process for nothing: in a
+    # process that only looks for the pose, empty modules take their place.
+    for name in ("cv2", "matplotlib", "matplotlib.pyplot", "sounddevice"):
         sys.modules[name] = ModuleType(name)
     work, task = asked
     return work(task, tell)

@@ -11,10 +11,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import label
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import low_pass
+from formcheck.maths.stretches import stretches
 from formcheck.reps.find import Rep
 from formcheck.signals.bends import SPEED_CUTOFF_HZ
 
@@ -54,14 +54,12 @@ def with_failed(
     ``elbow_deg`` (M,) on the even grid ``t_s`` (M,), in which ``reps`` were found.
     """
     smooth = low_pass(elbow_deg, rate_hz, SPEED_CUTOFF_HZ)
-    stretches, count = label(in_position & np.isfinite(smooth))
     usual_deg = [_bend_deg(rep, t_s, smooth) for rep in reps]
     least = (
         max(least_bend_deg, _LEAST_SHARE * float(np.median(usual_deg))) if reps else _LONE_BEND_DEG
     )
     out = list(reps)
-    for number in range(1, count + 1):
-        places = np.flatnonzero(stretches == number)
+    for places in stretches(in_position & np.isfinite(smooth)):
         inside = [rep for rep in reps if t_s[places[0]] <= rep.bottom_s <= t_s[places[-1]]]
         waves = _last_waves(inside, t_s, smooth)
         last = _joined(waves, t_s, smooth) if waves else None

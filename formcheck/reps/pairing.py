@@ -16,13 +16,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.ndimage import label
-from scipy.signal import correlate, correlation_lags, find_peaks
 
 from formcheck.asked.prescription import Arms
 from formcheck.errors import FormcheckError
 from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.peaks import peaks
 from formcheck.maths.quantity import median_known
+from formcheck.maths.stretches import stretches
 from formcheck.reps.find import Rep, find_reps
 from formcheck.reps.look import Look
 from formcheck.signals.body_model import SIDES
@@ -55,6 +55,7 @@ _WORTH_SAYING_DEG = 8.0  # about what one view errs by
 STRANGE = 1.1  # misfit of landmarks with one body, from which angles of two views may differ
 _GUESSED = 0.3  # of a rep, in which the arm was lost
 _RATE_HZ = 30.0
+_MOST_OFFSETS, _OFFSETS_APART = 5, int(0.4 * _RATE_HZ)  # of the curves, that are looked into
 _WINDOW_S = 1.0
 _SHORT_GAP_S = 2.5  # nobody leaves the position and takes it again in less
 # A whole second in which the elbow curves differ by this much: one moves, the other holds.
@@ -206,10 +207,8 @@ def _lost(look: Look, at_s: FloatArray) -> BoolArray:
 def _short_gaps(look: Look) -> BoolArray:
     """(M,) out of position for so short a time in mid-set that the tracker lost the body."""
     use = look.signals.in_position
-    gaps, count = label(~use)
     out = np.zeros(len(use), dtype=bool)
-    for number in range(1, count + 1):
-        here = np.flatnonzero(gaps == number)
+    for here in stretches(~use):
         inside = here[0] > 0 and here[-1] < len(use) - 1
         if inside and len(here) < _SHORT_GAP_S * look.signals.rate_hz:
             out[here] = True
@@ -240,10 +239,15 @@ def _curve_offsets(first: Look, second: Look) -> list[float]:
     x = np.interp(np.arange(ta[0], ta[-1], 1 / _RATE_HZ), ta, a)
     y = np.interp(np.arange(tb[0], tb[-1], 1 / _RATE_HZ), tb, b)
     x, y = x - x.mean(), y - y.mean()
-    values, lags = correlate(x, y), correlation_lags(len(x), len(y))
-    peaks, _ = find_peaks(values, distance=int(0.4 * _RATE_HZ))
-    best = peaks[np.argsort(values[peaks])[::-1][:5]]
-    return [float(lags[k] / _RATE_HZ + ta[0] - tb[0]) for k in best]
+    count = len(x) + len(y) - 1
+    alike = np.fft.irfft(np.fft.rfft(x, count) * np.fft.rfft(y[::-1], count), count)
+    highest = peaks(alike)
+    highest = highest[np.argsort(alike[highest])[::-1]]
+    best: list[int] = []
+    for place in highest:
+        if len(best) < _MOST_OFFSETS and all(abs(place - one) >= _OFFSETS_APART for one in best):
+            best.append(int(place))
+    return [(place - len(y) + 1) / _RATE_HZ + float(ta[0] - tb[0]) for place in best]
 
 
 def _judge(

@@ -7,9 +7,9 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import label
 
 from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.stretches import stretches
 from formcheck.reps.find import Rep
 
 # Hands off the floor at the bottom for longer are a rest (common practice).
@@ -29,12 +29,10 @@ def across_releases(
     The body lies on the floor meanwhile: nothing is known of its elbows but that they were bent
     before and after.
     """
-    stretches, count = label(in_position & np.isfinite(elbow_deg))
-    places = [np.flatnonzero(stretches == number) for number in range(1, count + 1)]
     elbow, use = elbow_deg.copy(), in_position.copy()
     released = np.zeros(len(t_s), dtype=bool)
     moves = round(_MOVES_S / float(t_s[1] - t_s[0])) if len(t_s) > 1 else 0
-    for before, after in pairwise(places):
+    for before, after in pairwise(stretches(in_position & np.isfinite(elbow_deg))):
         # The hands move before they are found to have left, and when they are back.
         left = int(before[max(len(before) - 1 - moves, 0)])
         back = int(after[min(moves, len(after) - 1)])

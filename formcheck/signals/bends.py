@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import label
-from scipy.signal import find_peaks
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import low_pass
+from formcheck.maths.peaks import peaks
+from formcheck.maths.stretches import stretches
 
 SPEED_CUTOFF_HZ = 3.5
 
@@ -30,13 +30,11 @@ def bends(curve: FloatArray, use: BoolArray, rate_hz: float, least: float) -> li
     back up is left out: its phases cannot be measured.
     """
     smooth = low_pass(curve, rate_hz, SPEED_CUTOFF_HZ)
-    stretches, count = label(use & np.isfinite(smooth))
     found: list[Bend] = []
-    for number in range(1, count + 1):
-        places = np.flatnonzero(stretches == number)
+    for places in stretches(use & np.isfinite(smooth)):
         first, last = int(places[0]), int(places[-1]) + 1
         part = smooth[first:last]
-        low, _ = find_peaks(-part, prominence=least)
+        low = peaks(-part, least)
         for i, bottom in enumerate(low):
             before = int(low[i - 1]) if i else 0
             after = int(low[i + 1]) if i + 1 < len(low) else len(part)

@@ -13,13 +13,14 @@ camera known, every moment of the set is solved for the pose alone.
 from __future__ import annotations
 
 import warnings
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from formcheck.maths.arrays import BoolArray, FloatArray, IntArray
 from formcheck.maths.geometry import length
+from formcheck.maths.least_squares import least_squares
 from formcheck.signals.body_model import (
     LANDMARKS,
     LENGTHS,
@@ -472,39 +473,11 @@ def _solve(
     def misfit(x: FloatArray) -> FloatArray:
         return _residuals(problem, whole(x), trust)
 
-    x, cost, jacobian = _least_squares(misfit, slope, base[free], iterations)
+    x, cost, jacobian = least_squares(misfit, slope, base[free], iterations)
     base[free] = x
     covariance = np.zeros((len(base), len(base)))
     covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
     return _Solved(base, cost, covariance)
-
-
-def _least_squares(
-    misfit: Callable[[FloatArray], FloatArray],
-    slope: Callable[[FloatArray], tuple[FloatArray, FloatArray]],
-    x: FloatArray,
-    iterations: int,
-) -> tuple[FloatArray, float, FloatArray]:
-    damping = 1e-2
-    jacobian, left = slope(x)
-    cost = float(left @ left)
-    for _ in range(iterations):
-        normal = jacobian.T @ jacobian
-        step = np.linalg.solve(normal + damping * np.diag(np.diag(normal)), -jacobian.T @ left)
-        after = misfit(x + step)
-        reached = float(after @ after)
-        if reached < cost:
-            settled = cost - reached < 1e-2
-            x, damping = x + step, damping * 0.2
-            jacobian, left = slope(x)
-            cost = float(left @ left)
-            if settled:
-                break
-        else:
-            damping *= 6.0
-            if damping > 1e6:
-                break
-    return x, cost, jacobian
 
 
 def _parts(problem: _Problem, at: FloatArray) -> tuple[FloatArray, FloatArray]:

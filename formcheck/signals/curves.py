@@ -7,11 +7,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import label
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import CUTOFF_HZ, RATE_HZ, low_pass, resample, without_outliers
 from formcheck.maths.geometry import length
+from formcheck.maths.stretches import stretches
 from formcheck.pose.track import INDEX, LANDMARKS, REQUIRED, PoseTrack
 from formcheck.signals.body_fit import BodyFit, fit_body
 from formcheck.signals.body_model import SIDES
@@ -187,9 +187,7 @@ def _without_getting_up(in_position: BoolArray, body: BodyFit) -> BoolArray:
     settled = fits & ~off_line
     outermost = round(_SETTLED_S * RATE_HZ)
     kept = in_position.copy()
-    stretches, count = label(in_position)
-    for number in range(1, count + 1):
-        places = np.flatnonzero(stretches == number)
+    for places in stretches(in_position):
         for ordered in (places, places[::-1]):
             soon = np.flatnonzero(strange[ordered[: round(_GETS_UP_S * RATE_HZ)]])
             if len(soon) and not settled[ordered[:outermost]].all():

@@ -10,11 +10,11 @@ from collections.abc import Mapping
 from itertools import pairwise
 
 import numpy as np
-from scipy.ndimage import binary_closing, binary_dilation, binary_opening, binary_propagation
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.filtering import RATE_HZ, running_quantile
 from formcheck.maths.geometry import length, line_deviation_deg, usual_place
+from formcheck.maths.stretches import nearby, stretches, without_gaps, without_short
 from formcheck.signals.view import View, arms_hang
 
 # Of an arm: how far from its place a planted hand strays, how far that place may wander in the
@@ -31,7 +31,9 @@ _SUNK, _STAYS, _BEND_NEARBY_S = 0.8, 0.12, 3.0
 _OVERHEAD = 0.4
 _ALONG_COS = 0.97  # arms within 14 degrees of the trunk hang along it, whatever the view
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
-_KNEELING_DEG = 65.0  # hips bent this much against shoulders and knees: on all fours
+# Hips bent this much against shoulders and knees: on all fours. Hips or knees bent so much more
+# than while the arms bend (to this share of their length): the knees come down to the floor.
+_KNEELING_DEG, _KNEES_COME_DOWN_DEG, _BENT = 65.0, 35.0, 0.85
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
 
 
@@ -74,7 +76,13 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     reach_px = length(wrist - shoulder)
     if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
-    span = _arm_nearby(reach_px, length(hip - shoulder) if one_side else None)
+    # Who walks up to the camera, arms along the trunk, is no measure of the arm in the set.
+    walks = arms_hang(wrist - shoulder, hip - shoulder, reach_px)
+    if not one_side:  # with the hands raised the trunk lies along the arms in a set too
+        span = _arm_nearby(reach_px, None)
+        walks &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None], walks)
+    of_set = np.where(walks, np.nan, reach_px) if not walks.all() else reach_px
+    span = _arm_nearby(of_set, length(hip - shoulder) if one_side else None)
     straight = reach_px >= 0.9 * span
     below = float(np.nanmedian(((wrist - shoulder)[:, 1] / span)[straight]))
     if below < -_OVERHEAD:
@@ -82,15 +90,15 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     upright = arms_hang(wrist - shoulder, hip - shoulder, span)
     if view.slanted:
         # At a slant, arms that lean on a bar before a steep body lie near the line of its trunk.
-        upright &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None]) | arms_hang(
-            wrist - shoulder, hip - shoulder, span, _ALONG_COS
-        )
-    if view.kind in ("side", "oblique"):
-        upright |= np.abs(line_deviation_deg(shoulder, hip, knee)) > _KNEELING_DEG
+        bends = _bends_over_its_hands(reach_px / span, wrist / span[:, None], upright)
+        upright &= ~bends | arms_hang(wrist - shoulder, hip - shoulder, span, _ALONG_COS)
+    hips_deg = line_deviation_deg(shoulder, hip, knee)
+    if one_side:
+        upright |= np.abs(hips_deg) > _KNEELING_DEG
     else:
         # Seen from before the head, a body on a bench hangs its arms along its trunk as one that
         # stands; but it bends them over hands that stay.
-        upright &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None])
+        upright &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None], upright)
     ok = np.isfinite(reach_px) & ~upright
     if not ok.any():
         return ok
@@ -110,24 +118,46 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     known = ok & np.isfinite(ground[:, 0])
     if known.any():
         ok &= ~(length(ground - usual_place(ground[known], 1.0, within=_PLANTED)) >= _SAME_GROUND)
-    beat = np.ones(int(RATE_HZ * 0.5), dtype=bool)
-    closed = binary_closing(np.pad(ok, len(beat)), beat)[len(beat) : -len(beat)]
-    return np.asarray(binary_opening(closed, np.ones(int(RATE_HZ), dtype=bool)))
+    if one_side:
+        ankle = place_of(points, "ankle", one_side)
+        in_reps = ok & (reach_px < _BENT * span)
+        ok &= ~_knees_come_down(hips_deg, line_deviation_deg(hip, knee, ankle), in_reps)
+    return without_short(without_gaps(ok, int(RATE_HZ * 0.5)), int(RATE_HZ))
 
 
-def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray) -> BoolArray:
-    """(M,) whether the shoulders sink toward hands that keep their place: soon before or after, or
-    for as long as the hands stay there, since a last rep may be shallow.
+def _knees_come_down(hips_deg: FloatArray, knees_deg: FloatArray, in_reps: BoolArray) -> BoolArray:
+    """(M,) whether the knees are on the floor or on their way there, before or after a set on the
+    toes: hips or knees bend more than they do ``in_reps`` (M,).
 
-    ``reach`` (M,) shoulder to wrist and ``wrist`` (M, 2), in arm lengths as they show.
+    ``hips_deg`` and ``knees_deg`` (M,) how far hip and knee lie off the line of the joints beside
+    them. On the knees the feet may wave, and the knees' bend tells nothing.
+    """
+    down = np.zeros(len(hips_deg), dtype=bool)
+    usual = [curve[in_reps & np.isfinite(curve)] for curve in (hips_deg, knees_deg)]
+    if len(usual[0]):
+        down |= hips_deg < float(np.median(usual[0])) - _KNEES_COME_DOWN_DEG
+    if len(usual[1]) and abs(bend := float(np.median(usual[1]))) < _KNEES_COME_DOWN_DEG:
+        down |= np.abs(knees_deg - bend) > _KNEES_COME_DOWN_DEG
+    return down
+
+
+def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray, upright: BoolArray) -> BoolArray:
+    """(M,) whether somebody who seems ``upright`` (M,) sinks the shoulders toward hands that keep
+    their place: soon before or after, or for as long as the hands stay there, since a last rep
+    may be shallow.
+
+    ``reach`` (M,) shoulder to wrist and ``wrist`` (M, 2), in arm lengths as they show. Who bends
+    the arms and does not seem upright then, stood before or after the set.
     """
     stays = length(wrist - _running_place(wrist)) < _STAYS
-    sunk = (reach < _SUNK) & stays
+    sunk = (reach < _SUNK) & stays & upright
     if not sunk.any():
         return sunk
-    near = binary_dilation(sunk, np.ones(2 * round(_BEND_NEARBY_S * RATE_HZ) + 1))
+    near = nearby(sunk, round(_BEND_NEARBY_S * RATE_HZ))
     there = length(wrist - np.nanmedian(wrist[sunk], axis=0)) < _PLANTED
-    return np.asarray(binary_propagation(near, mask=near | (stays & there)))
+    for places in stretches(near | (stays & there)):
+        near[places] = near[places].any()
+    return near
 
 
 def _arm_nearby(reach_px: FloatArray, trunk_px: FloatArray | None) -> FloatArray:

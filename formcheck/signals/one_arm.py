@@ -12,10 +12,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.ndimage import binary_dilation
 
 from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.maths.geometry import length
+from formcheck.maths.stretches import nearby
 from formcheck.pose.track import PoseTrack, Side
 from formcheck.signals.body_model import elbow_of_reach_deg
 from formcheck.signals.curves import Signals
@@ -124,8 +124,7 @@ def lost_from_front(signals: Signals) -> BoolArray:
     if not known.any():
         return ~known
     off = np.abs(width / np.median(width[known]) - 1.0) > _OTHER_WIDTH
-    around = 2 * round(_LOST_AROUND_S * signals.rate_hz) + 1
-    return np.asarray(binary_dilation(off, np.ones(around)))
+    return nearby(off, round(_LOST_AROUND_S * signals.rate_hz))
 
 
 def of_one_arm(

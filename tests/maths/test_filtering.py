@@ -6,6 +6,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import pytest
+from scipy.interpolate import Akima1DInterpolator
+from scipy.signal import butter, sosfiltfilt
 
 from formcheck.maths.filtering import (
     CUTOFF_HZ,
@@ -48,6 +50,21 @@ def test_half_the_power_is_left_at_the_cut_off_after_both_passes(cutoff_hz: floa
     assert 20 * np.log10(left) == pytest.approx(-3.01, abs=0.1)
     lag = np.argmax(np.correlate(smooth[middle], wave[middle], "full")) - (len(wave[middle]) - 1)
     assert lag == 0, "zero phase"
+
+
+@pytest.mark.parametrize(
+    ("rate_hz", "cutoff_hz"), [(30.0, 2.0), (30.0, 3.5), (30.0, 6.0), (60.0, 6.0)]
+)
+def test_smoothing_is_that_of_scipy_s_filter_run_both_ways(
+    rate_hz: float, cutoff_hz: float
+) -> None:
+    rng = np.random.default_rng(4)
+    sections = butter(2, cutoff_hz / TWO_PASS_CORRECTION, fs=rate_hz, output="sos")
+    for count in (16, 57, 719):
+        curves = 120.0 + np.cumsum(rng.normal(size=(count, 3)), axis=0)
+        away = np.abs(low_pass(curves, rate_hz, cutoff_hz) - sosfiltfilt(sections, curves, axis=0))
+        assert away.max() < 0.15  # at the ends, which scipy continues a little otherwise
+        assert count < 100 or away[30:-30].max() < 1e-4
 
 
 def test_what_a_set_of_60_reps_a_minute_holds_passes_and_jitter_does_not() -> None:
@@ -158,6 +175,16 @@ def test_a_short_loss_is_bridged_and_a_long_one_is_not() -> None:
         assert np.isfinite(out[~((grid_s > 1.9) & (grid_s < 2.1 + lost_s))]).all()
         if bridged:
             assert out == pytest.approx(100 + 5 * grid_s, abs=0.1)
+
+
+def test_between_uneven_times_it_is_akima_s_curve() -> None:
+    """Akima, J ACM 1970;17:589-602, as scipy has it; its curve runs straight through a drift."""
+    rng = np.random.default_rng(5)
+    t_s = np.sort(rng.uniform(0.0, 2.0, 60))
+    values = np.stack([np.sin(5 * t_s), rng.normal(size=60), 3.0 + 2.0 * t_s], axis=1)
+    grid_s = np.linspace(-0.1, 2.1, 133)
+    expected = Akima1DInterpolator(t_s, values, axis=0)(grid_s)
+    assert resample(t_s, values, grid_s) == pytest.approx(expected, abs=1e-9, nan_ok=True)
 
 
 def test_nothing_is_made_up_before_the_first_and_after_the_last_sight() -> None:

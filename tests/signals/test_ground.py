@@ -10,7 +10,7 @@ import pytest
 
 from formcheck.maths.filtering import RATE_HZ
 from formcheck.pose.track import INDEX, PoseTrack
-from formcheck.signals.ground import _bends_over_its_hands
+from formcheck.signals.ground import _bends_over_its_hands, _knees_come_down
 from tests.coached import Coached, reps
 from tests.filmed import (
     DONE,
@@ -117,10 +117,10 @@ def test_a_shallow_last_rep_over_hands_that_stay_is_still_the_set() -> None:
     reach[(t_s > 11) & (t_s < 12)] = 0.85
     wrist = np.zeros((len(t_s), 2))
     wrist[t_s > 15] = [0.0, 0.6]  # the hands leave
-    bends = _bends_over_its_hands(reach, wrist)
+    bends = _bends_over_its_hands(reach, wrist, np.ones(len(t_s), dtype=bool))
     assert bends[t_s < 14].all()
     assert not bends[t_s > 17].any()
-    assert not _bends_over_its_hands(np.ones(len(t_s)), wrist).any()
+    assert not _bends_over_its_hands(np.ones(len(t_s)), wrist, np.ones(len(t_s), dtype=bool)).any()
 
 
 def test_hands_set_wider_in_mid_set_keep_their_angles() -> None:
@@ -227,3 +227,35 @@ def test_a_resting_hand_that_goes_with_the_body_tells_no_sway() -> None:
     for name in ("left_shoulder", "right_shoulder"):
         moved = signals.steady_px[name] - signals.points_px[name]
         assert np.nanmax(np.abs(moved[signals.in_position])) < 3.0
+
+
+def test_knees_that_bend_more_than_in_the_reps_are_on_their_way_to_the_floor() -> None:
+    t_s = np.arange(0.0, 20.0, 1.0 / RATE_HZ)
+    in_reps = (t_s > 5) & (t_s < 15)
+    still, bent = np.zeros(len(t_s)), np.where(t_s > 16, -50.0, -5.0)
+    on_all_fours = _knees_come_down(bent, still, in_reps)
+    tall_kneeling = _knees_come_down(still, bent, in_reps)
+    for down in (on_all_fours, tall_kneeling):
+        assert down[t_s > 16.1].all() and not down[t_s < 15.9].any()
+
+
+def test_feet_that_wave_behind_a_set_on_the_knees_leave_it_a_set() -> None:
+    t_s = np.arange(0.0, 20.0, 1.0 / RATE_HZ)
+    waving = -70.0 + 60.0 * np.sin(t_s)
+    everywhere = np.ones(len(t_s), dtype=bool)
+    assert not _knees_come_down(np.zeros(len(t_s)), waving, everywhere).any()
+
+
+def test_hips_bent_in_every_rep_are_the_set() -> None:
+    """A pike push-up is one throughout."""
+    t_s = np.arange(0.0, 20.0, 1.0 / RATE_HZ)
+    piked = np.full(len(t_s), -60.0)
+    everywhere = np.ones(len(t_s), dtype=bool)
+    assert not _knees_come_down(piked, np.zeros(len(t_s)), everywhere).any()
+
+
+def test_who_bends_the_arms_without_seeming_upright_stood_before_the_set() -> None:
+    t_s = np.arange(0.0, 20.0, 1.0 / RATE_HZ)
+    reach = np.where((t_s > 8) & (t_s < 9), 0.6, 1.0)
+    stands = t_s < 5
+    assert not _bends_over_its_hands(reach, np.zeros((len(t_s), 2)), stands).any()

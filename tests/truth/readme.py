@@ -196,6 +196,21 @@ def pace(data: Path) -> str:
     )
 
 
+def stress(data: Path) -> str:
+    """The same sets filmed, played or tracked otherwise; errors from the side."""
+    table = pd.read_csv(data / "stress.csv").rename(
+        columns={
+            "exact": "attempts exact", "eccentric": "lowering, s",
+            "bottom_pause": "bottom pause, s", "concentric": "pressing, s",
+            "elbow_bottom": "elbow bottom, °", "elbow_top": "elbow top, °",
+            "hip_deviation": "body line, °", "head_angle": "head, °",
+            "inclination": "inclination, °", "prec": "precision",
+        }
+    )  # fmt: skip
+    table = table.drop(columns=["views", "kinds", "false", "lost"]).set_index("change")
+    return as_markdown(table.astype(object).where(table.notna(), "not judged"), 2)
+
+
 BLOCKS: Mapping[str, Callable[[Path], str]] = {
     "bodies_left_out": bodies_left_out,
     "accuracy": accuracy,
@@ -210,6 +225,7 @@ BLOCKS: Mapping[str, Callable[[Path], str]] = {
     "known_limit": _csv("known_limit.csv", "fault"),
     "model_trade": _csv("model_trade.csv", "model"),
     "pace": pace,
+    "stress": stress,
 }
 
 

@@ -1,6 +1,6 @@
 """How far the numbers hold when camera, pace or tracking change.
 
-    python -m tests.truth.stress FOLDER --tracks DIR [--only NAME …]
+    python -m tests.truth.stress FOLDER --tracks DIR [--only NAME …] [--out tests/truth/latest]
 
 Each row is the benchmark over all clips after one change (see refilm.py): attempts and bottoms
 exact, wrong attempt kinds, mean absolute errors from the side, coverage, precision and recall.
@@ -136,6 +136,7 @@ def main() -> None:
     parser.add_argument("folder", type=Path)
     parser.add_argument("--tracks", type=Path, required=True)
     parser.add_argument("--only", nargs="*", help="some changes, by name")
+    parser.add_argument("--out", type=Path, help="write stress.csv here")
     asked = parser.parse_args()
     limits = default_limits()
     values = bench.limit_values(limits)
@@ -154,7 +155,10 @@ def main() -> None:
             # the tempo in a note is no longer that of a set played at another pace
             cases.append(bench.judge(truth, [track], limits, None))
         rows.append(row(label, cases, values))
-    print(pd.DataFrame(rows).set_index("change").to_string(float_format=lambda v: f"{v:.2f}"))
+    table = pd.DataFrame(rows).set_index("change")
+    print(table.to_string(float_format=lambda v: f"{v:.2f}"))
+    if asked.out:
+        table.round(3).to_csv(asked.out / "stress.csv")
 
 
 def row(label: str, cases: list[bench.Case], limits: dict[str, float]) -> dict[str, object]:

@@ -1,36 +1,31 @@
-"""Curves of one set as SVG: elbow, body line, shoulder height and tempo, one column a rep."""
+"""Curves of one set: elbow, body line, shoulder height and tempo, one column a rep."""
 
 from __future__ import annotations
 
-import io
 import math
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
-from xml.etree import ElementTree
 
-import matplotlib
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from formcheck.analysis import Analysis
 from formcheck.faults.catalogue import PhaseKey, fault_kinds
-from formcheck.maths.arrays import FloatArray
+from formcheck.maths.arrays import BoolArray, FloatArray
 from formcheck.measures.bodyline import judged_line
 from formcheck.measures.values import rep_values
 from formcheck.report import theme
-from formcheck.report.figures import ShownFigure
 from formcheck.report.moments import PHASE_KEYS, asked_s, bounds_s, phases_of
+from formcheck.report.page.marks import Box
 from formcheck.report.targets import Targets, elbow_view
+from formcheck.report.templates import templates_of
 from formcheck.variation.arms import near_arm_alone
 
-_PT_PER_INCH = 72.0
-_SVG = "http://www.w3.org/2000/svg"
-ElementTree.register_namespace("", _SVG)
-ElementTree.register_namespace("xlink", "http://www.w3.org/1999/xlink")
-_HATCH = {"down": "\\\\\\\\", "up": "////", "dots": "...", "solid": ""}
+_LEFT, _RIGHT, _BOTTOM = 44.0, 8.0, 44.0  # px beside the rows and under them
+_FIRST_TITLE, _TITLE = 29.0, 38.0  # px above the first row and above the others
+_HEIGHTS = {"elbow_deg": 182.0, "tempo": 72.0}  # px, of a row
+_HEIGHT = 120.0  # of the other rows
+_TICK_PX, _NUMBER_PX = 80.0, 20.0  # room that a time and the number of a rep take
 _ROOM_S = 0.8  # shown before the first rep and after the last
 _SAMPLE_HZ = 15.0  # of the values handed to the page for its moving read-out
 
@@ -47,18 +42,55 @@ class Series:
 
 
 @dataclass(frozen=True)
-class Chart:
-    """``svg`` text, and where the data lie in it: from ``x0`` at ``t0_s`` to ``x1`` at ``t1_s``
-    (svg units), and for each row its series key, y of its lower and upper value."""
+class Row:
+    """One curve, or the tempo: from ``top`` to ``bottom``, where a curve is ``high`` and ``low``.
 
-    svg: str
+    ``line`` the path of the curve and ``hot`` that of what it is accused of; ``ticks`` y and label;
+    ``bands`` where it should be, y and height; ``limits`` the y of each; ``bars`` the phases.
+    """
+
+    key: str
+    title: str
+    top: float
+    bottom: float
+    low: float
+    high: float
+    ticks: tuple[tuple[float, str], ...]
+    bands: tuple[tuple[float, float], ...] = ()
+    limits: tuple[float, ...] = ()
+    line: str = ""
+    hot: str = ""
+    bars: tuple[Box, ...] = ()
+
+
+@dataclass(frozen=True)
+class Chart:
+    """Where everything lies on a field of ``width`` by ``height`` px: the time from ``x0`` at
+    ``t0_s`` to ``x1`` at ``t1_s``; ``columns`` x, width and attempt of every second rep and of
+    those that do not count; ``numbers`` x, number and attempt of those with room for it; ``times``
+    x and label."""
+
     width: float
     height: float
     t0_s: float
     t1_s: float
     x0: float
     x1: float
-    rows: tuple[tuple[str, float, float, float, float], ...]
+    rows: tuple[Row, ...]
+    columns: tuple[tuple[float, float, str], ...]
+    numbers: tuple[tuple[float, int, str], ...]
+    times: tuple[tuple[float, str], ...]
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A drawing that a notebook shows where a cell ends with it. ``svg`` is all of it, for a
+    file."""
+
+    svg: str
+
+    def _repr_svg_(self) -> str:
+        return self.svg
 
 
 def series_of(analysis: Analysis) -> list[Series]:
@@ -114,67 +146,40 @@ def _as_judged(elbow: Series, analysis: Analysis) -> Series:
 def chart(
     analysis: Analysis, series: Sequence[Series], targets: Targets, width_px: float
 ) -> Chart | None:
-    """Draw the curves ``width_px`` wide (96 px an inch); of a hold its body line alone. None when
-    there is nothing to show."""
-    if not analysis.reps:
-        series = [one for one in series if one.key == "body_line_deg" and analysis.hold]
-    if not series:
+    """The curves over the tempo, one column a rep; of a hold its body line alone. None when there
+    is nothing to show."""
+    reps, hold = analysis.reps, analysis.hold
+    if reps:
+        first_s, last_s = reps[0].rep.start_s, reps[-1].rep.end_s
+    elif hold:
+        series = [one for one in series if one.key == "body_line_deg"]
+        first_s, last_s = hold.start_s, hold.start_s + hold.held_s
+    if not series or not (reps or hold):
         return None
-    figure = curves_figure(analysis, series, targets, width_px)
-    axes = figure.axes
-    with matplotlib.rc_context(_style(width_px)):
-        svg = _svg(figure, f"w{width_px:.0f}")
-    t0_s, t1_s = axes[0].get_xlim()
-    width_in, height_in = figure.get_size_inches()
-    width, height = width_in * _PT_PER_INCH, height_in * _PT_PER_INCH
-    box = axes[0].get_position()
+    time = _Time(first_s - _ROOM_S, last_s + _ROOM_S, width_px)
+    rows, top = [], _FIRST_TITLE
+    for one in series:
+        rows.append(_curve(one, analysis, targets, time, top))
+        top = rows[-1].bottom + _TITLE
+    if reps:
+        rows.append(_tempo(analysis, time, top))
     return Chart(
-        svg, width, height, t0_s, t1_s, box.x0 * width, box.x1 * width,
+        width_px, rows[-1].bottom + _BOTTOM, time.t0_s, time.t1_s, _LEFT, width_px - _RIGHT,
+        tuple(rows),
         tuple(
-            (one.key, *axis.get_ylim(), (1 - axis.get_position().y0) * height,
-             (1 - axis.get_position().y1) * height)
-            for axis, one in zip(axes, series, strict=False)
+            (time.x(r.rep.start_s), (r.rep.end_s - r.rep.start_s) * time.px_per_s, r.attempt)
+            for r in reps
+            if r.attempt != "counted" or r.rep.index % 2
         ),
+        _numbers(analysis, time),
+        tuple((time.x(t_s), label) for t_s, label in _even(time.t0_s, time.t1_s, time.most)),
     )  # fmt: skip
 
 
-def curves_figure(
-    analysis: Analysis, series: Sequence[Series], targets: Targets, width_px: float
-) -> Figure:
-    """The curves over the tempo, one column a rep; those of a hold without. Raises ValueError where
-    there is neither."""
-    reps, hold = analysis.reps, analysis.hold
-    if not series or not (reps or hold):
-        raise ValueError("there is no rep to draw")
-    first_s, last_s = (
-        (reps[0].rep.start_s, reps[-1].rep.end_s)
-        if hold is None
-        else (hold.start_s, hold.start_s + hold.held_s)
-    )
-    t0_s, t1_s = first_s - _ROOM_S, last_s + _ROOM_S
-    heights = [1.9 if one.key == "elbow_deg" else 1.25 for one in series]
-    heights += [0.75] * bool(reps)
-    width_in, height_in = width_px / 96, sum(heights) + 0.32 * len(heights) + 0.5
-    with matplotlib.rc_context(_style(width_px)):
-        figure = ShownFigure(figsize=(width_in, height_in))
-        rows = figure.subplots(len(heights), 1, sharex=True, height_ratios=heights, squeeze=False)
-        axes: list[Axes] = list(rows[:, 0])
-        for axis, one in zip(axes, series, strict=False):
-            _columns(axis, analysis)
-            _curve(axis, one, analysis, targets)
-        axes[0].set_xlim(t0_s, t1_s)
-        if reps:
-            _columns(axes[-1], analysis)
-            _tempo(axes[-1], analysis)
-            _rep_numbers(axes[0], analysis, width_px / (t1_s - t0_s))
-        else:
-            axes[-1].tick_params(labelbottom=True)
-        axes[-1].set_xlabel("time in the clip, s")
-        figure.subplots_adjust(
-            left=44 / width_px, right=1 - 8 / width_px, top=1 - 0.3 / height_in,
-            bottom=0.46 / height_in, hspace=0.32,
-        )  # fmt: skip
-    return figure
+def drawing(chart: Chart) -> Drawing:
+    """The chart on its own, with the page's colours."""
+    template = templates_of("formcheck.report.page").get_template("figure.svg.j2")
+    return Drawing(template.render(one=chart, theme=theme))
 
 
 def samples(series: Sequence[Series], t0_s: float, t1_s: float) -> dict[str, Any]:
@@ -193,104 +198,115 @@ def samples(series: Sequence[Series], t0_s: float, t1_s: float) -> dict[str, Any
     }
 
 
-def _style(width_px: float) -> dict[Any, Any]:
-    size = 8.5 if width_px > 600 else 8.0
-    return {
-        "svg.fonttype": "none", "font.family": "sans-serif", "font.size": size,
-        "axes.titlesize": size + 0.5, "axes.titlelocation": "left", "axes.titleweight": "bold",
-        # Of their own accord titles look for what they might lie over: a fifth of the drawing.
-        "axes.titlepad": 4.0, "axes.titley": 1.0,
-        "axes.spines.top": False, "axes.spines.right": False,
-        "axes.edgecolor": theme.QUIET, "axes.labelcolor": theme.QUIET,
-        "text.color": theme.INK, "xtick.color": theme.QUIET, "ytick.color": theme.QUIET,
-        "axes.facecolor": "none", "figure.facecolor": "none", "hatch.linewidth": 0.7,
-        "path.simplify_threshold": 0.3, "lines.solid_capstyle": "round",
-    }  # fmt: skip
+class _Time:
+    """The scale of time that all rows share."""
+
+    def __init__(self, t0_s: float, t1_s: float, width_px: float) -> None:
+        self.t0_s, self.t1_s = t0_s, t1_s
+        self.px_per_s = (width_px - _LEFT - _RIGHT) / (t1_s - t0_s)
+        self.most = width_px / _TICK_PX
+
+    def x(self, t_s: float) -> float:
+        return _LEFT + (t_s - self.t0_s) * self.px_per_s
 
 
-def _columns(axis: Axes, analysis: Analysis) -> None:
-    for result in analysis.reps:
-        rep = result.rep
-        if result.attempt == "counted":
-            if rep.index % 2:
-                axis.axvspan(rep.start_s, rep.end_s, facecolor=theme.RULE, alpha=0.35, lw=0)
-        else:
-            axis.axvspan(
-                rep.start_s, rep.end_s, facecolor="none", edgecolor=theme.FAULT.paper,
-                alpha=0.5, hatch="////", lw=0,
-            )  # fmt: skip
+def _even(low: float, high: float, most: float) -> list[tuple[float, str]]:
+    """Round values between two, about so many at most, and how they are written."""
+    least = (high - low) / most
+    power = math.floor(math.log10(least))
+    step = next(n * 10.0**power for n in (1, 2, 5, 10) if n * 10.0**power >= least)
+    digits = max(0, -math.floor(math.log10(step)))
+    values = [n * step for n in range(math.ceil(low / step), math.floor(high / step) + 1)]
+    return [(value, f"{value:.{digits}f}") for value in values]
 
 
-def _rep_numbers(axis: Axes, analysis: Analysis, px_per_s: float) -> None:
-    every = 1
-    durations = [r.rep.end_s - r.rep.start_s for r in analysis.reps]
-    while min(durations) * every * px_per_s < 20 and every < len(durations):
+def _numbers(analysis: Analysis, time: _Time) -> tuple[tuple[float, int, str], ...]:
+    every, reps = 1, analysis.reps
+    shortest_s = min((r.rep.end_s - r.rep.start_s for r in reps), default=1.0)
+    while shortest_s * every * time.px_per_s < _NUMBER_PX and every < len(reps):
         every += 1
-    for result in analysis.reps[::every]:
-        rep = result.rep
-        middle_s = (rep.start_s + rep.end_s) / 2
-        axis.annotate(
-            str(rep.index), (middle_s, 1.0), xycoords=("data", "axes fraction"),
-            xytext=(0, 3), textcoords="offset points", ha="center", fontweight="bold",
-            color=theme.INK if result.attempt == "counted" else theme.FAULT.paper,
-        )  # fmt: skip
+    return tuple(
+        (time.x((r.rep.start_s + r.rep.end_s) / 2), r.rep.index, r.attempt) for r in reps[::every]
+    )
 
 
-def _curve(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> None:
-    axis.set_title(f"{one.name}, {one.unit}", pad=4 if one.key != "elbow_deg" else 14)
-    low, high = np.nanmin(one.values), np.nanmax(one.values)
+def _curve(one: Series, analysis: Analysis, targets: Targets, time: _Time, top: float) -> Row:
+    lowest, highest = float(np.nanmin(one.values)), float(np.nanmax(one.values))
+    title = f"{one.name}, {one.unit}"
+    limits: tuple[float, ...] = ()
+    bands: list[tuple[float, float]] = []
     if one.key == "elbow_deg":
-        axis.set_ylim(min(60.0, low - 5), 186.0)
-        axis.set_yticks([v for v in (60.0, targets.depth_deg, 120.0, targets.lockout_deg)
-                         if math.isfinite(v)])  # fmt: skip
-        _band(axis, targets.lockout_deg, 186.0)
-        _band(axis, axis.get_ylim()[0], targets.depth_deg)
-        _limits(axis, targets.lockout_deg, targets.depth_deg)
+        low, high = min(60.0, lowest - 5), 186.0
+        ticks = _written(60.0, targets.depth_deg, 120.0, targets.lockout_deg)
+        limits = (targets.lockout_deg, targets.depth_deg)
+        bands = [(targets.lockout_deg, high), (low, targets.depth_deg)]
     elif one.key == "body_line_deg":
-        axis.set_ylim(min(low - 3, targets.pike_deg - 5), max(high + 3, targets.sag_deg + 5))
-        axis.set_yticks([targets.pike_deg, 0.0, targets.sag_deg])
-        _band(axis, targets.pike_deg, targets.sag_deg)
-        _limits(axis, targets.pike_deg, targets.sag_deg)
+        low, high = min(lowest - 3, targets.pike_deg - 5), max(highest + 3, targets.sag_deg + 5)
+        ticks = _written(targets.pike_deg, 0.0, targets.sag_deg)
+        limits = (targets.pike_deg, targets.sag_deg)
+        bands = [(targets.pike_deg, targets.sag_deg)]
     else:
-        room = max(0.05, 0.12 * (high - low))
-        axis.set_ylim(low - room, high + room)
+        room = max(0.05, 0.12 * (highest - lowest))
+        low, high = lowest - room, highest + room
+        ticks = _even(low, high, 5)
         first = analysis.reps[0].rep
-        inside = (one.t_s >= first.start_s) & (one.t_s <= first.end_s)
-        if np.isfinite(one.values[inside]).any():
-            _band(axis, np.nanmin(one.values[inside]), np.nanmax(one.values[inside]))
-            axis.set_title(f"{one.name}, {one.unit}; shaded: rep {first.index}", pad=4)
-    axis.plot(one.t_s, one.values, color=theme.LINE.paper, lw=1.8)
-    _beyond(axis, one, analysis, targets)
-    axis.tick_params(labelbottom=False, length=0)
-    axis.spines["bottom"].set_visible(False)
+        inside = one.values[(one.t_s >= first.start_s) & (one.t_s <= first.end_s)]
+        if np.isfinite(inside).any():
+            bands = [(float(np.nanmin(inside)), float(np.nanmax(inside)))]
+            title += f"; shaded: rep {first.index}"
+    height = _HEIGHTS.get(one.key, _HEIGHT)
+    bottom = top + height
+
+    def y(value: float) -> float:
+        return bottom - (value - low) / (high - low) * height
+
+    shown = (one.t_s >= time.t0_s) & (one.t_s <= time.t1_s)
+    xs = _LEFT + (one.t_s - time.t0_s) * time.px_per_s
+    ys = bottom - (np.where(shown, one.values, np.nan) - low) / (high - low) * height
+    return Row(
+        one.key, title, top, bottom, low, high,
+        ticks=tuple((y(value), label) for value, label in ticks),
+        bands=tuple((y(b), y(a) - y(b)) for a, b in bands if math.isfinite(a) and math.isfinite(b)),
+        limits=tuple(y(limit) for limit in limits if math.isfinite(limit)),
+        line=_path(xs, ys),
+        hot=_path(xs, np.where(_beyond(one, analysis, targets), ys, np.nan)),
+    )  # fmt: skip
 
 
-def _beyond(axis: Axes, one: Series, analysis: Analysis, targets: Targets) -> None:
-    """Where the body line leaves its band in a rep that is accused of it: hot and thick."""
-    if one.key != "body_line_deg":
-        return
+def _written(*values: float) -> list[tuple[float, str]]:
+    return [(value, f"{value:g}".replace("-", "−")) for value in values if math.isfinite(value)]
+
+
+def _beyond(one: Series, analysis: Analysis, targets: Targets) -> BoolArray:
+    """Where the body line leaves its band in a rep that is accused of it."""
     accused = np.zeros(len(one.t_s), bool)
+    if one.key != "body_line_deg":
+        return accused
     for result in analysis.reps:
         if any(f.verdict == "fault" and fault_kinds()[f.key].part == "line" for f in result.faults):
             accused |= (one.t_s >= result.rep.start_s) & (one.t_s <= result.rep.top_s)
-    beyond = (one.values < targets.pike_deg) | (one.values > targets.sag_deg)
-    hot = np.where(accused & beyond, one.values, np.nan)
-    if np.isfinite(hot).any():
-        axis.plot(one.t_s, hot, color=theme.FAULT.paper, lw=3.2)
+    return accused & ((one.values < targets.pike_deg) | (one.values > targets.sag_deg))
 
 
-def _band(axis: Axes, low: float, high: float) -> None:
-    if math.isfinite(low) and math.isfinite(high):
-        axis.axhspan(low, high, facecolor=theme.TARGET.picture, alpha=0.2, lw=0)
+def _path(x: FloatArray, y: FloatArray) -> str:
+    """Through the known places, broken where some are unknown. Of those on one pixel the highest
+    and the lowest: nobody sees what lies between, and a long set has many."""
+    known = np.flatnonzero(np.isfinite(y))
+    if not len(known):
+        return ""
+    order = known[np.lexsort((y[known], np.floor(x[known])))]
+    turns = np.diff(np.floor(x[order])) > 0
+    last, first = np.append(turns, True), np.insert(turns, 0, True)
+    kept = np.sort(order[last | first])
+    stretch = np.cumsum(~np.isfinite(y))[kept]
+    begins = np.diff(stretch, prepend=-1) > 0
+    return "".join(
+        f"{'M' if begin else 'L'}{at:.1f} {height:.1f}"
+        for begin, at, height in zip(begins, x[kept].tolist(), y[kept].tolist(), strict=True)
+    )
 
 
-def _limits(axis: Axes, *limits: float) -> None:
-    for limit in limits:
-        if math.isfinite(limit):
-            axis.axhline(limit, color=theme.QUIET, lw=0.9, ls=(0, (4, 3)))
-
-
-def _tempo(axis: Axes, analysis: Analysis) -> None:
+def _tempo(analysis: Analysis, time: _Time, top: float) -> Row:
     asked = asked_s(analysis.prescription.tempo)
     known = any(aim is not None for aim in asked)
     done: list[tuple[PhaseKey, float, float]] = []
@@ -304,62 +320,18 @@ def _tempo(axis: Axes, analysis: Analysis) -> None:
             to_s = from_s + (aim if aim is not None else min(took, 1.0))
             aimed.append((key, from_s, min(to_s, bounds[4])))
             from_s = to_s
-    _phases(axis, done, 0.0)
-    if known:
-        _phases(axis, aimed, 1.15)
-    axis.set_ylim(-0.15, 2.3 if known else 1.15)
-    axis.set_yticks([0.5, 1.65] if known else [0.5], ["done", "asked"] if known else ["done"])
+    height = _HEIGHTS["tempo"]
+    lines = [("asked", aimed), ("done", done)] if known else [("done", done)]
+    share = height / len(lines)
+    bars, ticks = [], []
+    for place, (name, phases) in enumerate(lines):
+        upper = top + place * share
+        ticks.append((upper + 0.45 * share, name))
+        bars += [
+            Box(time.x(start_s), upper, (end_s - start_s) * time.px_per_s, 0.9 * share, key)
+            for key, start_s, end_s in phases
+            if end_s > start_s
+        ]
     tempo = analysis.prescription.tempo
     title = f"Tempo, {tempo} s asked" if tempo else "Tempo"
-    axis.set_title(title, pad=4)
-    axis.tick_params(axis="y", length=0)
-    axis.spines["left"].set_visible(False)
-
-
-def _phases(axis: Axes, phases: Sequence[tuple[PhaseKey, float, float]], low: float) -> None:
-    """The phases of all reps, each with its start and end (s)."""
-    for key in PHASE_KEYS:
-        look = theme.PHASES[key]
-        spans = [(start, end - start) for own, start, end in phases if own == key and end > start]
-        if spans:
-            axis.broken_barh(
-                spans, (low, 1.0), facecolor=look.fill.paper,
-                edgecolor=look.lines if look.hatch != "solid" else look.fill.paper,
-                hatch=_HATCH[look.hatch], lw=0.5,
-            )  # fmt: skip
-
-
-# What the page calls these colours: it has others in the dark.
-_VARIABLES = {
-    theme.INK: "--ink", theme.QUIET: "--quiet", theme.RULE: "--rule", theme.LINE.paper: "--line",
-    theme.FAULT.paper: "--fault", theme.PHASES["bottom_pause"].fill.paper: "--bottom",
-    theme.PHASES["top_pause"].fill.paper: "--top",
-}  # fmt: skip
-_COLOUR = re.compile(r"#[0-9a-f]{6}")
-
-
-def _as_the_page_has_it(colour: re.Match[str]) -> str:
-    name = _VARIABLES.get(colour[0])
-    return f"var({name})" if name else colour[0]
-
-
-def _svg(figure: Figure, salt: str) -> str:
-    """The figure as an ``<svg>`` element whose ids cannot meet another figure's.
-
-    What is referred to by an id is named by matplotlib from ``salt``; the names of groups are
-    the same in every figure and nobody refers to them.
-    """
-    text = io.BytesIO()
-    # Nothing said about date, maker and format: then there is no metadata element.
-    unsaid = dict.fromkeys(("Creator", "Date", "Format", "Type"))
-    with matplotlib.rc_context({"svg.hashsalt": salt}):
-        figure.savefig(text, format="svg", transparent=True, metadata=unsaid)
-    svg = ElementTree.fromstring(text.getvalue())
-    del svg.attrib["width"], svg.attrib["height"]  # the page sizes it
-    patterns = {one for defs in svg.iter(f"{{{_SVG}}}defs") for one in defs.iter()}
-    for one in svg.iter():
-        if "style" in one.attrib and one not in patterns:
-            one.set("style", _COLOUR.sub(_as_the_page_has_it, one.attrib["style"]))
-    for group in svg.iter(f"{{{_SVG}}}g"):
-        group.attrib.pop("id", None)
-    return ElementTree.tostring(svg, encoding="unicode")
+    return Row("tempo", title, top, top + height, 0.0, 1.0, ticks=tuple(ticks), bars=tuple(bars))

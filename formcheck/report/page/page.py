@@ -171,7 +171,7 @@ def _context(
             if fault.verdict == "fault"
         ],
         "phases": {key: phase_name(key) for key in PHASE_KEYS},
-        "charts": {name: c and {**vars(c), "svg": Markup(c.svg)} for name, c in charts.items()},
+        "charts": charts,
         "series": series,
         "tempo_asked": analysis.prescription.tempo is not None,
         "columns": columns,
@@ -197,7 +197,13 @@ def _context(
             ],
             "units": {one.key: one.unit for one in series},
             "charts": {
-                name: {"t0": c.t0_s, "t1": c.t1_s, "x0": c.x0, "x1": c.x1, "rows": c.rows}
+                name: {
+                    "t0": c.t0_s,
+                    "t1": c.t1_s,
+                    "x0": c.x0,
+                    "x1": c.x1,
+                    "rows": [(r.key, r.low, r.high, r.bottom, r.top) for r in c.rows if r.line],
+                }
                 for name, c in charts.items()
                 if c is not None
             },

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from functools import lru_cache
+from importlib.util import find_spec
 from pathlib import Path
 
-import matplotlib
 import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageDraw, ImageFont
 
 Coverage = npt.NDArray[np.uint8]  # (H, W), 0–255
 
-_FONTS = Path(matplotlib.get_data_path()) / "fonts" / "ttf"  # DejaVu Sans comes with matplotlib
+_MATPLOTLIB = find_spec("matplotlib")  # it brings DejaVu Sans; importing it all takes long
+assert _MATPLOTLIB is not None and _MATPLOTLIB.origin is not None
+_FONTS = Path(_MATPLOTLIB.origin).parent / "mpl-data" / "fonts" / "ttf"
 
 
 @lru_cache(maxsize=2048)

@@ -30,7 +30,7 @@
     };
     const height = svg.viewBox.baseVal.height;
     const line = make("line", { class: "cursor", y1: 0, y2: height, x1: -9, x2: -9 });
-    const dots = place.rows.map(() => make("circle", { class: "cursor-dot", r: 3.6, cx: -9, cy: -9 }));
+    const dots = place.rows.map(() => make("circle", { class: "cursor-dot", r: 4.8, cx: -9, cy: -9 }));
     return { svg, place, line, dots };
   });
   const valueAt = (key, t) => {
