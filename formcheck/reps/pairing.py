@@ -34,7 +34,7 @@ from formcheck.signals.one_arm import resting_hand, seen_height
 CURVE_SD_DEG = 7.0
 MOMENT_SD_S = np.array([0.12, 0.10, 0.045, 0.06])  # leaves top, lands, drives, reaches top
 # Where one arm works at a time the views are laid together by how high the shoulders are, whose
-# moments differ by so much more; over one arm alone the trunk turns, too. Set on six rendered pairs
+# moments differ by so much more; over one arm alone the trunk turns, too. Set on five rendered pairs
 # and 25 made-up ones with the far arm off by 1.3 % of its length: one set reads 0.2 to 1.6,
 # different ones 0.7 (archers like clockwork) to 6, most beyond 2.
 _MOMENTS: Mapping[Arms, float] = {"two": 1.0, "archer": 1.4, "one": 2.0}
