@@ -48,6 +48,7 @@ from formcheck.reps.look import Look
 from formcheck.reps.pairing import NotOneSetError, Pairing, pair_looks
 from formcheck.reps.release import across_releases, with_releases
 from formcheck.signals.curves import Signals, read_signals
+from formcheck.signals.ground import without_sway
 from formcheck.signals.one_arm import (
     carrying_arm,
     each_arm,
@@ -68,10 +69,8 @@ from formcheck.signals.view import (
     without_rare_side,
 )
 from formcheck.variation.arms import (
-    HIDDEN_ARM,
     ONE_AT_A_TIME,
     ArmWork,
-    arm_remarks,
     arm_work,
     with_working_arm,
 )
@@ -83,8 +82,9 @@ TRUNK_ROTATION = (
     "the front: they should stay level"
 )
 NO_HANDS = "no hand position was asked for"
-# A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth).
-_LEAST_JITTERY_BEND_DEG = 45.0
+# A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth), and
+# as much where an error of 2 % in its reach is read as a bend.
+_LEAST_ROUGH_BEND_DEG = 45.0
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
 
 
@@ -273,7 +273,11 @@ def _signals_of(
     resting = resting_hand(track)
     # A front view takes the body's size from the width of the shoulders, and a trunk that turns
     # over one arm changes it.
-    as_seen = replace(signals, points_px=signals.drawn_px)
+    as_seen = replace(
+        signals,
+        points_px=signals.drawn_px,
+        steady_px=without_sway(signals.drawn_px, signals.near_side, view, signals.in_position),
+    )
     if resting is None and not one_at_a_time(as_seen):
         return signals
     elbows = each_arm(as_seen, resting)
@@ -302,7 +306,6 @@ def _measure(looks: Sequence[Look], asked: Prescription, person: Person) -> Meas
         *(paired.evidence if paired else ()),
         *(stance_remarks(front) if front and work.arms != "one" else ()),
         *(load.remarks if looks[0].reps else ()),
-        *arm_remarks(looks, work, asked.arms),
         *((_PERHAPS_TURNED,) if variation.surface == "wall" and asked.surface is None else ()),
         *pulse_remarks(looks[0].reps),
         *release_remarks(looks[0].reps),
@@ -468,8 +471,9 @@ def _reps_of(look: Look) -> list[Rep]:
     curves = look.signals
     jittery = curves.noise > MOST_NOISE
     unsure = curves.bridged | jittery
-    # Only whole bends are told from jitter.
-    least_deg = _LEAST_JITTERY_BEND_DEG if jittery else LEAST_BEND_DEG
+    # Only whole bends are told from jitter, or from one arm's reach, which wavers where it is long.
+    rough = jittery or curves.by_reach
+    least_deg = _LEAST_ROUGH_BEND_DEG if rough else LEAST_BEND_DEG
     t_s, rate_hz = curves.t_s, curves.rate_hz
     elbow_deg, use, released = across_releases(t_s, curves.elbow_deg, curves.in_position)
     found = find_reps(t_s, elbow_deg, use, rate_hz, unsure | released, least_deg)
@@ -481,7 +485,7 @@ def _joined(looks: Sequence[Look]) -> tuple[list[Look], Pairing]:
     """Two views on one clock, the side view's, with the reps that either of them holds."""
     first, second = sorted(looks, key=lambda look: _CLOCK_ORDER[look.view.kind])
     front = next((look for look in looks if look.view.kind == "front"), None)
-    paired = pair_looks(first, second, arm_work(front, None).arms in ("archer", "one"))
+    paired = pair_looks(first, second, arm_work(front, None).arms or "two")
     if not paired.same_set:
         raise NotOneSetError(
             f"{first.track.source_name} and {second.track.source_name} do not show the same set: "
@@ -605,7 +609,7 @@ def _not_judged(
     if variation.arms == "one":
         out["trunk_rotation"] = TRUNK_ROTATION
     if results and variation.arms is None and all(look.view.from_side for look in looks):
-        out["arms"] = HIDDEN_ARM
+        out["arms"] = variation.arm_work.why_open
     if asked.tempo is None:
         out["tempo"] = NO_TEMPO
     if asked.hands is None and "hand_spacing" not in out:

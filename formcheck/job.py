@@ -132,6 +132,7 @@ def judge_set(
             xlsx=job.xlsx,
             weeks=weeks,
             blur_faces=job.blur_faces,
+            home=folder,
             small_in=scratch / _SMALL,
             on_progress=on_progress,
         )

@@ -6,11 +6,13 @@ it; but after the search of a large clip, whose memory is better used there.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from importlib import import_module
 from os import PathLike, cpu_count
+from os.path import relpath
 from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Any, get_args
@@ -138,7 +140,7 @@ class Judged:
             check_xlsx()
         inputs = [one.path for one in self.given if isinstance(one, ClipInfo)]
         with made_whole(out, overwrite, inputs) as scratch:
-            self.fill(scratch, note, remarks=remarks, drawing=drawing, xlsx=xlsx)
+            self.fill(scratch, note, remarks=remarks, drawing=drawing, xlsx=xlsx, home=out)
         return out
 
     def fill(
@@ -151,12 +153,14 @@ class Judged:
         xlsx: bool = False,
         weeks: Weeks | None = None,
         blur_faces: bool = False,
+        home: Path | None = None,
         small_in: Path | None = None,
         on_progress: OnProgress = lambda what, done, of: None,
     ) -> None:
         """Write the report's files into a folder that is there, over any of the same name.
 
         ``weeks`` what the training log adds. ``blur_faces`` hides the face of who does the set.
+        ``home`` the folder in which the report is to lie, when ``folder`` is a scratch folder.
         ``small_in`` where ``judge`` left small copies of the clips.
         """
         from formcheck.report.write import write_report  # draws: slow to import
@@ -178,8 +182,18 @@ class Judged:
             remarks=remarks or {},
             weeks=weeks,
             blur_faces=blur_faces,
+            sources=[self._source(place, home or folder) for place in order],
             on_frame=lambda t_s: on_progress("Drawing the clip", t_s, length_s),
         )
+
+    def _source(self, place: int, home: Path) -> str | None:
+        """Where a clip lies from the report's folder; None where it is shown by another name."""
+        given, track = self.given[place], self.tracks[place]
+        if not isinstance(given, ClipInfo) or track.source_name != plain(given.path.name):
+            return None
+        with contextlib.suppress(ValueError):  # on another drive
+            return Path(relpath(given.path.resolve(), home.resolve())).as_posix()
+        return None
 
     def again(
         self,

@@ -11,18 +11,28 @@ from pathlib import Path
 import pytest
 
 from formcheck.analysis import Analysis, analyse
-from formcheck.asked.prescription import Prescription
+from formcheck.asked.prescription import Arms, Prescription
 from formcheck.pose.store import read_track
 from formcheck.report.answer import answer_line, fix_line
+from formcheck.reps.pairing import NotOneSetError
 
 DATA = Path(__file__).parent / "data" / "coached"
 ONE_ARM_BOTTOM_DEG, ARCHER_BOTTOM_DEG = 85.0, 80.0
+# One set each: from the side on which the working arm is the far one, from the front, and how much
+# later the front camera began.
+PAIRS = {
+    "one_arm": ("one_arm_far_side", "one_arm_front", 0.4),
+    "one_arm_b": ("one_arm_b_far_side", "one_arm_b_front", 0.5),
+    "one_arm_c": ("one_arm_c_far_side", "one_arm_c_front", 0.5),
+    "far_archer": ("far_archer_side", "far_archer_front", 0.5),
+    "far_archer_b": ("far_archer_b_side", "far_archer_b_front", 0.5),
+}
 
 
 @cache
-def judged(name: str, told: str | None = None) -> Analysis:
-    asked = Prescription() if told is None else Prescription(arms="archer")
-    return analyse([read_track(DATA / f"{name}.parquet")], asked)
+def judged(*names: str, told: Arms | None = None) -> Analysis:
+    tracks = [read_track(DATA / f"{name}.parquet") for name in names]
+    return analyse(tracks, Prescription(arms=told))
 
 
 def assert_bottoms(analysis: Analysis, true_deg: float) -> None:
@@ -40,17 +50,64 @@ def test_one_arm_is_followed_wherever_its_resting_hand_goes(name: str) -> None:
     assert_bottoms(analysis, ONE_ARM_BOTTOM_DEG)
 
 
-def test_an_archer_on_one_arm_is_not_called_shallow_from_the_side() -> None:
-    analysis = judged("same_arm_archer_side")
-    assert len(analysis.reps) == 4 and not analysis.faults
+@pytest.mark.parametrize("pair", PAIRS)
+def test_the_side_of_the_far_arm_and_the_front_are_one_set(pair: str) -> None:
+    side, front, later_s = PAIRS[pair]
+    analysis = judged(side, front)
+    assert analysis.pairing is not None
+    assert analysis.pairing.offset_s == pytest.approx(later_s, abs=0.05)
+    assert analysis.variation.arms == ("archer" if "archer" in pair else "one")
+    assert analysis.summary.counted == analysis.summary.attempts == len(analysis.pairing.matches)
+
+
+@pytest.mark.parametrize(
+    ("side", "front"),
+    [
+        (PAIRS[one][0], PAIRS[other][1])
+        for one in ("one_arm", "one_arm_b", "one_arm_c")
+        for other in ("one_arm", "one_arm_b", "one_arm_c")
+        if one != other
+    ],
+)
+def test_one_arm_sets_of_different_people_are_refused(side: str, front: str) -> None:
+    with pytest.raises(NotOneSetError):
+        judged(side, front)
+
+
+# The exact angles of the bodies at these bottoms.
+@pytest.mark.parametrize(
+    ("name", "true_deg"),
+    [
+        ("one_arm_b_far_side", (87, 81, 93)),
+        ("one_arm_b_front", (87, 81, 93)),
+        ("one_arm_c_far_side", (87, 84, 86)),
+        ("far_archer_front", (80, 81, 80)),
+        ("far_archer_b_front", (80, 80, 79)),
+    ],
+)
+def test_the_elbow_of_one_arm_is_told_within_its_plus_minus(
+    name: str, true_deg: tuple[float, ...]
+) -> None:
+    analysis = judged(name)
+    assert len(analysis.reps) == len(true_deg)
+    for result, true in zip(analysis.reps, true_deg, strict=True):
+        bottom = result.values["elbow_bottom_deg"]
+        assert abs(bottom.value - true) <= bottom.plus_minus
+
+
+@pytest.mark.parametrize("name", ["same_arm_archer_side", "far_archer_side", "far_archer_b_side"])
+def test_an_archer_on_one_arm_is_not_called_shallow_from_the_side(name: str) -> None:
+    analysis = judged(name)
+    count = len(analysis.reps)
+    assert count in (3, 4) and not analysis.faults
     assert analysis.variation.arms is None
-    assert answer_line(analysis) == "0 of 4 counted, 0 clean, 4 not judged"
+    assert answer_line(analysis) == f"0 of {count} counted, 0 clean, {count} not judged"
     reasons = {entry.key: entry.reason for entry in analysis.not_judged}
     assert "archer" in reasons["shallow"]
 
 
 def test_an_archer_on_one_arm_is_judged_from_the_side_once_that_is_told() -> None:
-    analysis = judged("same_arm_archer_side", "archer")
+    analysis = judged("same_arm_archer_side", told="archer")
     assert answer_line(analysis).startswith("4 of 4 counted")
     assert_bottoms(analysis, ARCHER_BOTTOM_DEG)
 

@@ -124,7 +124,8 @@ def next_step(
     elif decision.direction != "same":
         rung = nearest_rung(exercise)
         if rung is None:
-            why = (*why, Reason("no_size"))
+            move, unsized = _unsized(decision.direction, exercise, person)
+            why = (*why, *unsized)
         else:
             move, instead, sized = _sized(decision, exercise, rung, record, person)
             why = (*why, *sized)
@@ -140,6 +141,20 @@ def next_step(
         other_ways,
         asked.pain,
     )
+
+
+def _unsized(direction: Direction, exercise: Exercise, person: Person) -> tuple[Move, list[Reason]]:
+    """A step from a push-up whose hands and feet stand on nothing that shows: easier the hands go
+    up by as much as they would from the floor."""
+    if direction == "harder":
+        return Move("same"), [Reason("no_size", {"direction": direction})]
+    if exercise.added_load_kg:
+        return Move("vest_off", kg=-exercise.added_load_kg), [Reason("vest_first")]
+    then = height_of(level_load(0.0) * (1 - steps()["easier_percent"] / 100))
+    why = [Reason("no_size", {"direction": direction, "on_knees": exercise.support == "knees"})]
+    if not person.metres_known:
+        why.append(Reason("usual_stature", {"stature_m": USUAL_STATURE_M}))
+    return Move("hands", change_cm=round(then * _arm_cm(person))), why
 
 
 def _sized(

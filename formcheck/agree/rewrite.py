@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from formcheck.advice.ladder import Direction
 from formcheck.agree.again import asked_again
 from formcheck.agree.measured import MeasuredSet, SavedReportError
 from formcheck.asked.standards import standards
 from formcheck.asked.tempo import Tempo
+from formcheck.clip.info import ClipInfo
+from formcheck.clip.read import probe_apart
 from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits
 from formcheck.judged import judge
+from formcheck.plain import plain
+from formcheck.pose.digest import sha256_of
 from formcheck.report.folder import DRAWN_CLIP, REPORT, TRACK_FILES, made_whole
 from formcheck.report.tables import check_xlsx
 from formcheck.report.weeks import Weeks
@@ -25,9 +30,11 @@ class StandardError(FormcheckError):
 
 @dataclass(frozen=True)
 class Rewritten:
-    """What a rewritten report no longer has: its annotated clip; what the training log added."""
+    """What became of the annotated clip of a rewritten report, and whether what the training log
+    had added is out of it. ``not_redrawn`` says why the clip is gone; empty where none is."""
 
-    clip_removed: bool
+    redrawn: bool
+    not_redrawn: str
     log_removed: bool
 
 
@@ -43,7 +50,8 @@ def rewrite(
     """Judge the landmarks in a report folder again and write its report in their place.
 
     The note and the remarks stay, and whose set it is and when it was recorded. The annotated clip
-    goes with the earlier verdict that it shows, and so does what the training log added to that.
+    is drawn anew where the clips that it was drawn from are still there and the same; else it goes
+    with the earlier verdict that it shows, as does what the training log added to that.
     Raises SavedReportError for a folder without landmarks, and what ``judge`` and
     ``made_whole`` raise.
     """
@@ -62,21 +70,51 @@ def rewrite(
         limits={key: limit.value for key, limit in held_to.items()},
         views=one.views if one.stated else (),
     )
-    drawn = (one.folder / DRAWN_CLIP).is_file()
-    weeks = _whose(one.folder, judged.analysis.next_step.direction)
+    saved = json.loads((one.folder / REPORT).read_text("utf-8"))
+    clips, why_not = _clips_of(one.folder, saved)
+    if clips:
+        judged = replace(judged, given=clips)
+    weeks = _whose(saved, judged.analysis.next_step.direction)
     xlsx = (one.folder / "reps.xlsx").is_file()
     if xlsx:
         check_xlsx()
     with made_whole(one.folder, overwrite=True) as scratch:
         judged.fill(
-            scratch, one.note, remarks=one.remarks, drawing=False, xlsx=xlsx, weeks=weeks
-        )  # fmt: skip
-    return Rewritten(drawn, weeks is not None)
+            scratch,
+            one.note,
+            remarks=one.remarks,
+            drawing=bool(clips),
+            xlsx=xlsx,
+            weeks=weeks,
+            blur_faces=bool(clips) and saved["annotated"]["faces_blurred"],
+            home=one.folder,
+        )
+    return Rewritten(bool(clips), why_not, weeks is not None)
 
 
-def _whose(folder: Path, alone: Direction) -> Weeks | None:
+def _clips_of(folder: Path, saved: dict[str, Any]) -> tuple[tuple[ClipInfo, ...], str]:
+    """The clips that a saved report's annotated clip was drawn from, in the order of its
+    landmarks; none, and why, where one of them is not to be had. No reason where none was drawn."""
+    if not (folder / DRAWN_CLIP).is_file():
+        return (), ""
+    annotated = saved.get("annotated")
+    if annotated is None:
+        return (), "the report does not say whether faces were blurred in it"
+    found = []
+    for said, clip in zip(annotated["sources"], saved["clips"], strict=True):
+        if said["path"] is None or clip["sha256"] is None:
+            return (), "the report does not say where its clip lies"
+        path = folder / said["path"]
+        if not path.is_file():
+            return (), f"{plain(clip['file'])} is no longer where it was"
+        if sha256_of(path) != clip["sha256"]:
+            return (), f"{plain(clip['file'])} is not the clip that was judged any more"
+        found.append(probe_apart(path))
+    return tuple(found), ""
+
+
+def _whose(saved: dict[str, Any], alone: Direction) -> Weeks | None:
     """Whose set a saved report is, and when it was recorded, where it says so."""
-    saved = json.loads((folder / REPORT).read_text("utf-8"))
     if not all(isinstance(saved.get(name), str) for name in ("person", "recorded_at")):
         return None
     return Weeks(saved["person"], saved["recorded_at"], saved.get("recorded_from", "given"), alone)

@@ -25,14 +25,17 @@ def again(
     ] = None,
     write: Annotated[
         bool,
-        typer.Option("--write", help="Rewrite the reports too; takes seconds a set."),
+        typer.Option(
+            "--write", help="Rewrite the reports too; drawing clips anew takes as long as it did."
+        ),
     ] = False,
 ) -> None:
     """Judge saved sets again, in milliseconds each, and say what would change.
 
     Nothing is written unless asked for with --write. A report that is rewritten is made from its
-    landmarks, with its note and remarks; its annotated clip, which shows the earlier verdict, goes,
-    and what the training log said of that.
+    landmarks, with its note and remarks. Its annotated clip is drawn anew where the clip still lies
+    where it was; else it goes, since it shows the earlier verdict, as does what the training log
+    said of that.
     """
     from rich.console import Console
     from rich.progress import track
@@ -68,20 +71,26 @@ def again(
         console.print(table)
     if not write:
         return
-    clips = logged = 0
+    redrawn = logged = 0
+    gone: dict[str, list[str]] = {}
     for saved in track(
         sets, "Rewriting reports", console=Console(stderr=True), transient=True,
         disable=not Console(stderr=True).is_terminal,
     ):  # fmt: skip
         done = rewrite(saved, held_to, tempo, standard)
-        clips += done.clip_removed
+        redrawn += done.redrawn
+        if done.not_redrawn:
+            gone.setdefault(done.not_redrawn, []).append(saved.name)
         logged += done.log_removed
     rewritten = "1 report" if len(sets) == 1 else f"{len(sets)} reports"
     console.print(f"{rewritten} rewritten")
-    if clips:
-        which = "1 annotated clip" if clips == 1 else f"{clips} annotated clips"
+    if redrawn:
+        which = "1 annotated clip" if redrawn == 1 else f"{redrawn} annotated clips"
+        console.print(f"{which} drawn anew")
+    for why, names in gone.items():
         console.print(
-            f"{which} with the earlier verdict removed; judge the clip again for a new one"
+            f"{', '.join(plain(name) for name in names)}: the annotated clip showed the earlier "
+            f"verdict and is removed, since {why}; judge the clip again for a new one"
         )
     if logged:
         which = "1 set is" if logged == 1 else f"{logged} sets are"

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any, cast, get_args
 
-from formcheck.asked.prescription import HandSpacing, Pain, Prescription, Support, Surface
+from formcheck.asked.prescription import Arms, HandSpacing, Pain, Prescription, Support, Surface
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import parse_tempo
 from formcheck.batch.roster import Told
@@ -35,6 +35,7 @@ class Asked:
     range_standard: str = "elbow-90"
     support: str = ""
     surface: str = ""
+    arms: str = ""
     hands: str = ""
     added_load_kg: str = ""
     limits: str = ""
@@ -52,6 +53,7 @@ class Asked:
             range_standard=cast("RangeStandard", _word(self.range_standard, RangeStandard)),
             support=cast("Support | None", _word(self.support, Support)),
             surface=cast("Surface | None", _word(self.surface, Surface)),
+            arms=cast("Arms | None", _word(self.arms, Arms)),
             hands=cast("HandSpacing | None", _word(self.hands, HandSpacing)),
             added_load_kg=_kg(self.added_load_kg),
             pain=cast("Pain | None", _word(self.pain, Pain)),

@@ -37,6 +37,8 @@ def elbow_bottom(look: Look, rep: Rep) -> Quantity:
     deepest = int(np.nanargmin(curve))
     sd = float(signals.elbow_sd_deg[span][deepest])
     value = float(curve[deepest])
+    if signals.by_reach:  # it has its own error; what is known of a fitted body's says nothing
+        return Quantity(value, 1.96 * sd, view=look.view.kind)
     return stated("elbow_bottom_deg", look.view.kind, value, sd, signals.misfit)
 
 

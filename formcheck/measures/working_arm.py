@@ -18,11 +18,16 @@ from formcheck.variation.arms import (
     near_arm_alone,
 )
 
-HEAD_TURNS = "where one arm works the trunk turns, and the head's angle to it does not show"
+HEAD_TURNS = (
+    "where one arm works the trunk turns, so no clip shows the head's angle to it; look whether "
+    "the head stays in line with the back"
+)
 
+# From the front, by the upper arm's length in the picture: four rendered sets 2 to 20 degrees too
+# small, exact joints 2 to 15.
 FLARE_TURNS = (
-    "where one arm works the trunk turns over it, and no view here tells its flare well enough; "
-    "look at the elbow from above"
+    "where one arm works the trunk turns, and a clip shows its elbow flare up to 20 degrees too "
+    "small; look down on the elbow as it bends"
 )
 
 ROUGH = "where one arm works its curve is too rough to tell where a press slows"

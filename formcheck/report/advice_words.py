@@ -129,7 +129,8 @@ def _moved(move: Move, exercise: Exercise, name: str, alone: bool = True) -> str
         return f"{kind} on the floor"
     if move.kind in ("hands", "feet"):
         knees = " on the knees" if exercise.support == "knees" else ""
-        raised = exercise.surface == f"{move.kind}_raised"
+        # Where it does not show what they stood on, they are set against this time, too.
+        raised = exercise.surface in (f"{move.kind}_raised", None)
         how = f"raised by about {cm} cm"
         if raised:
             how = f"about {abs(cm)} cm {'higher' if cm > 0 else 'lower'} than this time"
@@ -222,6 +223,14 @@ def _load(data: Mapping[str, Any]) -> str:
     return said + "."
 
 
+def _no_size(data: Mapping[str, Any]) -> str:
+    hidden = "This view does not show what the hands and feet stand on"
+    if data["direction"] == "harder":
+        return f"{hidden}: film from the side before you make it harder."
+    knees = "" if data["on_knees"] else " If that is still too hard, go on the knees."
+    return f"{hidden}; film from the side to have the step measured.{knees}"
+
+
 def _depth_asked(standard: RangeStandard) -> str:
     return fault_kinds()["shallow"].criterion(standard).asked
 
@@ -307,9 +316,7 @@ _SENTENCES: Mapping[str, Any] = {
     "hold_unseen": _plain("The body line does not show here: film from the side."),
     "hold_earns_reps": _plain("The line held: that earns reps of the same push-up."),
     "nothing": _plain("No rep was found, so there is nothing to build on."),
-    "no_size": _plain(
-        "Which push-up this was does not show here, so how big the step is cannot be said."
-    ),
+    "no_size": _no_size,
     "load": _load,
     "size": _size,
     "load_stays": lambda data: "The load stays" + (f": {data['lever']}." if data["lever"] else "."),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
@@ -29,6 +30,22 @@ SCHEMA_NAME = "formcheck.report/1"
 NO_REMARKS: Mapping[int, str] = MappingProxyType({})
 
 
+@dataclass(frozen=True)
+class Annotated:
+    """How an annotated clip was drawn. ``sources`` where its clips lay, from the report's folder;
+    None where a clip is shown under another name, which the path would tell."""
+
+    faces_blurred: bool
+    sources: tuple[str | None, ...]
+
+    def field(self) -> dict[str, Any]:
+        """As ``report.json`` has it."""
+        return {
+            "faces_blurred": self.faces_blurred,
+            "sources": [{"path": path} for path in self.sources],
+        }
+
+
 class ContractError(FormcheckError):
     """A report does not meet its schema."""
 
@@ -38,10 +55,12 @@ def report_dict(
     weeks: Weeks | None = None,
     note: str = "",
     remarks: Mapping[int, str] = NO_REMARKS,
+    annotated: Annotated | None = None,
 ) -> dict[str, Any]:
     """The set as the contract's JSON object: seconds, degrees, shares; null where unmeasured.
 
-    ``note`` is the user's remark on the set, ``remarks`` those beside reps, by index.
+    ``note`` is the user's remark on the set, ``remarks`` those beside reps, by index;
+    ``annotated`` how its annotated clip was drawn, where it has one.
     Every measured value ``NAME`` is followed by ``NAME_plus_minus``, the half-width of its
     95 % interval in the same unit; ``not_measured`` of a rep gives the reasons for the nulls.
     """
@@ -81,6 +100,7 @@ def report_dict(
         "notes": [*analysis.notes, *(n for v in analysis.looks for n in v.track.notes)],
         "note": note,
         "remarks": remarks_field(remarks),
+        "annotated": None if annotated is None else annotated.field(),
         **(weeks.fields() if weeks else {}),
     }
 

@@ -10,7 +10,7 @@ from typing import Literal
 
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.limit_sets import DEFAULT, OWN, in_force
-from formcheck.faults.limits import Limits
+from formcheck.faults.limits import Limit, Limits
 from formcheck.measures.values import rep_values
 from formcheck.variation.recognise import Disagreement, Variation
 
@@ -58,8 +58,8 @@ ATTEMPTS: dict[str, str] = {
 
 VERDICTS: dict[str, str] = {"fault": "fault", "borderline": "too close to call"}
 TOO_CLOSE = (
-    "The value is beyond the limit, but by less than it may err, so no fault is called. If depth "
-    "or lockout was more likely missed than met, the rep does not count."
+    "The value is beyond the limit, but by less than the measurement may err, so no fault is "
+    "called. If depth or lockout was more likely missed than met, the rep does not count."
 )
 
 DIRECTIONS: dict[str, str] = {"easier": "Easier", "same": "Same again", "harder": "Harder"}
@@ -162,10 +162,16 @@ def _suffix(unit: str) -> str:
     return _UNITS.get(unit, (f" {unit}", 2, 1.0))[0]
 
 
+def _limit(limit: Limit) -> str:
+    """The number of a limit as it was given, with its unit: no digit is rounded away."""
+    number = "none" if math.isinf(limit.value) else f"{limit.value:g}{_suffix(limit.unit)}"
+    return number.replace("-", "−")
+
+
 def in_force_text(limits: Limits, standard: str | None) -> str:
     """Which limits were in force; empty for the default ones.
 
-    ``strict``; ``your own: hip_sag 8 instead of 12``.
+    ``strict``; ``your own: hips sag 8° instead of 12°``.
     """
     now = in_force(limits, standard)
     if now.name == DEFAULT:
@@ -173,7 +179,7 @@ def in_force_text(limits: Limits, standard: str | None) -> str:
     if now.name != OWN:
         return now.title
     changed = ", ".join(
-        f"{key} {limit.value:g} instead of {default.value:g}"
+        f"{fault_name(key).lower()} {_limit(limit)} instead of {_limit(default)}"
         for key, (limit, default) in now.changed.items()
     )
     return f"{now.title}: {changed}"

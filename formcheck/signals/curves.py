@@ -112,6 +112,7 @@ class Signals:
     bridged: BoolArray  # the arm was lost here: filled in, or taken for something else
     misfit: float = 0.0
     body: BodyFit | None = None  # in space, where a body could be fitted
+    by_reach: bool = False  # the elbow is told from how far one shoulder is from its hand, no more
 
     def between(self, start_s: float, end_s: float) -> slice:
         """Grid slice of a span: one sample at least, none when the clip does not hold it."""
@@ -166,6 +167,7 @@ def read_signals(
         | (body is not None and body.arm_misfit > _NO_ARM_OF_IT),
         misfit=body.misfit if body else 0.0,
         body=body,
+        by_reach=False,
     )
 
 

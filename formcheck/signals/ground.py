@@ -259,16 +259,18 @@ def without_sway(
 
     Hands and feet stay where they are put, so what moves them all moves the camera. A wrist
     landmark that slides while the elbow bends is the model's error, not the hand's: each wrist
-    is then set to its median place, anew whenever the hands are.
+    is then set to its median place, anew whenever the hands are. A hand that is held off the floor
+    moves with the body and tells no sway.
     """
     if view.kind in ("front", "rear"):
-        anchors = ["left_wrist", "right_wrist"]
+        alone = _carries_alone(points)
+        anchors = [f"{side}_wrist" for side in ("left", "right") if alone in (None, side)]
     else:
         foot = _foothold(points, near, use) or f"{near}_ankle"
         anchors = [f"{near}_wrist", foot]
     steady = {name: xy.copy() for name, xy in points.items()}
     span = _longest(points[anchors[0]] - points[anchors[0].replace("wrist", "shoulder")])
-    for stand in _stands(points[anchors[0]] - points[anchors[1]], use, span):
+    for stand in _stands(points[anchors[0]] - points[anchors[-1]], use, span):
         known = [points[name] for name in anchors if np.isfinite(points[name][stand]).any()]
         moved = np.array([curve - np.nanmedian(curve[stand], axis=0) for curve in known])
         moved = moved.reshape(-1, len(use), 2)

@@ -23,6 +23,7 @@ from formcheck.signals.one_arm import (
     PLUS_MINUS_DEG,
     carrying_arm,
     of_one_arm,
+    resting_hand,
     seen_reach,
 )
 from formcheck.variation.stance import lifted_hand, top_frames
@@ -33,6 +34,10 @@ _BENT_DEG, _STRAIGHT_DEG = 120.0, 145.0  # archer: one elbow at most, the other 
 # straight arm shows little, and so does one that points at the camera; only where both are seen
 # in one set, well apart, does one arm work and then the other.
 _SHOWS_LITTLE, _SHOWS, _SHOWN_APART = 0.4, 0.5, 0.3
+# A near elbow that shows less than this of its bend in every rep, under hands this far apart
+# (shoulder widths) and a body that even arms fit this badly, is perhaps no bent one: it props while
+# the far arm works. Elbows that flare fit better or stand closer (rendered sets and exact ones).
+_HARDLY_SHOWS, _PROPS_HANDS, _PROPS_MISFIT = 0.33, 1.2, 0.65
 
 # The far wrist seen in fewer of the top positions than this, or jumping about by more than this
 # many arm lengths, is the model's guess: it puts it now on the floor and now at the body.
@@ -47,6 +52,10 @@ _UNLIKE_MISFIT = 1.6
 PERHAPS_ARCHER = (
     "the two arms do not seem to bend alike, so one may do more of the work; say whether this is "
     "an archer push-up, or film from the front"
+)
+HIDDEN_BEND = (
+    "the near elbow hardly shows its bend: the elbows flare, or the far arm does the work, as in "
+    "an archer push-up; say which it was, or film from the front"
 )
 HIDDEN_ARM = (
     "the body hides the far arm here, so two arms and one look alike; if it was one arm, say so or "
@@ -72,6 +81,14 @@ class ArmWork:
     pattern: Literal["alternating", "same_side"] | None = None
     assisting_reach: Quantity = field(default_factory=lambda: not_measured("no archer"))
     perhaps_archer: bool = False
+    hidden_bend: bool = False
+
+    @property
+    def why_open(self) -> str:
+        """Why a view from the side leaves open which arms worked."""
+        if self.perhaps_archer:
+            return PERHAPS_ARCHER
+        return HIDDEN_BEND if self.hidden_bend else HIDDEN_ARM
 
 
 def arm_work(front: Look | None, side: Look | None, told: Arms | None = None) -> ArmWork:
@@ -135,8 +152,12 @@ def _archer_from_side(look: Look, otherwise: ArmWork, told: Arms | None) -> ArmW
     apart = bool(bent and straight) and min(bent) - max(straight) > _SHOWN_APART
     turns = apart and len(working) >= _LEAST_TURNS and _pattern(working) == "alternating"
     if told != "archer" and (None in working or not turns):
-        if otherwise.arms != "one" and _uneven(look):
+        if otherwise.arms == "one":
+            return otherwise
+        if _uneven(look) or _props(look, shows):
             return ArmWork(None, 0.0, perhaps_archer=True)
+        if all(share < _SHOWS_LITTLE for share in shows):
+            return ArmWork(None, 0.0, hidden_bend=True)
         return otherwise
     reach = not_measured("only a front view shows how far out the straight arm's hand stands")
     known = [side for side in working if side is not None]
@@ -152,21 +173,13 @@ def _uneven(look: Look) -> bool:
     return body.misfit > (_UNEVEN_MISFIT if apart else _UNLIKE_MISFIT)
 
 
-def arm_remarks(looks: Sequence[Look], work: ArmWork, told: Arms | None) -> tuple[str, ...]:
-    """One sentence where a set from the side may be an archer's on the far arm, whose straight near
-    arm looks like one that flares."""
-    side = next((look for look in looks if look.view.kind == "side"), None)
-    seen_in_front = any(look.view.kind == "front" for look in looks)
-    one_works = work.arms in ("archer", "one") or work.perhaps_archer
-    if side is None or seen_in_front or told is not None or one_works:
-        return ()
-    shows = [_shown_bend(side.signals, rep.bottom_s) for rep in side.reps]
-    if not shows or not all(share < _SHOWS_LITTLE for share in shows):
-        return ()
-    return (
-        "The near elbow hardly shows its bend: the elbows flare, or the far arm does the work. If "
-        "this was an archer push-up on the far arm, say so, or film from the front.",
-    )
+def _props(look: Look, shows: Sequence[float]) -> bool:
+    """Whether the near arm may stay straight and lean, while the far one works."""
+    body = look.signals.body
+    if body is None or look.view.kind != "side":
+        return False
+    apart = float(np.nanmedian(body.curve["spacing"])) > _PROPS_HANDS
+    return apart and body.misfit > _PROPS_MISFIT and all(s < _HARDLY_SHOWS for s in shows)
 
 
 def _shown_bend(signals: Signals, at_s: float) -> float:
@@ -185,7 +198,14 @@ def _shown_bend(signals: Signals, at_s: float) -> float:
 
 
 def _lifted_hand(look: Look) -> ArmWork:
-    """One arm when the other hand stays off the surface in most reps."""
+    """One arm when the other hand stays off the surface in most reps; where a front view shows it
+    off the floor for most of the time, in all of them."""
+    resting = resting_hand(look.track) if look.view.kind == "front" else None
+    if resting is not None:
+        carries: Side = "left" if resting == "right" else "right"
+        return ArmWork(
+            "one", 0.9, (carries,) * len(look.reps), _pattern((carries,) * len(look.reps))
+        )
     working: list[Side | None] = []
     for rep in look.reps:
         lifted = lifted_hand(look.signals, top_frames(look.signals, [rep]))
@@ -271,9 +291,9 @@ def with_working_arm(look: Look, work: ArmWork) -> Look:
         return look
     signals = look.signals
     if look.view.from_side:
-        elbows = carrying_arm(signals)
-        leans = FROM_SIDE_PLUS_MINUS_DEG if work.arms == "archer" else PLUS_MINUS_DEG
-        signals = of_one_arm(signals, elbows, leans)
+        leans = work.arms == "archer"
+        doubt_deg = FROM_SIDE_PLUS_MINUS_DEG if leans else PLUS_MINUS_DEG
+        signals = of_one_arm(signals, carrying_arm(signals, leans), doubt_deg)
     either = {"left": signals.elbow_left_deg, "right": signals.elbow_right_deg}
     elbow = signals.elbow_deg.copy()
     for place, (rep, side) in enumerate(zip(look.reps, work.working, strict=True)):

@@ -149,10 +149,22 @@ def test_rings_stay_rings_and_are_turned_out_before_they_get_heavier() -> None:
     assert "in rings" in variation_words(step(CLEAN, done(), turned))
 
 
-def test_what_the_view_does_not_show_has_no_size_but_a_direction() -> None:
+def test_where_the_surface_does_not_show_easier_says_how_and_what_to_film() -> None:
     found = step(SHALLOW, done(None))
-    assert (found.direction, found.move.kind) == ("easier", "same")
-    assert any("how big the step is cannot be said" in why for why in why_words(found))
+    assert (found.direction, found.move.kind) == ("easier", "hands")
+    assert found.move.percent is None
+    assert variation_words(found) == "push-up, hands about 20 cm higher than this time"
+    said = " ".join(why_words(found))
+    assert "film from the side to have the step measured" in said and "go on the knees" in said
+    assert "supports" in found.cautions
+    weighted = step(SHALLOW, done(None), Prescription(added_load_kg=10.0))
+    assert variation_words(weighted) == "push-up, without the 10 kg"
+
+
+def test_where_the_surface_does_not_show_harder_waits_for_a_side_view() -> None:
+    found = step(CLEAN, done(None))
+    assert (found.direction, found.move.kind) == ("harder", "same")
+    assert any("film from the side before you make it harder" in why for why in why_words(found))
 
 
 def test_centimetres_for_another_body_say_so() -> None:

@@ -5,18 +5,22 @@ from __future__ import annotations
 import json
 import shutil
 import time
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.testing import CliRunner
 
 import formcheck
 from formcheck.cli import app
+from formcheck.clip.read import probe
 from formcheck.errors import Exit
 from formcheck.faults.limits import LimitsError
 from tests.agree.made import made_set
 
 TRACKS = Path(__file__).parents[1] / "data"
+SAMPLES = TRACKS.parents[1] / "sample_clips"
 
 
 @pytest.fixture(scope="module")
@@ -95,9 +99,83 @@ def test_with_write_the_reports_are_made_again(judged: Path, tmp_path: Path) -> 
     assert {name: report[name] for name in kept} == kept
     page = (tmp_path / "sets/hip_sag_side/report.html").read_text("utf-8")
     assert "strict" in page and "Second set" in page and "Brace &lt;first&gt;" in page
-    assert "1 annotated clip with the earlier verdict removed" in said.output
+    assert "does not say whether faces were blurred" in said.output
+    assert not (path.parent / "annotated.mp4").exists()
     assert "formcheck log rebuild" in said.output, "the log still has the earlier verdict"
     assert report["log"]["direction_alone"] == report["next_step"]["direction"]
+
+
+@pytest.fixture(scope="module")
+def with_clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A clip beside its report folder, in which faces are blurred."""
+    place = tmp_path_factory.mktemp("filmed")
+    clip = shutil.copy(SAMPLES / "hip_sag_side.mp4", place)
+    judged = formcheck.judge(TRACKS / "hip_sag_side.parquet")
+    seen = replace(judged, given=(probe(Path(clip)),))
+    (place / "report").mkdir()
+    seen.fill(place / "report", blur_faces=True)
+    return place
+
+
+def _again(place: Path) -> tuple[str, dict[str, Any]]:
+    words = ["again", str(place / "report"), "--limits", "strict", "--write"]
+    said = CliRunner().invoke(app, words)
+    assert said.exit_code == 0, said.output
+    return said.output, json.loads((place / "report/report.json").read_text("utf-8"))
+
+
+@pytest.mark.slow
+def test_the_annotated_clip_is_drawn_anew_with_faces_as_they_were(
+    with_clip: Path, tmp_path: Path
+) -> None:
+    place = shutil.copytree(with_clip, tmp_path / "filmed")
+    drawn = {"faces_blurred": True, "sources": [{"path": "../hip_sag_side.mp4"}]}
+    before = json.loads((place / "report/report.json").read_text("utf-8"))
+    assert before["annotated"] == drawn
+    clip = (place / "report/annotated.mp4").read_bytes()
+    said, report = _again(place)
+    assert "1 annotated clip drawn anew" in said and report["annotated"] == drawn
+    assert (place / "report/annotated.mp4").read_bytes() != clip, "the verdict changed"
+    assert (place / "report/annotated.mp4").stat().st_size > len(clip) // 2
+    assert "annotated.mp4" in (place / "report/report.html").read_text("utf-8")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("lost", ["gone", "changed", "under another name"])
+def test_a_clip_that_is_not_the_judged_one_is_not_drawn_and_it_is_said_why(
+    with_clip: Path, tmp_path: Path, lost: str
+) -> None:
+    place = shutil.copytree(with_clip, tmp_path / "filmed")
+    clip, path = place / "hip_sag_side.mp4", place / "report/report.json"
+    if lost == "gone":
+        clip.unlink()
+    elif lost == "changed":
+        shutil.copy(SAMPLES / "flared_pair_side.mp4", clip)
+    else:
+        report = json.loads(path.read_text("utf-8"))
+        report["annotated"]["sources"] = [{"path": None}]
+        path.write_text(json.dumps(report), encoding="utf-8")
+    said, report = _again(place)
+    why = {
+        "gone": "hip_sag_side.mp4 is no longer where it was",
+        "changed": "hip_sag_side.mp4 is not the clip that was judged any more",
+        "under another name": "the report does not say where its clip lies",
+    }[lost]
+    assert why in said and report["annotated"] is None
+    assert not (place / "report/annotated.mp4").exists()
+
+
+@pytest.mark.slow
+def test_a_clip_shown_by_another_name_does_not_tell_its_own(
+    with_clip: Path, tmp_path: Path
+) -> None:
+    """As with codes in place of names."""
+    judged = formcheck.judge(TRACKS / "hip_sag_side.parquet", names=["A17"])
+    filmed = replace(judged, given=(probe(with_clip / "hip_sag_side.mp4"),))
+    filmed.write(tmp_path / "report")
+    text = (tmp_path / "report/report.json").read_text("utf-8")
+    assert json.loads(text)["annotated"]["sources"] == [{"path": None}]
+    assert "hip_sag_side" not in text
 
 
 @pytest.mark.parametrize(

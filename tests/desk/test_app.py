@@ -147,6 +147,17 @@ def test_clips_that_are_not_one_set_fail_with_a_sentence_that_names_them(client:
     assert client.post(f"/sets/{parts[0].id}/apart").status == 409
 
 
+def test_which_arms_worked_can_be_said_in_the_form(client: Client) -> None:
+    """What a side view of an archer set asks for: “say whether this is an archer push-up”."""
+    archer = TRACKS / "coached" / "same_arm_archer_side.parquet"
+    untold, told = client.judged(archer), client.judged(archer, arms="archer")
+    reports = [
+        json.loads(client.get(f"/sets/{one}/report/report.json").text) for one in (untold, told)
+    ]
+    assert [one["variation"]["arms"] for one in reports] == [None, "archer"]
+    assert [one["set"]["counted"] for one in reports] == [0, 4]
+
+
 def test_limits_test_and_model_of_the_form_are_what_a_set_is_held_to_and_are_remembered(
     client: Client,
 ) -> None:

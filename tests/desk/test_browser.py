@@ -98,6 +98,21 @@ def report_of(page: Page) -> Page:
     return page
 
 
+@pytest.mark.parametrize("height", [800, 844])
+@pytest.mark.parametrize("width", [1280, 390])
+def test_judge_is_in_sight_once_clips_are_chosen_wherever_the_page_is(
+    sit: Sit, width: int, height: int
+) -> None:
+    seat = sit(width=width)
+    seat.page.set_viewport_size({"width": width, "height": height})
+    seat.page.set_input_files("#clips", [str(SIDE), str(FRONT)])
+    judge = seat.page.get_by_role("button", name="Judge", exact=True)
+    expect(judge).to_be_enabled()
+    expect(judge).to_be_in_viewport(ratio=1.0)
+    seat.page.get_by_label("Remark on the report").scroll_into_view_if_needed()
+    expect(judge).to_be_in_viewport(ratio=1.0)
+
+
 def test_two_dropped_clips_of_a_set_become_a_report(sit: Sit) -> None:
     seat = sit()
     files = {path.name: path.read_bytes().hex() for path in (SIDE, FRONT)}

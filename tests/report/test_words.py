@@ -4,11 +4,12 @@ import math
 
 import pytest
 
-from formcheck.faults.limits import default_limits
+from formcheck.faults.limits import default_limits, with_values
 from formcheck.measures.values import rep_values
 from formcheck.report.words import (
     disagreement_text,
     how_to_film,
+    in_force_text,
     judged_name,
     limit_text,
     plus_minus,
@@ -78,3 +79,9 @@ def test_every_unit_can_be_written_and_heads_a_column() -> None:
     for unit in {one.unit for one in limits} | {one.unit for one in values}:
         assert with_unit(1.0, unit).startswith("1")
         assert unit_name(unit) in with_unit(1.0, unit)
+
+
+def test_own_limits_are_told_by_the_faults_name_with_their_unit() -> None:
+    mine = with_values(default_limits(), {"hip_sag": 8.5, "hip_pike": -20.0})
+    said = in_force_text(mine, None)
+    assert "hips sag 8.5° instead of 12°" in said and "hips piked −20° instead of −15°" in said

@@ -11,6 +11,7 @@ import pytest
 from formcheck.maths.filtering import RATE_HZ
 from formcheck.pose.track import INDEX, PoseTrack
 from formcheck.signals.ground import _bends_over_its_hands, _knees_come_down
+from tests.coached import Coached, reps
 from tests.filmed import (
     DONE,
     FROM_THE_FRONT,
@@ -217,6 +218,15 @@ def test_hands_over_the_head_or_a_bar_over_the_chest_are_no_push_up(camera: Came
             xy[:, joint, 1] = 2 * xy[:, shoulder, 1] - xy[:, joint, 1]
     assert read(track).in_position.any()
     assert not read(replace(track, xy_px=xy)).in_position.any()
+
+
+def test_a_resting_hand_that_goes_with_the_body_tells_no_sway() -> None:
+    """From the front in one-arm work: else half of the body's own way would be taken out."""
+    track = Coached(course=tuple(reps(2)), arms="one", working=("left",)).tracks("front")[0]
+    signals = read(track)
+    for name in ("left_shoulder", "right_shoulder"):
+        moved = signals.steady_px[name] - signals.points_px[name]
+        assert np.nanmax(np.abs(moved[signals.in_position])) < 3.0
 
 
 def test_knees_that_bend_more_than_in_the_reps_are_on_their_way_to_the_floor() -> None:

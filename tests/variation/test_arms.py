@@ -6,12 +6,16 @@ from __future__ import annotations
 from dataclasses import replace
 from functools import cache
 
+import numpy as np
 import pytest
+from scipy.ndimage import gaussian_filter1d
 
 from formcheck.analysis import Analysis, analyse
 from formcheck.asked.prescription import Arms, Prescription
+from formcheck.pose.track import INDEX, PoseTrack, Side
+from formcheck.signals.one_arm import PLUS_MINUS_DEG
 from formcheck.variation import arms
-from formcheck.variation.arms import FAR_ARM, ONE_AT_A_TIME, ArmWork
+from formcheck.variation.arms import FAR_ARM, HIDDEN_BEND, ONE_AT_A_TIME, PERHAPS_ARCHER, ArmWork
 from tests.coached import Coached, reps
 
 ALTERNATING = Coached(
@@ -82,6 +86,24 @@ def test_one_arm_is_told_and_judged_whichever_side_the_camera_stands_on(
     assert "trunk_rotation" in {entry.key for entry in analysis.not_judged}
 
 
+def badly_seen(track: PoseTrack, side: Side, off_px: float) -> PoseTrack:
+    """The track with the arm of one side wandering, slowly enough that no filter finds it."""
+    xy, drawn = track.xy_px.copy(), np.random.default_rng(2)
+    for joint in ("shoulder", "elbow", "wrist"):
+        slow = gaussian_filter1d(drawn.normal(0.0, 1.0, (len(xy), 2)), 4, axis=0)
+        xy[:, INDEX[f"{side}_{joint}"]] += off_px * slow / slow.std()
+    return replace(track, xy_px=xy)
+
+
+def test_a_far_arm_that_is_badly_seen_gives_no_reps_that_were_not_done() -> None:
+    """Off by 1.4 % of its length, as the planted far wrist of a rendered set is."""
+    side, front = ONE_FAR.tracks("both")
+    rough = badly_seen(side, "right", 3.0)
+    assert len(analyse([rough]).reps) == 3
+    together = analyse([rough, front])
+    assert together.pairing is not None and len(together.reps) == 3
+
+
 @VIEWS
 def test_two_arms_are_two(view: str) -> None:
     assert judged(TWO, view).variation.arms == "two"
@@ -112,13 +134,24 @@ def test_arms_that_take_turns_are_told_though_a_straight_one_shows_some_bend(
         assert work_of(*no_turns).arms == "two"
 
 
-def test_an_archer_on_the_far_arm_alone_is_no_archer_untold_but_a_word_is_said() -> None:
-    far = replace(ON_THE_LEFT, working=("right",) * 3)
-    says = "an archer push-up on the far arm, say so"
+@pytest.mark.parametrize("hand_spacing", [2.0, 2.6, 3.0])
+def test_an_archer_on_the_far_arm_alone_is_no_plain_push_up_and_not_judged_untold(
+    hand_spacing: float,
+) -> None:
+    far = replace(ON_THE_LEFT, working=("right",) * 3, hand_spacing=hand_spacing)
     untold, told = judged(far, "side"), judged(far, "side", "archer")
-    assert untold.variation.arms == "two" and any(says in note for note in untold.notes)
-    assert told.variation.arms == "archer" and not any(says in note for note in told.notes)
-    assert not any(says in note for note in judged(TWO, "side").notes)
+    reasons = {entry.key: entry.reason for entry in untold.not_judged}
+    assert untold.variation.arms is None and not untold.faults
+    assert reasons["arms"] == reasons["shallow"] == PERHAPS_ARCHER
+    assert told.variation.arms == "archer" and "arms" not in {e.key for e in told.not_judged}
+
+
+def test_elbows_that_flare_at_the_camera_are_judged_and_it_is_said_that_arms_do_not_show() -> None:
+    flared = judged(replace(TWO, flare_deg=75.0), "side")
+    assert flared.variation.arms is None and flared.summary.attempts == 3
+    assert {entry.key: entry.reason for entry in flared.not_judged}["arms"] == HIDDEN_BEND
+    assert all(result.values["elbow_bottom_deg"].known for result in flared.reps)
+    assert "arms" not in {entry.key for entry in judged(TWO, "side").not_judged}
 
 
 def test_left_is_set_against_right() -> None:
@@ -126,7 +159,7 @@ def test_left_is_set_against_right() -> None:
     assert {side: (kept.reps, kept.counted) for side, kept in sides.items()} == {
         "left": (2, 2), "right": (2, 2),
     }  # fmt: skip
-    assert sides["left"].elbow_bottom_deg == pytest.approx(80.0, abs=6.0)
+    assert sides["left"].elbow_bottom_deg == pytest.approx(80.0, abs=PLUS_MINUS_DEG)
     assert judged(TWO, "front").summary.sides == {}
 
 

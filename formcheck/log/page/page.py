@@ -162,7 +162,7 @@ def _headline(found: Sequence[Change]) -> tuple[str, str]:
         more = [*said[_MOST_HEADLINES:], "All else is within its error"]
         return f"{'. '.join(said[:_MOST_HEADLINES])}.", f"{'. '.join(more)}."
     if all(change.verdict == "too few days" for change in found):
-        return "Too few days to tell a trend yet.", f"{LEAST_DAYS} days with sets can settle one."
+        return "Too few days to tell a trend yet.", f"{LEAST_DAYS} days with sets are needed."
     return "No change yet that is larger than its error.", ""
 
 
@@ -181,11 +181,11 @@ def _said(change: Change) -> str:
 
 def _step_line(direction: str, latest: SetEntry, back_to: SetEntry | None, pause: str) -> str:
     if pause:
-        return f"One step lower than: {step_words(latest)}"
+        return f"One step easier than last time ({step_words(latest)})"
     if back_to is not None:
-        return f"Go back to: {step_words(back_to)}"
+        return f"Go back to {day_words(back_to)} ({step_words(back_to)})"
     if direction == "same":
-        return f"Same again: {step_words(latest)}"
+        return f"Same as last time ({step_words(latest)})"
     return f"{'Step up' if direction == 'harder' else 'Easier'}: {latest.next_variation or ''}"
 
 

@@ -111,7 +111,7 @@ def test_the_ladder_says_where_one_stands_and_what_was_earned() -> None:
 
 def test_after_a_long_break_the_step_is_one_lower() -> None:
     made = page(weeks(), now=datetime(2026, 6, 1, tzinfo=UTC))
-    assert made.step.startswith("One step lower than: floor")
+    assert made.step.startswith("One step easier than last time (floor)")
     assert "days since the last set" in made.why[0]
 
 
