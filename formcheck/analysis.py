@@ -85,6 +85,9 @@ NO_HANDS = "no hand position was asked for"
 # A straight arm jitters by 25 degrees where landmarks jitter too much for angles (tests/truth), and
 # as much where an error of 2 % in its reach is read as a bend.
 _LEAST_ROUGH_BEND_DEG = 45.0
+# Seen along the body arms bend toward the camera, and 3 % of the reach reads as 25 degrees: an
+# attempt bends them by this share of what the set does.
+_LEAST_SHARE_ALONG = 0.35
 _CLOCK_ORDER: Mapping[ViewKind, int] = {"side": 0, "oblique": 1, "front": 2, "rear": 3}
 
 
@@ -476,6 +479,9 @@ def _reps_of(look: Look) -> list[Rep]:
     least_deg = _LEAST_ROUGH_BEND_DEG if rough else LEAST_BEND_DEG
     t_s, rate_hz = curves.t_s, curves.rate_hz
     elbow_deg, use, released = across_releases(t_s, curves.elbow_deg, curves.in_position)
+    if look.view.along_body and use.any():
+        low_deg, high_deg = np.nanpercentile(elbow_deg[use], [5.0, 95.0])
+        least_deg = max(least_deg, _LEAST_SHARE_ALONG * float(high_deg - low_deg))
     found = find_reps(t_s, elbow_deg, use, rate_hz, unsure | released, least_deg)
     found = with_releases(found, t_s, released)
     return with_failed(found, t_s, elbow_deg, use, rate_hz, least_deg)

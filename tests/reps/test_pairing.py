@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from formcheck.reps.pairing import Pairing, pair_looks
@@ -51,6 +53,20 @@ def test_a_clip_that_misses_reps_is_matched_to_the_right_ones(
     assert pairing.matches == shared
     expected_s = before.get("started_s", 0.0) - beside.get("started_s", 0.0)
     assert pairing.offset_s == pytest.approx(expected_s, abs=0.05)
+
+
+def test_arms_that_bend_while_somebody_gets_down_speak_against_nothing() -> None:
+    """One view takes kneeling over the hands for the position, the other does not."""
+    beside, before = (look_of(HUMAN.film(camera, noise_px=0.7)) for camera in (BESIDE, BEFORE))
+    signals = beside.signals
+    first_s = beside.reps[0].start_s
+    kneels = (signals.t_s < first_s - 0.2) & (signals.t_s > first_s - 1.5)
+    assert kneels.sum() > signals.rate_hz
+    bent = np.where(kneels, 110.0, before.signals.elbow_deg)
+    gets_down = replace(before, signals=replace(before.signals, elbow_deg=bent))
+    assert not pair_looks(beside, gets_down).same_set
+    not_there = replace(signals, in_position=signals.in_position & ~kneels)
+    assert pair_looks(replace(beside, signals=not_there), gets_down).same_set
 
 
 def test_another_set_by_the_same_person_at_the_same_tempo_is_refused() -> None:

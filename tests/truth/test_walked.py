@@ -53,3 +53,12 @@ def test_angles_are_those_of_the_set_alone(name: str, quantity: str) -> None:
         errors.append(value.value - rep.values[quantity])
         half_widths.append(value.plus_minus)
     assert abs(mean(errors)) <= mean(half_widths)
+
+
+def test_two_clips_of_a_set_are_joined_however_differently_they_show_getting_down() -> None:
+    looks = [read_track(WALKED / f"pair_{view}.parquet") for view in ("side", "front")]
+    side, front = (read_truth(WALKED / f"pair_{view}.truth.json") for view in ("side", "front"))
+    analysis = analyse(looks)
+    later_s = front.clip_start_in_set_s - side.clip_start_in_set_s
+    assert analysis.looks[1].offset_s == pytest.approx(later_s, abs=0.05)
+    assert len(analysis.reps) == len(side.reps)
