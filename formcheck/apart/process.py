@@ -34,6 +34,7 @@ _Result = TypeVar("_Result")
 MEMORY_BYTES = 3 << 29  # of data a process may hold: enough to decode 8K, and for the models
 STALL_S = 60.0  # without a sign of life for so long, a process is ended
 _LOOK_EVERY_S = 0.2
+_AHEAD = 3  # items that wait to be used
 _START = (
     "import sys; from multiprocessing.connection import {kind} as C; c = C({fd}); "
     "sys.path[:] = c.recv(); from formcheck.apart.process import _serve; _serve(c)"
@@ -82,12 +83,44 @@ def stream_apart(
 ) -> Generator[_Item]:
     """The items of ``work(task)``, made in a process of its own, a few ahead of their use.
 
+    A thread takes them over meanwhile: a picture is more than a pipe holds, and whoever makes the
+    next one would wait until the last was asked for.
+
     Raises like ``work_apart``; the process ends with the generator.
     """
-    with contextlib.closing(_told(_tell_items, [(work, task)], memory_bytes, stall_s)) as told:
-        for _, kind, value in told:
-            if kind == "step":
-                yield value
+    made: queue.Queue[tuple[str, Any]] = queue.Queue(_AHEAD)
+    over = threading.Event()
+
+    def hand_on(what: str, value: Any) -> None:
+        while not over.is_set():
+            with contextlib.suppress(queue.Full):
+                made.put((what, value), timeout=_LOOK_EVERY_S)
+                break
+
+    def take_over() -> None:
+        try:
+            with contextlib.closing(
+                _told(_tell_items, [(work, task)], memory_bytes, stall_s)
+            ) as told:
+                for _, kind, value in told:
+                    if over.is_set():
+                        return
+                    if kind == "step":
+                        hand_on("item", value)
+            hand_on("end", None)
+        except BaseException as error:
+            hand_on("failed", error)
+
+    taker = threading.Thread(target=take_over, daemon=True)
+    taker.start()
+    try:
+        while (one := made.get())[0] == "item":
+            yield one[1]
+        if one[0] == "failed":
+            raise one[1]
+    finally:
+        over.set()
+        taker.join()
 
 
 def told_apart(

@@ -347,7 +347,10 @@ class _Follower:
 
 
 def _index_at(panel: _Panel, t_s: float) -> int:
-    return int(np.argmin(np.abs(panel.info.times_s - t_s)))
+    times_s = panel.info.times_s
+    after = int(np.searchsorted(times_s, t_s))
+    before, after = max(after - 1, 0), min(after, len(times_s) - 1)
+    return before if t_s - times_s[before] <= times_s[after] - t_s else after
 
 
 def _scaled(panel: _Panel) -> Iterator[tuple[float, Planes]]:

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from formcheck.maths.arrays import FloatArray
-from formcheck.report.video.lettering import Coverage, lettered, text_width
+from formcheck.report.video.lettering import lettered, text_width
 
 Plane = npt.NDArray[np.uint8]
 Picture = npt.NDArray[np.uint8]  # (H, W, 3) RGB
@@ -170,13 +170,13 @@ class Canvas:
 
     def _print(self, text: str, x: int, y: int, size: int, bold: bool, outline: int,
                colour: str) -> None:  # fmt: skip
-        cover, left, top = lettered(text, size, bold=bold, outline_px=outline)
+        _, left, top = lettered(text, size, bold=bold, outline_px=outline)
         left, top = left + x, top + y
         (luma, tone), *chroma = self._planes(colour)
-        _blend(luma, cover, left, top, tone)
-        small = _halved(text, size, bold, outline, left % 2, top % 2)
+        _lay(luma, _ink(text, size, bold, outline, None, tone), left, top)
         for plane, shade in chroma:
-            _blend(plane, small, left // 2, top // 2, shade)
+            ink = _ink(text, size, bold, outline, (left % 2, top % 2), shade)
+            _lay(plane, ink, left // 2, top // 2)
 
     def _planes(self, colour: str) -> tuple[tuple[Plane, int], ...]:
         luma, cb, cr = _tones(colour, self.matrix)
@@ -213,26 +213,37 @@ def _tones(colour: str, matrix: Matrix) -> tuple[int, int, int]:
     )
 
 
-@lru_cache(maxsize=2048)
-def _halved(text: str, size: int, bold: bool, outline: int, odd_x: int, odd_y: int) -> Coverage:
-    """Coverage on the half-size planes, for text starting on an even or odd px."""
+@lru_cache(maxsize=4096)
+def _ink(
+    text: str, size: int, bold: bool, outline: int, odd: tuple[int, int] | None, tone: int
+) -> tuple[npt.NDArray[np.uint16], npt.NDArray[np.uint16]]:
+    """What lettering keeps of the picture under it, of 255, and what it adds, 255 times; on the
+    half-size planes for text that starts on ``odd`` or even px."""
     cover, _, _ = lettered(text, size, bold=bold, outline_px=outline)
-    height, width = cover.shape
-    padded = np.pad(cover, ((odd_y, (odd_y + height) % 2), (odd_x, (odd_x + width) % 2)))
-    quads = padded.reshape(padded.shape[0] // 2, 2, padded.shape[1] // 2, 2)
-    return np.asarray(quads.mean(axis=(1, 3)), np.uint8)
+    if odd is not None:
+        height, width = cover.shape
+        padded = np.pad(cover, ((odd[1], (odd[1] + height) % 2), (odd[0], (odd[0] + width) % 2)))
+        quads = padded.reshape(padded.shape[0] // 2, 2, padded.shape[1] // 2, 2)
+        cover = np.asarray(quads.mean(axis=(1, 3)), np.uint8)
+    share = cover.astype(np.uint16)
+    return 255 - share, share * np.uint16(tone) + np.uint16(128)
 
 
-def _blend(plane: Plane, cover: Coverage, x0: int, y0: int, tone: int) -> None:
+def _lay(
+    plane: Plane, ink: tuple[npt.NDArray[np.uint16], npt.NDArray[np.uint16]], x0: int, y0: int
+) -> None:
+    keeps, adds = ink
     left, top = max(0, -x0), max(0, -y0)
-    right = min(cover.shape[1], plane.shape[1] - x0)
-    bottom = min(cover.shape[0], plane.shape[0] - y0)
+    right = min(keeps.shape[1], plane.shape[1] - x0)
+    bottom = min(keeps.shape[0], plane.shape[0] - y0)
     if left >= right or top >= bottom:
         return
-    share = cover[top:bottom, left:right].astype(np.uint16)
     under = plane[y0 + top : y0 + bottom, x0 + left : x0 + right]
-    mixed = under * (255 - share) + share * np.uint16(tone) + np.uint16(128)
-    under[:] = (mixed + (mixed >> 8)) >> 8  # over 255, rounded; exact, and quicker than to divide
+    mixed = under * keeps[top:bottom, left:right]
+    mixed += adds[top:bottom, left:right]
+    mixed += mixed >> 8
+    mixed >>= 8
+    under[:] = mixed  # over 255, rounded; exact, and quicker than to divide
 
 
 def _fixed(value: float) -> int:
