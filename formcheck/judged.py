@@ -264,7 +264,7 @@ def judge(
         processes = min(PROCESSES, cpu_count() or 1)
     finder = find_model(model)
     if not any(_large(one) for one in given):
-        Thread(target=import_module, args=["formcheck.report.write"]).start()
+        Thread(target=_get_ready).start()
     tracks = _find_tracks(
         given, finder, pose_rate_hz, processes, fresh, on_progress, on_track, small_in
     )
@@ -275,6 +275,12 @@ def judge(
 
     analysis = analyse(tracks, asked, held_to, tuple(views) or None, person)
     return Judged(analysis, tuple(given), tuple(tracks), tuple(views))
+
+
+def _get_ready() -> None:
+    """Import what judges and reports, and compile the page's template."""
+    import_module("formcheck.report.write")
+    import_module("formcheck.report.page.page").compile_page()
 
 
 def _large(given: Given) -> bool:

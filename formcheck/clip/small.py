@@ -34,7 +34,7 @@ LONG_SIDE_PX = 1280
 MOST_PX = 800_000  # of the whole picture: a phone or a page shows no more
 MOST_FPS = 30.0  # of the pictures that are drawn: more show nothing more of a rep
 _FAST_FPS = 45.0  # clips faster than this are thinned out
-_LARGE_PX = 1_600_000  # a clip of larger pictures costs more to decode again than to keep small
+_LARGE_PX = 2_500_000  # a clip of larger pictures costs more to decode again than to keep small
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,7 @@ from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from jinja2 import Template
 from markupsafe import Markup
 
 from formcheck.advice.decide import FIRST_REPS
@@ -101,15 +102,20 @@ def page_html(
     beside the page. File names and ``note`` are shown as text, whatever they contain.
     ``weeks`` what the training log adds.
     """
-    environment = templates_of("formcheck.report.page")
-    environment.globals.update(kinds=fault_kinds())
     script = files("formcheck.report.page").joinpath("templates/report.js").read_text("utf-8")
-    return environment.get_template("report.html.j2").render(
+    return compile_page().render(
         **_context(analysis, clip, clip_name, note),
         weeks=weeks,
         script=Markup(script),  # our own file, not data
         script_hash=base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
     )
+
+
+def compile_page() -> Template:
+    """The page's template, compiled the first time."""
+    environment = templates_of("formcheck.report.page")
+    environment.globals.update(kinds=fault_kinds())
+    return environment.get_template("report.html.j2")
 
 
 def _context(
