@@ -7,6 +7,10 @@ CLIPS are folders that hold `NAME.truth.json` and `NAME.truth.csv`, DIR the save
 and how much that differs (from every frame), and how far each value errs (from every rep). With
 --write they replace `formcheck/signals/calibration.toml`.
 
+With --widen VIEW.QUANTITY everything stays as it was but that one half-width, which is made as many
+times larger or smaller as holds 95 of 100 values of these clips: where something else than the
+landmarks has changed, and few of the clips that they were learned from are at hand.
+
 Nothing is scored on a body that it was learned from: bodies are dealt into folds, clips of one
 body into one. A fold's values rest on landmarks learned from the others, and their biases and
 half-widths on the values of the others. The printed table is that of the left-out bodies.
@@ -17,7 +21,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -422,6 +426,18 @@ def _weighted_quantile(values: FloatArray, weight: FloatArray, level: float) -> 
     return float(np.interp(level, reached / weight.sum(), values[order]))
 
 
+def widened(doubt: Doubt, rows: pd.DataFrame) -> Doubt:
+    """The doubt with its half-width as wide as holds 95 of 100 values, each body counting alike;
+    ``rows`` as ``fold_values`` has them."""
+    sizes = [
+        doubt.half_width(sd, misfit) / doubt.widen
+        for sd, misfit in zip(rows["plus_minus"], rows["misfit"], strict=True)
+    ]
+    error = np.abs((rows["measured"] - rows["truth"]).to_numpy(float) - doubt.bias)
+    weight = 1.0 / rows.groupby("body")["body"].transform("size").to_numpy(float)
+    return replace(doubt, widen=_weighted_quantile(error / np.array(sizes), weight, COVERED))
+
+
 def learn_doubts(rows: pd.DataFrame) -> dict[str, dict[str, Doubt]]:
     """By view and quantity; a view of few bodies takes the width of all views together."""
     doubts: dict[str, dict[str, Doubt]] = {}
@@ -541,10 +557,23 @@ def main() -> None:
     parser.add_argument("--tracks", type=Path, required=True, help="their saved pose tracks")
     parser.add_argument("--write", action="store_true", help=f"replace {WRITTEN.name}")
     parser.add_argument("--out", type=Path, help="write the left-out values as CSV here")
+    parser.add_argument("--widen", metavar="VIEW.QUANTITY", help="this half-width, and no other")
     asked = parser.parse_args()
     cases = read_cases(asked.folders, asked.tracks)
     landmarks = pd.concat([landmark_rows(case) for case in cases], ignore_index=True)
     values = fold_values(cases, landmarks)
+    if asked.widen:
+        view, name = asked.widen.split(".")
+        rows = values[(values["view"] == view) & (values["quantity"] == name)]
+        old = calibration.doubt_of(name, view)
+        new = widened(old, rows)
+        print(f"{asked.widen}: widen {old.widen:.4f}, now {new.widen:.4f}; {len(rows)} values of "
+              f"{rows['body'].nunique()} bodies")  # fmt: skip
+        if asked.write:
+            before, entry = WRITTEN.read_text(encoding="utf-8").split(f"[doubts.{view}.{name}]", 1)
+            entry = entry.replace(f"widen = {_toml(old.widen)}", f"widen = {_toml(new.widen)}", 1)
+            WRITTEN.write_text(f"{before}[doubts.{view}.{name}]{entry}", encoding="utf-8")
+        return
     scored = cross_validated(values)
     for view, mine in scored.groupby("view"):
         print(f"\n{view}: bodies left out\n{scoring.agreement(mine).round(3).to_string()}")
