@@ -25,7 +25,7 @@ _ARM_SHOWS_S = 6.0  # within this long before and after any moment of a set the 
 _SAME_SIZE = 0.85  # a trunk whose length in the picture changes by less is no nearer the camera
 # A front view of bent arms: this much shorter, over hands that stray no further from their place,
 # not longer ago than a rest between two reps.
-_SUNK, _STAYS, _BEND_NEARBY_S = 0.8, 0.12, 3.0
+_SUNK, _STAYS, _BEND_NEARBY_S, _SINKS_S = 0.8, 0.12, 3.0, 0.7
 # Hands this far above the shoulders when the arms are straight hang from a bar or hold one over
 # the chest: no push-up. On a wall they are level with them.
 _OVERHEAD = 0.4
@@ -147,10 +147,10 @@ def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray, upright: BoolArr
     may be shallow.
 
     ``reach`` (M,) shoulder to wrist and ``wrist`` (M, 2), in arm lengths as they show. Who bends
-    the arms and does not seem upright then, stood before or after the set.
+    the arms and did not seem upright just before or after, stood about before the set.
     """
     stays = length(wrist - _running_place(wrist)) < _STAYS
-    sunk = (reach < _SUNK) & stays & upright
+    sunk = (reach < _SUNK) & stays & nearby(upright, round(_SINKS_S * RATE_HZ))
     if not sunk.any():
         return sunk
     near = nearby(sunk, round(_BEND_NEARBY_S * RATE_HZ))
