@@ -187,12 +187,14 @@ class Judged:
         )
 
     def _source(self, place: int, home: Path) -> str | None:
-        """Where a clip lies from the report's folder; None where it is shown by another name."""
+        """Where a clip lies from the report's folder; None where it is shown by another name, or
+        its path is no plain text."""
         given, track = self.given[place], self.tracks[place]
         if not isinstance(given, ClipInfo) or track.source_name != plain(given.path.name):
             return None
         with contextlib.suppress(ValueError):  # on another drive
-            return Path(relpath(given.path.resolve(), home.resolve())).as_posix()
+            path = Path(relpath(given.path.resolve(), home.resolve())).as_posix()
+            return path if path.isprintable() else None  # or bytes that a report cannot hold
         return None
 
     def again(
