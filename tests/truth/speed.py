@@ -5,9 +5,9 @@
 The bare loop is the least that any tool with this model must do: decode every picture and run the
 same landmark model on it, in one thread, nothing kept. Everything runs as whole processes, start
 of the interpreter included, with Python's compiled files as an installation has them. Memory is
-that of the process with its children at its highest: `peak_mb` what the machine gives up for them
-(Linux: proportional set size, a page that n of them share counted as an nth for each), `rss_mb`
-their resident sizes added, so that such a page counts n times.
+that of the process with its children at its highest, in one more run that is watched: `peak_mb`
+what the machine gives up for them (Linux: proportional set size, a page that n of them share
+counted as an nth for each), `rss_mb` their resident sizes added, so that such a page counts n times.
 
 The parts, in this order: `starts` help, version and a saved track; `given` a clip that ships, as
 it is; `first` how long after the search reached the end of the first rep the desk's queue has it
@@ -121,6 +121,17 @@ def as_installed() -> dict[str, str]:
     return {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
 
 
+def timed(command: Sequence[str]) -> Run:
+    """Run to the end, watched by nobody: looking at memory takes a few hundredths of the cores."""
+    before, started = os.times(), time.perf_counter()
+    subprocess.run(command, check=True, capture_output=True, env=as_installed())
+    after, wall_s = os.times(), time.perf_counter() - started
+    cpu_s = (after.children_user + after.children_system) - (
+        before.children_user + before.children_system
+    )
+    return Run(wall_s, cpu_s, float("nan"), float("nan"))
+
+
 def measure(command: Sequence[str]) -> Run:
     """Run to the end, looking at the memory of all its processes five times a second."""
     started, peak, resident = time.perf_counter(), 0.0, 0.0
@@ -156,19 +167,8 @@ def _family(top: psutil.Process) -> list[psutil.Process]:
         return []
 
 
-def short(words: Sequence[str]) -> Run:
-    """A command too short to be watched: its CPU time by the system's own account."""
-    before, started = os.times(), time.perf_counter()
-    subprocess.run([*COMMAND, *words], check=True, capture_output=True, env=as_installed())
-    after = os.times()
-    cpu_s = (after.children_user + after.children_system) - (
-        before.children_user + before.children_system
-    )
-    return Run(time.perf_counter() - started, cpu_s, float("nan"), float("nan"))
-
-
 def bare_loop(clip: Path, model: Path) -> Run:
-    return measure([sys.executable, "-c", BARE_LOOP, str(clip), str(model)])
+    return timed([sys.executable, "-c", BARE_LOOP, str(clip), str(model)])
 
 
 def fastest(runs: Sequence[Run]) -> Run:
@@ -257,10 +257,11 @@ def row_of(
     for n in range(asked.runs):
         if bare:
             loops.append(bare_loop(clip, model))
-        decodes.append(measure([sys.executable, "-c", DECODE_ONCE, str(clip)]))
+        decodes.append(timed([sys.executable, "-c", DECODE_ONCE, str(clip)]))
         out = folder / f"{clip.stem}-{n}"
         words = ["set", str(clip), "--fresh", "--model", asked.model, "--out", str(out)]
-        sets.append(measure([*COMMAND, *words]))
+        sets.append(timed([*COMMAND, *words]))
+    watched = measure([*COMMAND, *words, "--overwrite"])
     info = probe(clip)
     loop, decode, whole = (fastest(runs) if runs else None for runs in (loops, decodes, sets))
     assert decode is not None and whole is not None
@@ -274,8 +275,8 @@ def row_of(
         "ratio": round(whole.wall_s / loop.wall_s, 2) if loop else None,
         "cpu_s": round(whole.cpu_s, 1),
         "cpu_ratio": round(whole.cpu_s / loop.cpu_s, 2) if loop else None,
-        "peak_mb": round(whole.peak_mb),
-        "rss_mb": round(whole.rss_mb),
+        "peak_mb": round(watched.peak_mb),
+        "rss_mb": round(watched.rss_mb),
         "length_s": round(info.duration_s, 1),
         "mpx_a_second": round(info.width * info.height * info.fps / 1e6, 1),
         "machine": machine(),
@@ -298,7 +299,10 @@ def starts(clip: Path, folder: Path) -> pd.DataFrame:
     }  # fmt: skip
     table = pd.DataFrame(
         [
-            {"what": what, "cpu_s": round(min(short(words).cpu_s for _ in range(5)), 2)}
+            {
+                "what": what,
+                "cpu_s": round(min(timed([*COMMAND, *words]).cpu_s for _ in range(5)), 2),
+            }
             for what, words in asked.items()
         ]
     ).set_index("what")
@@ -409,7 +413,7 @@ def main() -> None:
             phone = repeated(seconds, folder / "phone.mp4", 30.0)
             rows.append(row_of(phone, folder, asked, bare=False))
             beside = repeated(asked.clip, folder / "beside.mp4", probe(phone).duration_s)
-            search = measure([sys.executable, "-c", SEARCH_ALONE, str(beside), asked.model])
+            search = timed([sys.executable, "-c", SEARCH_ALONE, str(beside), asked.model])
             search_s = search.wall_s * probe(phone).duration_s / probe(beside).duration_s
             beyond_s = number_of(rows[-1], "formcheck_set_s") - search_s
             found["phone"] = beyond_s / number_of(rows[-1], "decode_once_s")
