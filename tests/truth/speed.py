@@ -7,7 +7,8 @@ same landmark model on it, in one thread, nothing kept. Everything runs as whole
 of the interpreter included, with Python's compiled files as an installation has them. Memory is
 that of the process with its children at its highest, in one more run that is watched: `peak_mb`
 what the machine gives up for them (Linux: proportional set size, a page that n of them share
-counted as an nth for each), `rss_mb` their resident sizes added, so that such a page counts n times.
+counted as an nth for each), `rss_mb` their resident sizes added, so that such a page counts n
+times.
 
 The parts, in this order: `starts` help, version and a saved track; `given` a clip that ships, as
 it is; `first` how long after the search reached the end of the first rep the desk's queue has it
