@@ -38,6 +38,7 @@ _MOST_STEPS, _LEAST_GAIN, _DAMPING = 40, 1e-3, 0.1
 _STEPS_U = np.linspace(0.0, 1.0, 401)
 _MIDDLE_U = (_STEPS_U[1:] + _STEPS_U[:-1]) / 2
 _PEAK_U = np.linspace(0.0, 1.0, 2001)[1:-1]
+_NO_MOVEMENT_S = 0.03  # what takes less is a jump of the landmarks
 # A small part of the way and then, or before it, so long a stop: settling at the top.
 _SETTLING, _STOPS_S = 0.25, 0.3
 # Two courses are tried where one misses by more than the curve wobbles, and taken where they miss
@@ -135,6 +136,7 @@ def boundaries(
         best = min(tries, key=lambda fit: fit.cost)
         part = 1.0 / (1.0 + np.exp(-best.x[4]))
         far_better = _rms(two(best.x[None])[0, : len(t_s)]) < _FAR_BETTER * missed
+        far_better = far_better and bool((best.x[[1, 3]] > np.log(_NO_MOVEMENT_S)).all())
         if far_better and (settles := _settles(best.x)) is not None:
             begins, ends = settles
         elif far_better and _LEAST_PART < part < 1.0 - _LEAST_PART:

@@ -127,3 +127,13 @@ def test_arms_that_give_a_little_and_then_stop_have_not_begun_yet(gives_first: b
     begins, ends = boundaries(t_s, curve, first_guess(t_s, curve))
     assert begins == pytest.approx(large_s + 0.06 * 0.8, abs=0.1)
     assert ends == pytest.approx(large_s + 0.94 * 0.8, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_jump_of_the_landmarks_is_no_second_movement(seed: int) -> None:
+    t_s = np.arange(0.0, 2.0, 1 / RATE_HZ)
+    way = smoothly_gone(np.clip((t_s - 0.5) / 0.6, 0.0, 1.0))
+    curve = 84.0 + 45.0 * way + np.where(t_s > 1.3, 40.0, 0.0)
+    curve += np.random.default_rng(seed).normal(scale=3.0, size=len(t_s))
+    begins, ends = boundaries(t_s, curve, first_guess(t_s, curve))
+    assert t_s[0] <= begins < ends <= t_s[-1] + 0.2
