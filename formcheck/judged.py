@@ -282,7 +282,9 @@ def judge(
 def _get_ready() -> None:
     """Import what judges and reports, and compile the page's template."""
     import_module("formcheck.report.write")
-    import_module("formcheck.report.page.page").compile_page()
+    from formcheck.report.page.page import compile_page
+
+    compile_page()
 
 
 def _large(given: Given) -> bool:

@@ -36,8 +36,8 @@ def low_pass(values: FloatArray, rate_hz: float, cutoff_hz: float = CUTOFF_HZ) -
     """Zero-lag fourth-order Butterworth along axis 0. NaN stretches stay NaN.
 
     The second-order filter run forward and backward. ``values`` (M, ...) evenly sampled at
-    ``rate_hz``. Gaps are bridged while filtering so that
-    what lies beside them is not lost, and blanked again.
+    ``rate_hz``. Gaps are bridged while filtering so that what lies beside them is not lost, and
+    blanked again.
     """
     design = min(cutoff_hz / TWO_PASS_CORRECTION / rate_hz, 0.45)
     flat = values.reshape(len(values), -1)

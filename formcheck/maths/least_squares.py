@@ -13,9 +13,11 @@ _STEP = 1e-6
 
 
 class Fit(NamedTuple):
-    """``x`` (P,) that fits best, the sum of squares there, and the Jacobian (R, P)."""
+    """``x`` (P,) that fits best; there the ``misfit`` (R,), its sum of squares ``cost``, and the
+    Jacobian (R, P)."""
 
     x: FloatArray
+    misfit: FloatArray
     cost: float
     jacobian: FloatArray
 
@@ -52,7 +54,7 @@ def least_squares(
             damping *= 6.0
             if damping > 1e6:
                 break
-    return Fit(x, cost, jacobian)
+    return Fit(x, left, cost, jacobian)
 
 
 def slope_of(

@@ -31,7 +31,7 @@ NO_REMARKS: Mapping[int, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
-class Annotated:
+class HowAnnotated:
     """How an annotated clip was drawn. ``sources`` where its clips lay, from the report's folder;
     None where a clip is shown under another name, which the path would tell."""
 
@@ -55,7 +55,7 @@ def report_dict(
     weeks: Weeks | None = None,
     note: str = "",
     remarks: Mapping[int, str] = NO_REMARKS,
-    annotated: Annotated | None = None,
+    annotated: HowAnnotated | None = None,
 ) -> dict[str, Any]:
     """The set as the contract's JSON object: seconds, degrees, shares; null where unmeasured.
 

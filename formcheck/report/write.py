@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formcheck.analysis import Analysis
-from formcheck.report.contract import NO_REMARKS, Annotated, check, report_dict
+from formcheck.report.contract import NO_REMARKS, HowAnnotated, check, report_dict
 from formcheck.report.folder import DRAWN_CLIP
 from formcheck.report.page.page import page_html
 from formcheck.report.page.remarks import with_remarks
@@ -45,7 +45,7 @@ def write_report(
     """
     drawn = [one for one in clips if one is not None]
     drawing = bool(drawn) and len(drawn) == len(analysis.looks)
-    annotated = Annotated(blur_faces, tuple(sources)) if drawing else None
+    annotated = HowAnnotated(blur_faces, tuple(sources)) if drawing else None
     report = report_dict(analysis, weeks, note, remarks, annotated)
     check(report)
     out_dir.mkdir(parents=True, exist_ok=True)

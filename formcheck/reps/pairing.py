@@ -19,10 +19,10 @@ import numpy as np
 
 from formcheck.asked.prescription import Arms
 from formcheck.errors import FormcheckError
-from formcheck.maths.arrays import BoolArray, FloatArray
+from formcheck.maths.arrays import BoolArray, FloatArray, IntArray
 from formcheck.maths.peaks import peaks
 from formcheck.maths.quantity import median_known
-from formcheck.maths.stretches import stretches
+from formcheck.maths.stretches import without_gaps
 from formcheck.reps.find import Rep, find_reps
 from formcheck.reps.look import Look
 from formcheck.signals.body_model import SIDES
@@ -198,7 +198,7 @@ def _curve(look: Look) -> tuple[FloatArray, FloatArray]:
 
 def _lost(look: Look, at_s: FloatArray) -> BoolArray:
     """(K,) whether the arm was out of sight at these times."""
-    nearest = np.searchsorted(look.signals.t_s, at_s).clip(0, len(look.signals.t_s) - 1)
+    nearest = _nearest(look, at_s)
     lost = (look.signals.bridged | _short_gaps(look))[nearest]
     for rep in look.reps:
         if rep.failed:  # who fails leaves the position, and one view loses it before the other
@@ -209,8 +209,11 @@ def _lost(look: Look, at_s: FloatArray) -> BoolArray:
 def _comes_or_goes(look: Look, at_s: FloatArray) -> BoolArray:
     """(K,) whether the person is not in position at these times: what the arms do while somebody
     gets down shows in one view and not in the other, and is no rep in either."""
-    nearest = np.searchsorted(look.signals.t_s, at_s).clip(0, len(look.signals.t_s) - 1)
-    return np.asarray(~look.signals.in_position[nearest])
+    return np.asarray(~look.signals.in_position[_nearest(look, at_s)])
+
+
+def _nearest(look: Look, at_s: FloatArray) -> IntArray:
+    return np.searchsorted(look.signals.t_s, at_s).clip(0, len(look.signals.t_s) - 1)
 
 
 def _in_reps(look: Look, at_s: FloatArray) -> BoolArray:
@@ -222,12 +225,7 @@ def _in_reps(look: Look, at_s: FloatArray) -> BoolArray:
 def _short_gaps(look: Look) -> BoolArray:
     """(M,) out of position for so short a time in mid-set that the tracker lost the body."""
     use = look.signals.in_position
-    out = np.zeros(len(use), dtype=bool)
-    for here in stretches(~use):
-        inside = here[0] > 0 and here[-1] < len(use) - 1
-        if inside and len(here) < _SHORT_GAP_S * look.signals.rate_hz:
-            out[here] = True
-    return out
+    return without_gaps(use, round(_SHORT_GAP_S * look.signals.rate_hz)) & ~use
 
 
 def _lost_in(look: Look, rep: Rep) -> bool:

@@ -130,17 +130,17 @@ def boundaries(
     fitted = _fit(one, start)
     begin_s, log_lasts, *shape = fitted.x
     begins, ends = begin_s + np.exp(log_lasts) * _slow_ends(*np.exp(shape))
-    missed = _rms(one(fitted.x[None])[0, : len(t_s)])
+    missed = _rms(fitted.misfit[: len(t_s)])
     if missed > _BADLY:
         tries = [_fit(two, first) for first in _starts_of_two(t_s, curve, level)]
         best = min(tries, key=lambda fit: fit.cost)
         part = 1.0 / (1.0 + np.exp(-best.x[4]))
-        far_better = _rms(two(best.x[None])[0, : len(t_s)]) < _FAR_BETTER * missed
-        far_better = far_better and bool((best.x[[1, 3]] > np.log(_NO_MOVEMENT_S)).all())
-        if far_better and (settles := _settles(best.x)) is not None:
-            begins, ends = settles
-        elif far_better and _LEAST_PART < part < 1.0 - _LEAST_PART:
-            begins, ends = _slow_ends_of_two(best.x)
+        both_move = bool((best.x[[1, 3]] > np.log(_NO_MOVEMENT_S)).all())
+        if both_move and _rms(best.misfit[: len(t_s)]) < _FAR_BETTER * missed:
+            if (settles := _settles(best.x)) is not None:
+                begins, ends = settles
+            elif _LEAST_PART < part < 1.0 - _LEAST_PART:
+                begins, ends = _slow_ends_of_two(best.x)
     if not t_s[0] <= begins + _REST_S < ends <= t_s[-1] + 2 * _REST_S:
         return guess
     return float(max(begins, t_s[0])), float(min(ends, t_s[-1]))

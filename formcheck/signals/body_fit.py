@@ -473,11 +473,11 @@ def _solve(
     def misfit(x: FloatArray) -> FloatArray:
         return _residuals(problem, whole(x), trust)
 
-    x, cost, jacobian = least_squares(misfit, slope, base[free], iterations)
-    base[free] = x
+    fit = least_squares(misfit, slope, base[free], iterations)
+    base[free] = fit.x
     covariance = np.zeros((len(base), len(base)))
-    covariance[np.ix_(free, free)] = np.linalg.pinv(jacobian.T @ jacobian)
-    return _Solved(base, cost, covariance)
+    covariance[np.ix_(free, free)] = np.linalg.pinv(fit.jacobian.T @ fit.jacobian)
+    return _Solved(base, fit.cost, covariance)
 
 
 def _parts(problem: _Problem, at: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -76,13 +76,7 @@ def find_position(points: Mapping[str, FloatArray], near: str, view: View) -> Bo
     reach_px = length(wrist - shoulder)
     if np.isfinite(reach_px).sum() < RATE_HZ / 2 or _longest(wrist - shoulder) < _LEAST_SPAN_PX:
         return np.zeros(len(reach_px), dtype=bool)
-    # Who walks up to the camera, arms along the trunk, is no measure of the arm in the set.
-    walks = arms_hang(wrist - shoulder, hip - shoulder, reach_px)
-    if not one_side:  # with the hands raised the trunk lies along the arms in a set too
-        span = _arm_nearby(reach_px, None)
-        walks &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None], walks)
-    of_set = np.where(walks, np.nan, reach_px) if not walks.all() else reach_px
-    span = _arm_nearby(of_set, length(hip - shoulder) if one_side else None)
+    span = _arm_in_set(shoulder, wrist, hip, bool(one_side))
     straight = reach_px >= 0.9 * span
     below = float(np.nanmedian(((wrist - shoulder)[:, 1] / span)[straight]))
     if below < -_OVERHEAD:
@@ -158,6 +152,23 @@ def _bends_over_its_hands(reach: FloatArray, wrist: FloatArray, upright: BoolArr
     for places in stretches(near | (stays & there)):
         near[places] = near[places].any()
     return near
+
+
+def _arm_in_set(
+    shoulder: FloatArray, wrist: FloatArray, hip: FloatArray, from_side: bool
+) -> FloatArray:
+    """(M,) length of the arm as it shows in the set around each moment.
+
+    Who walks up to the camera, arms along the trunk, is no measure of it; but with the hands
+    raised, seen from before the head, the trunk lies along the arms in a set too.
+    """
+    reach_px = length(wrist - shoulder)
+    walks = arms_hang(wrist - shoulder, hip - shoulder, reach_px)
+    if not from_side:
+        span = _arm_nearby(reach_px, None)
+        walks &= ~_bends_over_its_hands(reach_px / span, wrist / span[:, None], walks)
+    of_set = reach_px if walks.all() else np.where(walks, np.nan, reach_px)
+    return _arm_nearby(of_set, length(hip - shoulder) if from_side else None)
 
 
 def _arm_nearby(reach_px: FloatArray, trunk_px: FloatArray | None) -> FloatArray:

@@ -125,7 +125,8 @@ def as_installed() -> dict[str, str]:
 def timed(command: Sequence[str]) -> Run:
     """Run to the end, watched by nobody: looking at memory takes a few hundredths of the cores."""
     before, started = os.times(), time.perf_counter()
-    subprocess.run(command, check=True, capture_output=True, env=as_installed())
+    done = subprocess.run(command, check=False, capture_output=True, env=as_installed())
+    _must_succeed(command, done.returncode, done.stderr)
     after, wall_s = os.times(), time.perf_counter() - started
     cpu_s = (after.children_user + after.children_system) - (
         before.children_user + before.children_system
@@ -154,11 +155,14 @@ def measure(command: Sequence[str]) -> Run:
                 sizes += memory.rss
             peak, resident = max(peak, shares), max(resident, sizes)
             time.sleep(0.2)
-        if process.returncode:
-            message = process.stderr.read().decode() if process.stderr else ""
-            raise SystemExit(f"{' '.join(command[:4])} … failed:\n{message[-2000:]}")
+        _must_succeed(command, process.returncode, process.stderr.read() if process.stderr else b"")
     wall_s = time.perf_counter() - started
     return Run(wall_s, sum(cpu.values()), peak / 1e6, resident / 1e6)
+
+
+def _must_succeed(command: Sequence[str], code: int, says: bytes) -> None:
+    if code:
+        raise SystemExit(f"{' '.join(command[:4])} … failed:\n{says.decode()[-2000:]}")
 
 
 def _family(top: psutil.Process) -> list[psutil.Process]:

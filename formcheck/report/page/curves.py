@@ -1,4 +1,8 @@
-"""Curves of one set: elbow, body line, shoulder height and tempo, one column a rep."""
+"""Curves of one set: elbow, body line, shoulder height and tempo, one column a rep.
+
+Drawn by the page's own template, in its colours: a library that plots takes as long to import as
+a set takes to judge.
+"""
 
 from __future__ import annotations
 
