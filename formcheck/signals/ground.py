@@ -32,7 +32,8 @@ _OVERHEAD = 0.4
 _ALONG_COS = 0.97  # arms within 14 degrees of the trunk hang along it, whatever the view
 _PLACE_S = 1.5  # a place is where the hand is for this long before and after
 # Hips bent this much against shoulders and knees: on all fours. Hips or knees bent so much more
-# than while the arms bend (to this share of their length): the knees come down to the floor.
+# than while the arms bend (to this share of their length): the knees come down to the floor, which
+# bends one of them by 45 and more; hips that give in a rep bend by half of that.
 _KNEELING_DEG, _KNEES_COME_DOWN_DEG, _BENT = 65.0, 35.0, 0.85
 _LEAST_SPAN_PX = 5.0  # an arm smaller than this shows nothing
 

@@ -483,13 +483,7 @@ def cross_validated(values: pd.DataFrame) -> pd.DataFrame:
         for (view, name), some in mine.groupby(["view", "quantity"]):
             doubt = doubts.get(str(view), {}).get(str(name))
             if doubt is not None:
-                some = some.assign(
-                    measured=some["measured"] - doubt.bias,
-                    plus_minus=[
-                        doubt.half_width(sd, misfit)
-                        for sd, misfit in zip(some["plus_minus"], some["misfit"], strict=True)
-                    ],
-                )
+                some = _stated(doubt, some)
             scored.append(some)
     return pd.concat(scored, ignore_index=True)
 
@@ -524,16 +518,20 @@ def as_toml(found: Calibration, scored: pd.DataFrame, cases: Sequence[Case]) -> 
     for view, by_name in found.doubts.items():
         for name, doubt in by_name.items():
             mine = scored[(scored["view"] == view) & (scored["quantity"] == name)]
-            error = (mine["measured"] - mine["truth"]).abs()
-            lines += [f"[doubts.{view}.{name}]"]
-            lines += [f"{key} = {_toml(getattr(doubt, key))}" for key in Doubt.__dataclass_fields__]
-            lines += [
-                f"bodies = {mine['body'].nunique()}",
-                f"mean_error = {_toml(float(error.mean()))}",
-                f"covered = {_toml(float((error <= mine['plus_minus']).mean()))}",
-                "",
-            ]
+            lines += _doubt_lines(view, name, doubt, mine)
     return "\n".join(lines)
+
+
+def _doubt_lines(view: str, name: str, doubt: Doubt, scored: pd.DataFrame) -> list[str]:
+    error = (scored["measured"] - scored["truth"]).abs()
+    return [
+        f"[doubts.{view}.{name}]",
+        *(f"{key} = {_toml(getattr(doubt, key))}" for key in Doubt.__dataclass_fields__),
+        f"bodies = {scored['body'].nunique()}",
+        f"mean_error = {_toml(float(error.mean()))}",
+        f"covered = {_toml(float((error <= scored['plus_minus']).mean()))}",
+        "",
+    ]
 
 
 def _toml(value: object) -> str:
@@ -551,6 +549,39 @@ def _square(segment: FloatArray) -> FloatArray:
     return np.stack([-segment[:, 2], np.zeros(len(segment)), segment[:, 0]], axis=1)
 
 
+def _widen(old: Doubt, view: str, name: str, rows: pd.DataFrame, asked: argparse.Namespace) -> None:
+    scored = pd.concat(
+        [
+            _stated(widened(old, rows[rows["fold"] != number]), mine)
+            for number, mine in rows.groupby("fold")
+        ]
+    )
+    new, row = widened(old, rows), left_out(scored)
+    print(f"widen {old.widen:.4f}, now {new.widen:.4f}\n{row.round(3).to_string()}")
+    if asked.out:
+        path = asked.out / "left_out.csv"
+        table = pd.read_csv(path).set_index(["quantity", "view"])
+        table.loc[(name, view), row.columns] = row.iloc[0].round(4)
+        table.astype({"n": int, "bodies": int}).to_csv(path)
+    if asked.write:
+        head = f"[doubts.{view}.{name}]"
+        before, after = WRITTEN.read_text(encoding="utf-8").split(head, 1)
+        rest = after.partition("\n\n")[2]
+        lines = "\n".join(_doubt_lines(view, name, new, scored))
+        WRITTEN.write_text(f"{before}{lines}\n{rest}", encoding="utf-8")
+
+
+def _stated(doubt: Doubt, rows: pd.DataFrame) -> pd.DataFrame:
+    """Values whose half-width is the fit's own sd, as the doubt has them stated."""
+    return rows.assign(
+        measured=rows["measured"] - doubt.bias,
+        plus_minus=[
+            doubt.half_width(sd, misfit)
+            for sd, misfit in zip(rows["plus_minus"], rows["misfit"], strict=True)
+        ],
+    )
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     parser.add_argument("folders", type=Path, nargs="+", help="clips with truth")
@@ -565,14 +596,7 @@ def main() -> None:
     if asked.widen:
         view, name = asked.widen.split(".")
         rows = values[(values["view"] == view) & (values["quantity"] == name)]
-        old = calibration.doubt_of(name, view)
-        new = widened(old, rows)
-        print(f"{asked.widen}: widen {old.widen:.4f}, now {new.widen:.4f}; {len(rows)} values of "
-              f"{rows['body'].nunique()} bodies")  # fmt: skip
-        if asked.write:
-            before, entry = WRITTEN.read_text(encoding="utf-8").split(f"[doubts.{view}.{name}]", 1)
-            entry = entry.replace(f"widen = {_toml(old.widen)}", f"widen = {_toml(new.widen)}", 1)
-            WRITTEN.write_text(f"{before}[doubts.{view}.{name}]{entry}", encoding="utf-8")
+        _widen(calibration.doubt_of(name, view), view, name, rows, asked)
         return
     scored = cross_validated(values)
     for view, mine in scored.groupby("view"):
