@@ -142,13 +142,12 @@ def judge_set(
 
 def default_folder(clips: Sequence[Path]) -> Path:
     """Here, named after the first clip; a saved track is named after the clip it is of."""
-    from formcheck.judged import look_at
-    from formcheck.pose.track import PoseTrack
+    from formcheck.judged import is_track
+    from formcheck.pose.store import read_track
 
     if not clips:
         return Path("report")
-    given = look_at(clips[0])
-    name = given.source_name if isinstance(given, PoseTrack) else given.path.name
+    name = read_track(clips[0]).source_name if is_track(clips[0]) else clips[0].name
     # A name stays within what file systems take (255 bytes), and is never that of another folder.
     stem = cut_name(PurePath(name).stem, 200) or "set"
     return Path(f"{stem}_report")

@@ -17,6 +17,7 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Any, get_args
 
+from formcheck.apart.process import started_ahead
 from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
@@ -25,7 +26,7 @@ from formcheck.clip.info import ClipInfo
 from formcheck.faults.limits import Limits, LimitsError, default_limits, read_limits, with_values
 from formcheck.plain import plain
 from formcheck.pose.digest import sha256_of
-from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, PoseModel, find_model
+from formcheck.pose.model import DEFAULT_MODEL, POSE_RATE_HZ, SEARCHES, PoseModel, find_model
 from formcheck.pose.store import read_track, write_track
 from formcheck.pose.track import PoseTrack
 from formcheck.report.folder import TRACK_FILES, made_whole
@@ -260,16 +261,18 @@ def judge(
     check_within("a pose rate", pose_rate_hz, 5.0, 120.0, "Hz")
     asked = asked_of(prescription or Prescription(), tempo)
     held_to = default_limits() if limits is None else limits_of(limits, default_limits())
-    given = [look_at(path) for path in clips]
-    _check_different(given)
     if processes is None:
         processes = min(PROCESSES, cpu_count() or 1)
-    finder = find_model(model)
-    if not any(_large(one) for one in given):
-        Thread(target=_get_ready).start()
-    tracks = _find_tracks(
-        given, finder, pose_rate_hz, processes, fresh, on_progress, on_track, small_in
-    )
+    filmed = any(not is_track(path) for path in clips)
+    with started_ahead(SEARCHES, processes if filmed else 0):
+        given = [look_at(path) for path in clips]
+        _check_different(given)
+        finder = find_model(model)
+        if not any(_large(one) for one in given):
+            Thread(target=_get_ready).start()
+        tracks = _find_tracks(
+            given, finder, pose_rate_hz, processes, fresh, on_progress, on_track, small_in
+        )
     if names:
         named = zip(tracks, names, strict=True)
         tracks = [replace(track, source_name=plain(name)) for track, name in named]
@@ -335,12 +338,17 @@ def _content(given: Given) -> tuple[Any, ...]:
     return (sha256_of(given.path),)
 
 
+def is_track(path: str | PathLike[str]) -> bool:
+    """Whether it is a saved pose track, by its name."""
+    return isinstance(path, str | PathLike) and Path(path).suffix.lower() == ".parquet"
+
+
 def look_at(path: str | PathLike[str]) -> Given:
     """The clip, opened as far as to know what it is, or the pose track that was saved."""
     if not isinstance(path, str | PathLike):
         raise AskedError(f"a clip is given by its path, not by a {type(path).__name__}.")
     place = Path(path)
-    if place.suffix.lower() == ".parquet":
+    if is_track(place):
         return read_track(place)
     from formcheck.clip.read import probe_apart  # what decodes: a track needs none
 

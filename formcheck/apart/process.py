@@ -20,9 +20,10 @@ import sys
 import threading
 import time
 import traceback
-from collections.abc import Callable, Generator, Iterable, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from importlib import import_module
 from multiprocessing.connection import Connection, wait
+from pkgutil import resolve_name
 from typing import Any, Literal, TypeVar
 
 from formcheck.apart.network import close_network
@@ -39,6 +40,8 @@ _START = (
     "import sys; from multiprocessing.connection import {kind} as C; c = C({fd}); "
     "sys.path[:] = c.recv(); from formcheck.apart.process import _serve; _serve(c)"
 )
+_Process = tuple[Connection, "subprocess.Popen[bytes]"]
+_waiting: dict[str, list[_Process]] = {}  # started ahead, by how they are prepared
 
 
 class WorkLostError(Exception):
@@ -56,9 +59,11 @@ def work_apart(
     memory_bytes: int = MEMORY_BYTES,
     stall_s: float = STALL_S,
     processes: int | None = None,
+    prepared: str = "",
 ) -> list[_Result]:
     """``work(task, tell)`` of every task, each in a process of its own, all at once; or, by no
     more than so many ``processes``, in the order given, each taking the next when it is free.
+    Those that were ``started_ahead``, ``prepared`` so, are taken first.
 
     ``work`` is a function of a module; it calls ``tell(value)`` at every step, which is the sign
     that it is alive. ``on_step`` hears here which task took a step and what it told; and −1 and
@@ -67,12 +72,31 @@ def work_apart(
     Raises what ``work`` raises, or WorkLostError.
     """
     results: dict[int, _Result] = {}
-    for n, kind, value in _told(work, tasks, memory_bytes, stall_s, processes):
+    for n, kind, value in _told(work, tasks, memory_bytes, stall_s, processes, prepared):
         if kind == "done":
             results[n] = value
         if on_step is not None:
             on_step(*((n, value) if kind == "step" else (-1, None)))
     return [results[n] for n in range(len(tasks))]
+
+
+@contextlib.contextmanager
+def started_ahead(prepare: str, count: int) -> Iterator[None]:
+    """Within this, so many processes get ready for ``work_apart`` while the caller is at something
+    else: each calls the function named ``prepare``, as ``package.module:function``, and waits.
+
+    Those that nobody asked for end with the block.
+    """
+    mine = [_started(MEMORY_BYTES, prepare) for _ in range(count)]
+    waiting = _waiting.setdefault(prepare, [])
+    waiting += mine
+    try:
+        yield
+    finally:
+        for one in mine:
+            with contextlib.suppress(ValueError):  # it was asked for
+                waiting.remove(one)
+                _end(*one)
 
 
 def stream_apart(
@@ -159,16 +183,16 @@ def _told(
     memory_bytes: int,
     stall_s: float,
     processes: int | None = None,
+    prepared: str = "",
 ) -> Generator[tuple[int, str, Any]]:
     """What the processes tell: (task, "step" or "done", value); nothing, now and then."""
     waiting = collections.deque(enumerate(tasks))
     running: dict[Connection, tuple[int, subprocess.Popen[bytes]]] = {}
     try:
         while waiting and len(running) < (processes or len(tasks)):
-            connection, process = _started()
+            connection, process = _taken(prepared) or _started(memory_bytes)
             n, task = waiting.popleft()
             running[connection] = (n, process)
-            connection.send(memory_bytes)
             connection.send((work, task))
         still_s = dict.fromkeys(running, 0.0)
         while running:
@@ -201,12 +225,27 @@ def _told(
                 yield -1, "", None
     finally:
         for connection, (_, process) in running.items():
-            process.kill()
-            process.wait()
-            connection.close()
+            _end(connection, process)
 
 
-def _started() -> tuple[Connection, subprocess.Popen[bytes]]:
+def _end(connection: Connection, process: subprocess.Popen[bytes]) -> None:
+    process.kill()
+    process.wait()
+    connection.close()
+
+
+def _taken(prepared: str) -> _Process | None:
+    """A process that was started ahead, if one waits and lives."""
+    while waiting := _waiting.get(prepared):
+        with contextlib.suppress(IndexError):  # another thread was quicker
+            connection, process = waiting.pop()
+            if process.poll() is None:
+                return connection, process
+            _end(connection, process)
+    return None
+
+
+def _started(memory_bytes: int, prepare: str = "") -> _Process:
     ours, theirs = multiprocessing.Pipe()
     try:
         process = subprocess.Popen(
@@ -219,7 +258,8 @@ def _started() -> tuple[Connection, subprocess.Popen[bytes]]:
     finally:
         theirs.close()
     with contextlib.suppress(OSError):  # it died at once: noticed when its answer is awaited
-        ours.send(sys.path)
+        for told in (sys.path, memory_bytes, prepare):
+            ours.send(told)
     return ours, process
 
 
@@ -238,6 +278,8 @@ def _serve(connection: Connection) -> None:
     close_network()
     _bound("RLIMIT_DATA", connection.recv())
     _bound("RLIMIT_CORE", 0)
+    if prepare := connection.recv():
+        resolve_name(prepare)()
     asked: queue.SimpleQueue[tuple[Callable[..., Any], Any]] = queue.SimpleQueue()
     threading.Thread(target=_hear, args=[connection, asked], daemon=True).start()
     while True:

@@ -20,6 +20,7 @@ from datetime import UTC, datetime
 from fractions import Fraction
 from functools import lru_cache
 from pathlib import Path
+from threading import get_ident
 from typing import Any, BinaryIO, TypeVar
 
 import av
@@ -343,10 +344,17 @@ def _scaled(
     info: ClipInfo, frame: VideoFrame, width: int, height: int, kind: str, colour_range: Any = None
 ) -> VideoFrame:
     with _sentence(info.path):
-        return frame.reformat(
-            width=width, height=height, format=kind, interpolation="AREA",
-            dst_color_range=colour_range,
+        # Processes share the cores already: more threads in each gain nothing.
+        return _scaler(get_ident(), info.path, width, height, kind).reformat(
+            frame, width=width, height=height, format=kind, interpolation="AREA",
+            dst_color_range=colour_range, threads=1,
         )  # fmt: skip
+
+
+@lru_cache(maxsize=8)
+def _scaler(thread: int, path: Path, width: int, height: int, kind: str) -> VideoReformatter:
+    """One a clip and size: a picture's own works out its table anew, a quarter of the scaling."""
+    return VideoReformatter()
 
 
 def _in_usual_colours(info: ClipInfo, frame: VideoFrame) -> VideoFrame:

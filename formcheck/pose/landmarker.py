@@ -20,6 +20,7 @@ the caller's own process: the library reports its use over the network, and ``ap
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import sys
 import time
@@ -51,7 +52,7 @@ from formcheck.pose.follow import (
     people_apart,
     strays,
 )
-from formcheck.pose.model import POSE_RATE_HZ, PoseModel, find_model
+from formcheck.pose.model import POSE_RATE_HZ, SEARCHES, PoseModel, find_model
 from formcheck.pose.pace import looked_at
 from formcheck.pose.track import LANDMARKS, PoseTrack
 
@@ -322,6 +323,7 @@ def _run(
             [(work, task) for task in tasks],
             on_step,
             processes=max(1, processes),
+            prepared=SEARCHES,
         )
     except WorkLostError as error:
         if error.how == "died" and not model.shipped:
@@ -331,14 +333,21 @@ def _run(
         raise ModelError(_not_a_bundle(str(model.path))) from error
 
 
+def get_ready() -> None:
+    """Import what looks for the pose, in a process that does nothing else."""
+    # What the library draws and hears with imports these, 90 MB a process for nothing: empty
+    # modules take their place.
+    for name in ("cv2", "matplotlib", "matplotlib.pyplot", "sounddevice"):
+        sys.modules.setdefault(name, ModuleType(name))
+    with contextlib.suppress(ImportError, OSError):  # told when a landmarker is made
+        _pose_library()
+
+
 def _without_drawing(
     asked: tuple[Callable[[_Task, Callable[[Any], None]], _Result], _Task],
     tell: Callable[[Any], None],
 ) -> _Result:
-    # What the library draws and hears with imports these, 90 MB a process for nothing: in a
-    # process that only looks for the pose, empty modules take their place.
-    for name in ("cv2", "matplotlib", "matplotlib.pyplot", "sounddevice"):
-        sys.modules[name] = ModuleType(name)
+    get_ready()
     work, task = asked
     return work(task, tell)
 
@@ -433,18 +442,21 @@ def _together(finds: list[Poses]) -> Poses:
     return np.array(finds, dtype=np.float32).reshape(-1, len(LANDMARKS), 6)
 
 
+def _pose_library() -> tuple[Any, Any, Any]:
+    from mediapipe.tasks.python.core.base_options import BaseOptions
+    from mediapipe.tasks.python.vision import pose_landmarker
+    from mediapipe.tasks.python.vision.core.vision_task_running_mode import VisionTaskRunningMode
+
+    return pose_landmarker, BaseOptions, VisionTaskRunningMode
+
+
 def _landmarker(model_path: str, mode: str, least_confidence: float = 0.5) -> Any:
     try:
-        from mediapipe.tasks.python.core.base_options import BaseOptions
-        from mediapipe.tasks.python.vision import pose_landmarker
-        from mediapipe.tasks.python.vision.core.vision_task_running_mode import (
-            VisionTaskRunningMode,
-        )
-
+        pose_landmarker, base, mode_of = _pose_library()
         return pose_landmarker.PoseLandmarker.create_from_options(
             pose_landmarker.PoseLandmarkerOptions(
-                base_options=BaseOptions(model_asset_path=model_path),
-                running_mode=VisionTaskRunningMode[mode],
+                base_options=base(model_asset_path=model_path),
+                running_mode=mode_of[mode],
                 min_pose_detection_confidence=least_confidence,
             )
         )

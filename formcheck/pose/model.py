@@ -16,6 +16,8 @@ DEFAULT_MODEL = "heavy"
 # Twice as many looks make the angles of a set 0.1 degree better and its phases 0.01 s, for
 # twice the time; a third fewer begin to cost depth in fast sets (tests/truth/model_trade.py).
 POSE_RATE_HZ = 15.0
+# How a process gets ready to look for the pose: named here, since naming it must import nothing.
+SEARCHES = "formcheck.pose.landmarker:get_ready"
 _MEMBERS = {"pose_detector.tflite", "pose_landmarks_detector.tflite"}
 _TFLITE = b"TFL3"  # the schema's file identifier
 _LARGEST_BYTES = 200_000_000

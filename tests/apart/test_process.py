@@ -9,9 +9,10 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
+import psutil
 import pytest
 
-from formcheck.apart.process import WorkLostError, stream_apart, work_apart
+from formcheck.apart.process import WorkLostError, started_ahead, stream_apart, work_apart
 from formcheck.errors import ClipError
 
 
@@ -38,6 +39,33 @@ def test_tasks_are_taken_by_as_many_processes_as_may_be(processes: int) -> None:
     assert len({pid for _, pid in answers}) <= processes
     told = [n for n in heard if n >= 0]
     assert processes > 1 or told == [0, 1, 1, 2, 2, 2]
+
+
+PREPARED: list[int] = []
+
+
+def prepare() -> None:
+    PREPARED.append(os.getpid())
+
+
+def prepared_in(task: None, tell: Callable[[Any], None]) -> tuple[list[int], int]:
+    return PREPARED, os.getpid()
+
+
+def test_processes_started_ahead_are_taken_first_and_only_by_whom_they_are_prepared_for() -> None:
+    name = f"{__name__}:prepare"
+    with started_ahead(name, 1):
+        assert work_apart(prepared_in, [None])[0][0] == []
+        (first, own), (second, _) = work_apart(prepared_in, [None, None], prepared=name)
+        assert (first, second) == ([own], [])
+    assert work_apart(prepared_in, [None], prepared=name)[0][0] == []
+
+
+def test_processes_that_nobody_asked_for_end_with_the_block() -> None:
+    before = set(psutil.Process().children())
+    with started_ahead(f"{__name__}:prepare", 2):
+        assert len(set(psutil.Process().children()) - before) == 2
+    assert set(psutil.Process().children()) <= before
 
 
 def refuse(path: str, tell: Callable[[Any], None]) -> None:
