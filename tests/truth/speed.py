@@ -14,8 +14,8 @@ The parts, in this order: `starts` help, version and a saved track; `given` a cl
 it is; `first` how long after the search reached the end of the first rep the desk's queue has it
 to show; `large` that clip at 1920x1080; `phone` at 3840x2160 with 60 pictures a second in HEVC of
 10 bit with a sensor's grain, beside the time to decode it with all cores and to search for the
-pose in as long a clip of 640x360; `lengths` 30 s to 20 min of it, repeated, whose times must lie
-on a line. `--quick` leaves out `phone` and `lengths`.
+pose in as long a clip of 640x360; `lengths` 30 s to 20 min of it, repeated, each run once and
+watched, whose times must lie on a line. `--quick` leaves out `phone` and `lengths`.
 """
 
 from __future__ import annotations
@@ -254,28 +254,28 @@ def machine() -> str:
 
 
 def row_of(
-    clip: Path, folder: Path, asked: argparse.Namespace, *, bare: bool = True
+    clip: Path, folder: Path, asked: argparse.Namespace, *, bare: bool = True, once: bool = False
 ) -> dict[str, object]:
-    """One clip, the runs of each kind in turn so that they meet the same machine."""
+    """One clip, the runs of each kind in turn so that they meet the same machine; or ``once``,
+    watched."""
     model = find_model(asked.model).path
     loops, decodes, sets = [], [], []
-    for n in range(asked.runs):
+    words = ["set", str(clip), "--fresh", "--model", asked.model, "--out", str(folder / clip.stem)]
+    for _ in range(0 if once else asked.runs):
         if bare:
             loops.append(bare_loop(clip, model))
         decodes.append(timed([sys.executable, "-c", DECODE_ONCE, str(clip)]))
-        out = folder / f"{clip.stem}-{n}"
-        words = ["set", str(clip), "--fresh", "--model", asked.model, "--out", str(out)]
-        sets.append(timed([*COMMAND, *words]))
+        sets.append(timed([*COMMAND, *words, "--overwrite"]))
     watched = measure([*COMMAND, *words, "--overwrite"])
     info = probe(clip)
     loop, decode, whole = (fastest(runs) if runs else None for runs in (loops, decodes, sets))
-    assert decode is not None and whole is not None
+    whole = whole or watched
     row: dict[str, object] = {
         "clip": label_of(clip),
         "model": model.stem.removeprefix("pose_"),
         "measured": f"{date.today():%Y-%m-%d}",
         "bare_loop_s": round(loop.wall_s, 1) if loop else None,
-        "decode_once_s": round(decode.wall_s, 1),
+        "decode_once_s": round(decode.wall_s, 1) if decode else None,
         "formcheck_set_s": round(whole.wall_s, 1),
         "ratio": round(whole.wall_s / loop.wall_s, 2) if loop else None,
         "cpu_s": round(whole.cpu_s, 1),
@@ -431,7 +431,7 @@ def main() -> None:
             lengths = []
             for least_s in (30.0, 120.0, 300.0, 1200.0):
                 long = repeated(asked.clip, folder / f"{least_s:.0f}s.mp4", least_s)
-                lengths.append(row_of(long, folder, asked, bare=False))
+                lengths.append(row_of(long, folder, asked, once=True))
             table = pd.DataFrame(lengths).set_index("clip")
             found["line"] = 100 * straightness(table, "formcheck_set_s")
             found["flat"] = float(table["peak_mb"].max() / table["peak_mb"].min())
