@@ -6,7 +6,15 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any, cast, get_args
 
-from formcheck.asked.prescription import Arms, HandSpacing, Pain, Prescription, Support, Surface
+from formcheck.asked.prescription import (
+    Arms,
+    HandSpacing,
+    Pain,
+    Prescription,
+    Support,
+    Surface,
+    WorkingArm,
+)
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import parse_tempo
 from formcheck.batch.roster import Told
@@ -36,6 +44,7 @@ class Asked:
     support: str = ""
     surface: str = ""
     arms: str = ""
+    working_arm: str = ""
     hands: str = ""
     added_load_kg: str = ""
     limits: str = ""
@@ -54,11 +63,19 @@ class Asked:
             support=cast("Support | None", _word(self.support, Support)),
             surface=cast("Surface | None", _word(self.surface, Surface)),
             arms=cast("Arms | None", _word(self.arms, Arms)),
+            working_arm=cast("WorkingArm | None", self._working_arm),
             hands=cast("HandSpacing | None", _word(self.hands, HandSpacing)),
             added_load_kg=_kg(self.added_load_kg),
             pain=cast("Pain | None", _word(self.pain, Pain)),
             standard=_one_of(self.standard, standards()),
         )
+
+    @property
+    def _working_arm(self) -> str | None:
+        which = _word(self.working_arm, WorkingArm)
+        if which and self.arms not in ("archer", "one"):
+            raise AskedWrongError("choose archer or one arm where you say which arm worked.")
+        return which
 
     @property
     def limit_values(self) -> dict[str, float]:

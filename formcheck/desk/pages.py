@@ -29,7 +29,7 @@ from starlette.responses import (
 )
 
 from formcheck.agree.labels import COUNTED, Label
-from formcheck.asked.prescription import Arms, HandSpacing, Pain, Support, Surface
+from formcheck.asked.prescription import Arms, HandSpacing, Pain, Support, Surface, WorkingArm
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.desk.asked import Asked
 from formcheck.desk.desk import Desk, desk_of, group_of, set_of
@@ -478,6 +478,7 @@ def _choices(desk: Desk) -> dict[str, Any]:
         "supports": [(key, VARIATIONS[key]) for key in get_args(Support)],
         "surfaces": [(key, VARIATIONS[key]) for key in get_args(Surface)],
         "arms": [(key, VARIATIONS[key]) for key in get_args(Arms)],
+        "working_arms": [(key, key) for key in get_args(WorkingArm)],
         "hand_spacings": [(key, VARIATIONS[key]) for key in get_args(HandSpacing)],
         "limit_sets": [
             (one.name, one.title[:1].lower() + one.title[1:]) for one in limit_sets().values()

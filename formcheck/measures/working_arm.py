@@ -84,7 +84,7 @@ def of_working_arm(
         side = work.working[i] if i < len(work.working) else None
         if side is None:
             continue
-        if not front and side != near and work.arms == "archer":
+        if not front and side != near:
             for name in _OF_THE_NEAR_ARM:
                 of_rep[name] = not_measured(FAR_ARM)
 

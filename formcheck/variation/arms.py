@@ -91,8 +91,18 @@ class ArmWork:
         return HIDDEN_BEND if self.hidden_bend else HIDDEN_ARM
 
 
-def arm_work(front: Look | None, side: Look | None, told: Arms | None = None) -> ArmWork:
-    """Who worked, from the front where there is one; ``told`` is the user's word."""
+def arm_work(
+    front: Look | None, side: Look | None, told: Arms | None = None, which: Side | None = None
+) -> ArmWork:
+    """Who worked, from the front where there is one; ``told`` is the user's word, and ``which`` arm
+    they say did every rep where one worked at a time."""
+    work = _arm_work(front, side, told)
+    if which is None or work.arms not in ("archer", "one") or not (seen := front or side):
+        return work
+    return replace(work, working=(which,) * len(seen.reps), pattern="same_side")
+
+
+def _arm_work(front: Look | None, side: Look | None, told: Arms | None) -> ArmWork:
     if told == "two":
         return ArmWork("two", 1.0)
     seen = front or side
@@ -224,7 +234,8 @@ def _one_arm_told(look: Look) -> ArmWork:
     stays on the floor."""
     if not look.view.from_side or look.view.near_side is None:
         return ArmWork("one", 1.0)
-    working = (look.view.near_side,) * len(look.reps)
+    near: Side = "left" if look.signals.near_side == "left" else "right"
+    working = (near,) * len(look.reps)
     return ArmWork("one", 1.0, working, _pattern(working))
 
 

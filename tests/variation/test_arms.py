@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -13,6 +14,7 @@ from scipy.ndimage import gaussian_filter1d
 from formcheck.analysis import Analysis, analyse
 from formcheck.asked.prescription import Arms, Prescription
 from formcheck.pose.track import INDEX, PoseTrack, Side
+from formcheck.signals.body_model import SIDES
 from formcheck.signals.one_arm import PLUS_MINUS_DEG
 from formcheck.variation import arms
 from formcheck.variation.arms import FAR_ARM, HIDDEN_BEND, ONE_AT_A_TIME, PERHAPS_ARCHER, ArmWork
@@ -84,6 +86,30 @@ def test_one_arm_is_told_and_judged_whichever_side_the_camera_stands_on(
         elbow = result.values["elbow_bottom_deg"]
         assert abs(elbow.value - 80.0) <= elbow.plus_minus
     assert "trunk_rotation" in {entry.key for entry in analysis.not_judged}
+
+
+@pytest.mark.parametrize("arms", ["one", "archer"])
+def test_which_arm_worked_can_be_told_and_what_hides_it_is_not_judged(
+    arms: Literal["one", "archer"],
+) -> None:
+    """The near arm bends, so whoever says that the far one worked did another set than this."""
+    done = ONE_NEAR if arms == "one" else ON_THE_LEFT
+    (side,) = done.tracks("side")
+    near, far = (analyse([side], Prescription(arms=arms, working_arm=which)) for which in SIDES)
+    assert near.variation.arm_work.working == ("left",) * 3 and near.summary.counted == 3
+    assert far.variation.arm_work.working == ("right",) * 3 and far.summary.counted == 0
+    for result in far.reps:
+        assert result.values["elbow_bottom_deg"].reason == FAR_ARM and not result.faults
+
+
+def test_from_the_front_the_arm_that_is_told_is_judged_though_the_other_bends_too() -> None:
+    """Fewer than half of these reps show one arm bent and the other straight."""
+    both_bend = Coached(course=tuple(reps(3)), hand_spacing=2.0)
+    (front,) = both_bend.tracks("front")
+    told = analyse([front], Prescription(arms="archer", working_arm="right"))
+    assert told.variation.arm_work.working == ("right",) * 3
+    assert told.variation.arm_work.pattern == "same_side"
+    assert analyse([front], Prescription(working_arm="right")).variation.arm_work.working == ()
 
 
 def badly_seen(track: PoseTrack, side: Side, off_px: float) -> PoseTrack:
