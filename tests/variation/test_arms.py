@@ -14,7 +14,6 @@ from scipy.ndimage import gaussian_filter1d
 from formcheck.analysis import Analysis, analyse
 from formcheck.asked.prescription import Arms, Prescription
 from formcheck.pose.track import INDEX, PoseTrack, Side
-from formcheck.signals.body_model import SIDES
 from formcheck.signals.one_arm import PLUS_MINUS_DEG
 from formcheck.variation import arms
 from formcheck.variation.arms import FAR_ARM, HIDDEN_BEND, ONE_AT_A_TIME, PERHAPS_ARCHER, ArmWork
@@ -95,7 +94,8 @@ def test_which_arm_worked_can_be_told_and_what_hides_it_is_not_judged(
     """The near arm bends, so whoever says that the far one worked did another set than this."""
     done = ONE_NEAR if arms == "one" else ON_THE_LEFT
     (side,) = done.tracks("side")
-    near, far = (analyse([side], Prescription(arms=arms, working_arm=which)) for which in SIDES)
+    which: tuple[Side, Side] = ("left", "right")
+    near, far = (analyse([side], Prescription(arms=arms, working_arm=arm)) for arm in which)
     assert near.variation.arm_work.working == ("left",) * 3 and near.summary.counted == 3
     assert far.variation.arm_work.working == ("right",) * 3 and far.summary.counted == 0
     for result in far.reps:
