@@ -6,6 +6,7 @@ What the bodies did is known: they were moved to these angles (tests/data/README
 from __future__ import annotations
 
 from functools import cache
+from itertools import permutations
 from pathlib import Path
 
 import pytest
@@ -64,14 +65,25 @@ def test_the_side_of_the_far_arm_and_the_front_are_one_set(pair: str) -> None:
     ("side", "front"),
     [
         (PAIRS[one][0], PAIRS[other][1])
-        for one in ("one_arm", "one_arm_b", "one_arm_c")
-        for other in ("one_arm", "one_arm_b", "one_arm_c")
-        if one != other
+        for kind in (("one_arm", "one_arm_b", "one_arm_c"), ("far_archer", "far_archer_b"))
+        for one, other in permutations(kind, 2)
     ],
 )
-def test_one_arm_sets_of_different_people_are_refused(side: str, front: str) -> None:
+def test_sets_of_different_people_are_refused_though_their_tempo_is_alike(
+    side: str, front: str
+) -> None:
     with pytest.raises(NotOneSetError):
         judged(side, front)
+
+
+@pytest.mark.parametrize(("pair", "sure"), [("far_archer_b", True), ("one_arm_c", False)])
+def test_where_another_set_would_fit_as_closely_one_set_rests_on_the_users_word(
+    pair: str, sure: bool
+) -> None:
+    analysis = judged(*PAIRS[pair][:2])
+    assert analysis.pairing is not None
+    assert ("rests on your word" in " ".join(analysis.notes)) != sure
+    assert (analysis.pairing.sure > 0.9) == sure
 
 
 # The exact angles of the bodies at these bottoms.
