@@ -15,7 +15,7 @@ from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import ClipError
 from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
-from formcheck.faults.counting import TestResult, rule
+from formcheck.faults.counting import LINE_KEYS, RANGE_KEYS, TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
 from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
@@ -125,6 +125,7 @@ class SetSummary:
     counted: int
     clean: int
     unclear: int  # of the clean: those with a value too close to a limit
+    unjudged: int  # do not count only because their range or line was not seen
     time_under_tension_s: float
     pace_per_min: float
     speed_loss_percent: float
@@ -428,12 +429,13 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         not_judged = _not_judged(results, looks, asked, variation)
     else:
         not_judged = (NotJudged("reps", _why_empty(looks)),)
-    summary = _summary(results, variation.arm_work)
+    summary = _summary(results, variation.arm_work, test is not None)
     faults = tuple(fault for result in results for fault in result.faults)
     hold_verdict = NOT_BROKEN if hold is None else judge_hold(hold, limits)
     record = SetRecord(
         good=[_good(result) for result in results],
         counted=summary.counted,
+        unjudged=summary.unjudged,
         faults=faults,
         not_judged={entry.key for entry in not_judged},
         speed_loss_percent=summary.speed_loss_percent,
@@ -647,7 +649,13 @@ def _whole(results: Sequence[RepResult]) -> list[RepResult]:
     return [r for r in results if r.attempt not in ("aborted", "failed")]
 
 
-def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
+def _unjudged(result: RepResult) -> bool:
+    """Whether a rep does not count only because its range or line was not seen."""
+    missed = any(fault.key in (*RANGE_KEYS, *LINE_KEYS) for fault in result.faults)
+    return result.attempt == "not_counted" and not missed
+
+
+def _summary(results: Sequence[RepResult], work: ArmWork, in_test: bool) -> SetSummary:
     reps = [r.rep for r in results]
     full = _whole(results)
     form = keys_weighing("range", "line")
@@ -665,6 +673,7 @@ def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
         counted=sum(r.attempt == "counted" for r in results),
         clean=sum(_good(r) for r in results),
         unclear=sum(_good(r) and bool(r.faults) for r in results),
+        unjudged=0 if in_test else sum(_unjudged(r) for r in results),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in alike]),

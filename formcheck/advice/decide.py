@@ -42,7 +42,8 @@ class Reason:
 @dataclass(frozen=True)
 class SetRecord:
     """What the decision rests on. ``good`` of every attempt in order: counted and without a fault;
-    ``faults`` of all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
+    ``unjudged`` reps that do not count only because their range or line was not seen; ``faults`` of
+    all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
     share of body mass on the hands; ``eccentric_s`` median of the set; ``press_s`` of every rep
     pressed up, in order, and ``last_stuck`` whether the last of them slowed on its way; ``hold``
     where the set was one, with its ``hold_verdict``; ``test`` where one was asked for;
@@ -62,6 +63,7 @@ class SetRecord:
     hold_verdict: HoldVerdict = NOT_BROKEN
     test: TestResult | None = None
     bends_to_90: bool = False
+    unjudged: int = 0
 
     @property
     def attempts(self) -> int:
@@ -230,8 +232,8 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         said += _remedies(record, end_said=earlier)
         return Decision("same", tuple(said))
     uncounted = record.attempts - record.counted
-    if uncounted:
-        said.append(Reason("not_counted", {"reps": uncounted}))
+    if missed := uncounted - record.unjudged:
+        said.append(Reason("not_counted", {"reps": missed, "line": asked.counts != "range"}))
     if unseen := _unseen(record):
         said.append(Reason("unseen", {"keys": unseen, "reached": False}))
     others = _by_key(record, "fault")

@@ -278,8 +278,8 @@ _SENTENCES: Mapping[str, Any] = {
     "other_faults": lambda data: f"Clean this up first: {_named(data['faults'])}.",
     "faults_allowed": lambda data: _faults_allowed(data) if data["faults"] else "",
     "not_counted": lambda data: (
-        f"{data['reps']} {'rep' if data['reps'] == 1 else 'reps'} did not count: the range was "
-        "probably missed, or could not be judged."
+        f"{data['reps']} {'rep' if data['reps'] == 1 else 'reps'} did not count: the "
+        f"{'range or the line' if data['line'] else 'range'} was probably missed."
     ),
     "go_lower": lambda data: (
         f"The elbows bend to 90° and more, but what was asked is {_depth_asked(data['standard'])}: "

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections import Counter
 
-from formcheck.analysis import Analysis, RepResult
+from formcheck.analysis import Analysis
 from formcheck.faults.catalogue import fault_kinds
-from formcheck.faults.counting import LINE_KEYS, RANGE_KEYS
 from formcheck.report.words import plus_minus
 from formcheck.reps.find import rep_list
 
@@ -44,16 +43,10 @@ def answer_line(analysis: Analysis) -> str:
     )
     if summary.unclear:
         said += f", {summary.unclear} unclear"
-    if unseen := sum(_unjudged(result, analysis) for result in analysis.reps):
-        said += f", {unseen} not judged"
+    if summary.unjudged:
+        said += f", {summary.unjudged} not judged"
     failed = [result.rep.index for result in analysis.reps if result.attempt == "failed"]
     return f"{said}; {rep_list(failed)} failed" if failed else said
-
-
-def _unjudged(result: RepResult, analysis: Analysis) -> bool:
-    """Whether a rep does not count only because its range or line was not seen."""
-    missed = any(fault.key in (*RANGE_KEYS, *LINE_KEYS) for fault in result.faults)
-    return result.attempt == "not_counted" and not missed and analysis.test is None
 
 
 def fix_line(analysis: Analysis) -> str:

@@ -62,6 +62,10 @@ HIDDEN_ARM = (
     "film from the front"
 )
 FAR_ARM = "the far arm worked in this rep, and the body hides it; film from the front"
+WHICH_ARM = (
+    "which arm worked in this rep does not show from here; say which if it was the same in all, or "
+    "film from the front"
+)
 ONE_AT_A_TIME = "one arm works at a time, so the two are not compared within a rep"
 
 
@@ -169,6 +173,9 @@ def _archer_from_side(look: Look, otherwise: ArmWork, told: Arms | None) -> ArmW
         if all(share < _SHOWS_LITTLE for share in shows):
             return ArmWork(None, 0.0, hidden_bend=True)
         return otherwise
+    if not apart:  # one arm throughout, or arms that hide their bend: which, shows only plainly
+        same = near if min(shows) > _SHOWS else far if max(shows) < _HARDLY_SHOWS else None
+        working = [same] * len(shows)
     reach = not_measured("only a front view shows how far out the straight arm's hand stands")
     known = [side for side in working if side is not None]
     return ArmWork("archer", len(known) / len(working), tuple(working), _pattern(working), reach)
