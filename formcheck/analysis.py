@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 from threadpoolctl import ThreadpoolController
@@ -125,7 +126,7 @@ class SetSummary:
     counted: int
     clean: int
     unclear: int  # of the clean: those with a value too close to a limit
-    unjudged: int  # do not count only because their range or line was not seen
+    unjudged: tuple[int, ...]  # reps that do not count only because range or line was not seen
     time_under_tension_s: float
     pace_per_min: float
     speed_loss_percent: float
@@ -440,7 +441,9 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         not_judged={entry.key for entry in not_judged},
         speed_loss_percent=summary.speed_loss_percent,
         load_fraction=summary.load_fraction,
+        gaps_s=[b.rep.start_s - a.rep.top_s for a, b in pairwise(results)],
         eccentric_s=summary.tempo_kept["eccentric_s"].done_s,
+        bottom_pause_s=summary.tempo_kept["bottom_pause_s"].done_s,
         press_s=[r.values["concentric_s"].value for r in _whole(results)],
         last_stuck=_last_stuck(results),
         hold=hold,
@@ -630,10 +633,10 @@ def _good(result: RepResult) -> bool:
 
 
 def _bends_to_90(results: Sequence[RepResult], asked: Prescription) -> bool:
-    """Whether every rep reaches the usual depth, where a chest was to come down farther."""
+    """Whether every rep reaches the usual depth, where another was asked."""
     bottoms = [result.values["elbow_bottom_deg"] for result in _whole(results)]
     usual = default_limits()["shallow"].value
-    return asked.range_standard in ("chest-low", "chest-floor") and all(
+    return asked.range_standard != "elbow-90" and all(
         bottom.known and bottom.value <= usual for bottom in bottoms
     )
 
@@ -673,7 +676,7 @@ def _summary(results: Sequence[RepResult], work: ArmWork, in_test: bool) -> SetS
         counted=sum(r.attempt == "counted" for r in results),
         clean=sum(_good(r) for r in results),
         unclear=sum(_good(r) and bool(r.faults) for r in results),
-        unjudged=0 if in_test else sum(_unjudged(r) for r in results),
+        unjudged=() if in_test else tuple(r.rep.index for r in results if _unjudged(r)),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in alike]),

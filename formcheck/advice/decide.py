@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from formcheck.advice.ladder import Direction, steps
@@ -21,7 +21,7 @@ from formcheck.measures.hold import SupportHold
 
 Code = Literal[
     "pain", "failed", "score", "test", "target_met", "range_met", "far_above", "one_rep",
-    "few_reps", "build_reps", "short_of_target", "broke_down", "too_heavy", "end_earlier",
+    "few_reps", "build_reps", "rested", "short_of_target", "broke_down", "too_heavy", "end_earlier",
     "other_faults", "not_counted", "go_lower", "faults_allowed", "unseen", "unclear", "drops",
     "none_left", "plenty_left", "slowed", "ground", "remedy", "hold", "hold_broke", "hold_unclear",
     "hold_unseen", "hold_earns_reps", "nothing", "no_size", "load", "size", "load_stays",
@@ -43,8 +43,9 @@ class Reason:
 class SetRecord:
     """What the decision rests on. ``good`` of every attempt in order: counted and without a fault;
     ``unjudged`` reps that do not count only because their range or line was not seen; ``faults`` of
-    all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
-    share of body mass on the hands; ``eccentric_s`` median of the set; ``press_s`` of every rep
+    all reps; ``not_judged`` keys of the whole set; ``gaps_s`` from each top to
+    the next start; ``load_fraction`` measured mean share of body mass on the
+    hands; ``eccentric_s`` and ``bottom_pause_s`` medians of the set; ``press_s`` of every rep
     pressed up, in order, and ``last_stuck`` whether the last of them slowed on its way; ``hold``
     where the set was one, with its ``hold_verdict``; ``test`` where one was asked for;
     ``bends_to_90`` whether every rep bends the elbows to 90 degrees, where something else was
@@ -57,13 +58,15 @@ class SetRecord:
     speed_loss_percent: float = math.nan
     load_fraction: Quantity | None = None
     eccentric_s: float = math.nan
+    bottom_pause_s: float = math.nan
     press_s: Sequence[float] = ()
     last_stuck: bool = False
     hold: SupportHold | None = None
     hold_verdict: HoldVerdict = NOT_BROKEN
     test: TestResult | None = None
     bends_to_90: bool = False
-    unjudged: int = 0
+    unjudged: Sequence[int] = ()
+    gaps_s: Sequence[float] = ()
 
     @property
     def attempts(self) -> int:
@@ -78,6 +81,12 @@ class SetRecord:
         """Good reps with a value too close to a limit."""
         near = {f.rep for f in self.faults if f.verdict == "borderline"}
         return sum(good and i in near for i, good in enumerate(self.good, start=1))
+
+    @property
+    def rests_s(self) -> dict[int, float]:
+        """Rests that make two sets of one, by the rep before."""
+        least_s = steps()["rest_s"]
+        return {i: gap for i, gap in enumerate(self.gaps_s, start=1) if gap >= least_s}
 
     @property
     def failed(self) -> dict[int, float]:
@@ -130,6 +139,8 @@ def _facts(record: SetRecord, asked: Prescription) -> list[Reason]:
             },
         )
     )
+    if not _reached(record, asked) and _reached(replace(record, gaps_s=()), asked):
+        said.append(Reason("rested", {"rests_s": record.rests_s}))
     return said
 
 
@@ -153,16 +164,19 @@ def _allowed(record: SetRecord, asked: Prescription) -> int:
 
 
 def _reached(record: SetRecord, asked: Prescription) -> bool:
-    """Whether the reps that earn the step were done; what comes after them counts no more."""
+    """Whether the reps that earn the step were done in one go; what comes after them counts no
+    more. A named test says itself what rests it allows."""
     _, wanted = reps_wanted(asked)
     allowed, done, faulty = _allowed(record, asked), 0, 0
-    for i, good in enumerate(record.good):
+    for i, good in enumerate(record.good, start=1):
         if good:
             done += 1
-        elif i + 1 not in record.failed:
+        elif i not in record.failed:
             faulty += 1
         if faulty <= allowed and done + faulty >= wanted:
             return True
+        if i in record.rests_s and record.test is None:
+            done = faulty = 0
     return False
 
 
@@ -185,7 +199,9 @@ def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision
     if record.clean < figures["least_reps"]:
         return Decision("same", (*said, Reason("few_reps", {"least": figures["least_reps"]})))
     if unseen := _unseen(record):
-        return Decision("same", (*said, Reason("unseen", {"keys": unseen, "reached": True})))
+        return Decision(
+            "same", (*said, Reason("unseen", {"keys": unseen, "reached": True, "reps": ()}))
+        )
     if unclear := _unclear(record):
         return Decision("same", (*said, unclear))
     if drops := _drops(record, asked):
@@ -226,16 +242,20 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         if heavy and early and kept < figures["early_share"] * wanted:
             said += [Reason("too_heavy"), *_remedies(record)]
             return Decision("easier", tuple(said))
-        earlier = first > 2 and heavy and record.test is None  # a test goes on to its end
+        # A lapse that was put right is no end; and a test goes on to its own.
+        lasted = {f.rep for f in blocking} | set(record.failed)
+        earlier = first > 2 and heavy and record.attempts in lasted and record.test is None
         if earlier:
             said.append(Reason("end_earlier", {"after": first - 1}))
         said += _remedies(record, end_said=earlier)
         return Decision("same", tuple(said))
     uncounted = record.attempts - record.counted
-    if missed := uncounted - record.unjudged:
+    if missed := uncounted - len(record.unjudged):
         said.append(Reason("not_counted", {"reps": missed, "line": asked.counts != "range"}))
     if unseen := _unseen(record):
-        said.append(Reason("unseen", {"keys": unseen, "reached": False}))
+        said.append(
+            Reason("unseen", {"keys": unseen, "reached": False, "reps": _some(record, unseen)})
+        )
     others = _by_key(record, "fault")
     if others:
         said += [Reason("other_faults", {"faults": others}), *_remedies(record)]
@@ -310,6 +330,13 @@ def _unseen(record: SetRecord) -> tuple[str, ...]:
     return tuple(
         key for key, kind in fault_kinds().items() if kind.needed and key in record.not_judged
     )
+
+
+def _some(record: SetRecord, unseen: Collection[str]) -> Sequence[int]:
+    """The reps whose range was not seen, where only they were not."""
+    only_range = set(unseen) <= set(keys_weighing("range"))
+    every = len(record.unjudged) == record.attempts
+    return record.unjudged if only_range and not every else ()
 
 
 def _unclear(record: SetRecord) -> Reason | None:

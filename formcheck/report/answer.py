@@ -44,9 +44,18 @@ def answer_line(analysis: Analysis) -> str:
     if summary.unclear:
         said += f", {summary.unclear} unclear"
     if summary.unjudged:
-        said += f", {summary.unjudged} not judged"
+        said += f", {len(summary.unjudged)} not judged"
     failed = [result.rep.index for result in analysis.reps if result.attempt == "failed"]
     return f"{said}; {rep_list(failed)} failed" if failed else said
+
+
+def _probably_missed(analysis: Analysis) -> list[int]:
+    """Reps that do not count though nothing was called: by the odds alone. A named test has its
+    own reasons."""
+    if analysis.test is not None:
+        return []
+    uncounted = [r.rep.index for r in analysis.reps if r.attempt == "not_counted"]
+    return [index for index in uncounted if index not in analysis.summary.unjudged]
 
 
 def fix_line(analysis: Analysis) -> str:
@@ -66,6 +75,9 @@ def fix_line(analysis: Analysis) -> str:
     if pain := analysis.prescription.pain:
         place = "" if pain == "other" else f" in the {pain}"
         return f"Pain{place} was reported: rest comes first"
+    if key is None and (missed := _probably_missed(analysis)):
+        off = "" if analysis.prescription.counts == "range" else " or off the line"
+        return f"Look first at {rep_list(missed)}: probably short of full range{off}"
     if key is None:
         which = "these views" if len(analysis.looks) > 1 else "this view"
         other = "other " if reps_with(analysis, FAILED) else ""

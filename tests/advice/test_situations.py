@@ -18,7 +18,7 @@ from formcheck.asked.tempo import parse_tempo
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from formcheck.report.advice_words import caution_words, variation_words, why_words
-from tests.coached import SINKS_BACK, STAYS_DOWN, Coached, Move, rep
+from tests.coached import SINKS_BACK, STAYS_DOWN, TOP_DEG, Coached, Move, rep
 from tests.filmed import moved
 
 DATA = Path(__file__).parents[1] / "data"
@@ -37,6 +37,9 @@ REPS: dict[str, tuple[list[Move], float]] = {
     "piked": (rep(), -26.0),
     "dropped": (rep(down_s=0.45, up_s=0.7, top_s=1.0), 0.0),
     "pressed fast": (rep(down_s=3.2, bottom_s=0.9, up_s=0.6, top_s=0.9), 0.0),
+    "paused": (rep(down_s=1.9, bottom_s=3.0, up_s=0.9, top_s=0.9), 0.0),
+    "negatives": (rep(down_s=5.0, bottom_s=0.2, up_s=0.9, top_s=0.9), 0.0),
+    "fast": (rep(down_s=0.7, bottom_s=0.0, up_s=0.5, top_s=0.1), 0.0),
     "grinding": (rep(down_s=1.9, bottom_s=0.1, up_s=3.0), 0.0),
     "sticking": (
         [(1.9, 80.0), (0.1, 80.0), (0.8, 118.0), (0.6, 121.0), (1.2, 170.0), (0.9, 170.0)],
@@ -66,6 +69,9 @@ def done(text: str) -> Coached:
     course: list[Move] = []
     sags: list[float] = []
     for part in text.split(", "):
+        if rested := re.fullmatch(r"rest (\d+) s", part):
+            course.append((float(rested[1]), TOP_DEG))
+            continue
         count, _, word = part.partition(" ")
         moves, sag_deg = REPS[word]
         course += moves * int(count)

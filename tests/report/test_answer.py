@@ -6,6 +6,7 @@ import pytest
 
 from formcheck.analysis import Analysis, analyse
 from formcheck.faults.hold import HoldVerdict
+from formcheck.faults.limits import default_limits
 from formcheck.report.answer import (
     answer_line,
     fix_first,
@@ -58,6 +59,16 @@ def test_borderlines_are_nothing_to_fix(sagging: Analysis) -> None:
         for r in sagging.reps
     ]
     assert fix_first(replace(sagging, reps=tuple(near))) is None
+
+
+def test_reps_that_probably_missed_what_counts_are_not_passed_over() -> None:
+    """A body whose elbows are read 4 degrees too straight, and asked for a limit just below."""
+    (side,) = Coached(course=reps(3, bottom_deg=86.0)).tracks("side")
+    near = replace(default_limits()["shallow"], value=87.0)
+    analysis = analyse([side], limits={**default_limits(), "shallow": near})
+    assert answer_line(analysis) == "0 of 3 counted, 0 clean"
+    assert {fault.verdict for fault in analysis.faults} == {"borderline"}
+    assert fix_line(analysis) == "Look first at reps 1–3: probably short of full range"
 
 
 def test_a_clip_without_a_rep_says_so() -> None:
