@@ -16,7 +16,7 @@ from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import ClipError
 from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
-from formcheck.faults.counting import LINE_KEYS, RANGE_KEYS, TestResult, rule
+from formcheck.faults.counting import TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
 from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
@@ -112,6 +112,7 @@ class RepResult:
     values: Mapping[str, Quantity]
     faults: tuple[Fault, ...]  # faults and borderlines of this rep
     corrections: tuple[str, ...] = ()  # that a named test makes of it, see faults.counting
+    unseen: bool = False  # it does not count only because its range or line could not be judged
 
 
 @dataclass(frozen=True)
@@ -367,7 +368,9 @@ def judge_reps(
     ]
     rulings, test = rule(reps, values, found, asked, limits)
     results = tuple(
-        RepResult(rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections)
+        RepResult(
+            rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections, ruling.unseen
+        )
         for rep, ruling, of_rep, faults in zip(reps, rulings, values, found, strict=True)
     )
     return results, test
@@ -387,7 +390,9 @@ def judge_rep(
     found = rep_verdicts(rep, values, asked, limits, views)
     alone = replace(asked, standard=None)
     (ruling,), _ = rule((rep,), (values,), (found,), alone, limits)
-    return RepResult(rep, ruling.attempt, ruling.why, values, found, ruling.corrections)
+    return RepResult(
+        rep, ruling.attempt, ruling.why, values, found, ruling.corrections, ruling.unseen
+    )
 
 
 def rep_verdicts(
@@ -430,7 +435,7 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
         not_judged = _not_judged(results, looks, asked, variation)
     else:
         not_judged = (NotJudged("reps", _why_empty(looks)),)
-    summary = _summary(results, variation.arm_work, test is not None)
+    summary = _summary(results, variation.arm_work)
     faults = tuple(fault for result in results for fault in result.faults)
     hold_verdict = NOT_BROKEN if hold is None else judge_hold(hold, limits)
     record = SetRecord(
@@ -652,13 +657,7 @@ def _whole(results: Sequence[RepResult]) -> list[RepResult]:
     return [r for r in results if r.attempt not in ("aborted", "failed")]
 
 
-def _unjudged(result: RepResult) -> bool:
-    """Whether a rep does not count only because its range or line was not seen."""
-    missed = any(fault.key in (*RANGE_KEYS, *LINE_KEYS) for fault in result.faults)
-    return result.attempt == "not_counted" and not missed
-
-
-def _summary(results: Sequence[RepResult], work: ArmWork, in_test: bool) -> SetSummary:
+def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
     reps = [r.rep for r in results]
     full = _whole(results)
     form = keys_weighing("range", "line")
@@ -676,7 +675,7 @@ def _summary(results: Sequence[RepResult], work: ArmWork, in_test: bool) -> SetS
         counted=sum(r.attempt == "counted" for r in results),
         clean=sum(_good(r) for r in results),
         unclear=sum(_good(r) and bool(r.faults) for r in results),
-        unjudged=() if in_test else tuple(r.rep.index for r in results if _unjudged(r)),
+        unjudged=tuple(r.rep.index for r in results if r.unseen),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in alike]),

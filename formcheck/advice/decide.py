@@ -250,7 +250,8 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         said += _remedies(record, end_said=earlier)
         return Decision("same", tuple(said))
     uncounted = record.attempts - record.counted
-    if missed := uncounted - len(record.unjudged):
+    missed = uncounted - len(record.unjudged)
+    if missed and record.test is None:  # a test has said what it did not count
         said.append(Reason("not_counted", {"reps": missed, "line": asked.counts != "range"}))
     if unseen := _unseen(record):
         said.append(
