@@ -163,6 +163,17 @@ def test_which_arms_worked_can_be_said_in_the_form(client: Client) -> None:
     assert client.announce(("a.mp4", 5), working_arm="left").status == 400
 
 
+def test_what_counts_and_the_reps_left_can_be_said_in_the_form(client: Client) -> None:
+    strict = client.judged(SAG, person="Di", counts="range-and-line", reps_left="0")
+    report = json.loads(client.get(f"/sets/{strict}/report/report.json").text)
+    assert report["prescription"]["reps_left"] == 0
+    assert report["set"]["counted"] == 4, "hips sag in two of six"
+    kept = client.get("/remembered?person=di").data
+    assert (kept["counts"], kept["reps_left"]) == ("range-and-line", "")
+    for field, value in (("counts", "line"), ("reps_left", "-1")):
+        assert client.announce(("a.mp4", 5), **{field: value}).status == 400
+
+
 def test_limits_test_and_model_of_the_form_are_what_a_set_is_held_to_and_are_remembered(
     client: Client,
 ) -> None:
