@@ -20,13 +20,15 @@ from formcheck.maths.quantity import Quantity
 from formcheck.measures.hold import SupportHold
 
 Code = Literal[
-    "pain", "failed", "score", "test", "target_met", "range_met", "far_above", "one_rep",
-    "few_reps", "build_reps", "rested", "short_of_target", "broke_down", "too_heavy", "end_earlier",
+    "pain", "negatives", "failed", "score", "test", "target_met", "range_met", "far_above",
+    "one_rep", "few_reps", "build_reps", "rested", "short_of_target", "broke_down", "too_heavy",
+    "end_earlier",
     "other_faults", "not_counted", "go_lower", "faults_allowed", "unseen", "unclear", "drops",
     "none_left", "plenty_left", "slowed", "ground", "remedy", "hold", "hold_broke", "hold_unclear",
     "hold_unseen", "hold_earns_reps", "nothing", "no_size", "load", "size", "load_stays",
     "usual_stature", "vest_first", "way", "log",
 ]  # fmt: skip
+STAYED_DOWN_PERCENT = 20.0  # pressed up by less, an attempt was not pressed
 When = Literal["from the start", "late"]
 FIRST_REPS = 2  # a fault that begins later is one of tiredness
 
@@ -91,7 +93,7 @@ class SetRecord:
     @property
     def failed(self) -> dict[int, float]:
         """Attempts that failed, and how far each was pressed up (%)."""
-        return {f.rep: f.value for f in self.faults if (f.key, f.verdict) == ("failed", "fault")}
+        return _failed(self.faults)
 
 
 @dataclass(frozen=True)
@@ -113,11 +115,25 @@ def decide(record: SetRecord, asked: Prescription) -> Decision:
         return Decision("easier", (Reason("pain", {"where": asked.pain}),))
     if record.attempts == 0:
         return _of_hold(record)
+    if only_lowered(record.faults, record.attempts) and record.test is None:
+        return Decision("same", (Reason("negatives", {"reps": record.attempts}),))
     said = _facts(record, asked)
     wanted, _ = reps_wanted(asked)
     if not _reached(record, asked):
         return _short(record, asked, wanted, said)
     return _met(record, asked, said)
+
+
+def only_lowered(faults: Sequence[Fault], attempts: int) -> bool:
+    """Whether no rep of a set was pressed up at all: nobody fails so often, so it was meant."""
+    failed = _failed(faults)
+    return len(failed) == attempts >= steps()["least_reps"] and all(
+        up < STAYED_DOWN_PERCENT for up in failed.values()
+    )
+
+
+def _failed(faults: Sequence[Fault]) -> dict[int, float]:
+    return {f.rep: f.value for f in faults if (f.key, f.verdict) == ("failed", "fault")}
 
 
 def _facts(record: SetRecord, asked: Prescription) -> list[Reason]:

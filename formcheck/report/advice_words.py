@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from formcheck.advice.decide import STAYED_DOWN_PERCENT
 from formcheck.advice.ladder import Exercise
 from formcheck.advice.step import Caution, Move, NextStep
 from formcheck.asked.standards import RangeStandard
@@ -37,7 +38,6 @@ _ENDED = {
     "reps": "with rep {rep} the most reps of the test were reached",
     "rest": "a rest at the bottom of rep {rep} ended the test",
 }
-_STAYED_DOWN_PERCENT = 20  # pressed up by less, it was not pressed
 _WEIGHED = {"range": "range", "line": "body line", "flare": "elbow flare"}
 
 
@@ -174,7 +174,7 @@ def _rested(data: Mapping[str, Any]) -> str:
 
 def _failed(data: Mapping[str, Any]) -> str:
     up = data["up_percent"]
-    if up < _STAYED_DOWN_PERCENT:
+    if up < STAYED_DOWN_PERCENT:
         return f"Rep {data['rep']} failed: it went down and stayed down."
     return f"Rep {data['rep']} failed: the press stopped {up:.0f} % of the way up."
 
@@ -276,6 +276,11 @@ def _plain(text: str) -> Any:
 _SENTENCES: Mapping[str, Any] = {
     "log": lambda data: data["says"],
     "pain": _pain,
+    "negatives": _plain(
+        "All {reps} reps were lowered and none was pressed up, as in negatives: lower for 3 to 5 "
+        "seconds in each, and once that stays even, try whole reps. If they were meant to be "
+        "pressed up, raise the hands."
+    ),
     "failed": _failed,
     "score": _score,
     "test": _test,

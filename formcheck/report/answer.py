@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
+from formcheck.advice.decide import only_lowered
 from formcheck.analysis import Analysis
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.report.words import plus_minus
@@ -38,6 +39,8 @@ def answer_line(analysis: Analysis) -> str:
         broke_at_s = analysis.hold_verdict.broke_at_s
         broke = "" if broke_at_s is None else f", line lost after {broke_at_s - hold.start_s:.0f} s"
         return f"Support hold, {hold.held_s:.0f} s{broke}"
+    if negatives(analysis):
+        return f"{summary.attempts} reps lowered, none pressed up"
     said = (
         f"{summary.counted} of {summary.attempts} counted, {summary.clean - summary.unclear} clean"
     )
@@ -56,6 +59,12 @@ def _probably_missed(analysis: Analysis) -> list[int]:
         return []
     uncounted = [r.rep.index for r in analysis.reps if r.attempt == "not_counted"]
     return [index for index in uncounted if index not in analysis.summary.unjudged]
+
+
+def negatives(analysis: Analysis) -> bool:
+    """Whether the set was lowered only; a named test asks for whole reps."""
+    lowered = only_lowered(analysis.faults, analysis.summary.attempts)
+    return lowered and analysis.test is None
 
 
 def fix_line(analysis: Analysis) -> str:
@@ -80,7 +89,8 @@ def fix_line(analysis: Analysis) -> str:
         return f"Look first at {rep_list(missed)}: probably short of full range{off}"
     if key is None:
         which = "these views" if len(analysis.looks) > 1 else "this view"
-        other = "other " if reps_with(analysis, FAILED) else ""
+        failed = reps_with(analysis, FAILED) and not negatives(analysis)
+        other = "other " if failed else ""
         return f"No {other}fault seen in what {which} can judge"
     reps = reps_with(analysis, key)
     return f"Fix first: {fault_kinds()[key].name.lower()} ({rep_list(reps)})"

@@ -18,7 +18,7 @@ from formcheck.asked.tempo import parse_tempo
 from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from formcheck.report.advice_words import caution_words, variation_words, why_words
-from tests.coached import SINKS_BACK, STAYS_DOWN, TOP_DEG, Coached, Move, rep
+from tests.coached import SINKS_BACK, STAYS_DOWN, TOP_DEG, Coached, Move, OnlyLowered, rep
 from tests.filmed import moved
 
 DATA = Path(__file__).parents[1] / "data"
@@ -55,6 +55,9 @@ def done(text: str) -> Coached:
     """The set that a line of words describes."""
     if held := re.fullmatch(r"hold (\d+) s", text):
         return Coached(course=[(float(held[1]) - 3.0, 170.0)])
+    if lowered := re.fullmatch(r"(\d+) only lowered", text):
+        moves: list[Move] = [(4.0, 80.0), (1.0, 80.0), (2.2, TOP_DEG), (1.4, TOP_DEG)]
+        return OnlyLowered(course=moves * int(lowered[1]))
     if flared := re.fullmatch(r"(\d+) flared", text):
         return Coached(course=REPS["clean"][0] * int(flared[1]), flare_deg=88.0)
     if one_arm := re.fullmatch(r"(\d+) (archer|one-arm)( on one arm)?", text):
