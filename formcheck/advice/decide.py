@@ -22,7 +22,7 @@ from formcheck.measures.hold import SupportHold
 Code = Literal[
     "pain", "negatives", "failed", "score", "test", "target_met", "range_met", "far_above",
     "one_rep", "few_reps", "build_reps", "rested", "short_of_target", "broke_down", "too_heavy",
-    "end_earlier",
+    "end_earlier", "range_first",
     "other_faults", "not_counted", "go_lower", "faults_allowed", "unseen", "unclear", "drops",
     "none_left", "plenty_left", "slowed", "ground", "remedy", "hold", "hold_broke", "hold_unclear",
     "hold_unseen", "hold_earns_reps", "nothing", "no_size", "load", "size", "load_stays",
@@ -281,6 +281,8 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         said.append(unclear)
     if drops := _drops(record, asked):
         said.append(drops)
+    if 2 * missed > record.attempts and record.test is None:
+        return Decision("same", (*said, Reason("range_first")))
     if asked.target_reps is not None:
         if early and not uncounted and (asked.reps_left or 0) == 0:
             said.append(Reason("short_of_target", {"done": record.clean, "target": wanted}))

@@ -294,6 +294,7 @@ _SENTENCES: Mapping[str, Any] = {
         if data["low"] == data["high"]
         else f"Add reps before load: one or two a session, from {data['low']} up to {data['high']}."
     ),
+    "range_first": _plain("Full range in every rep comes before more reps."),
     "rested": _rested,
     "short_of_target": _plain("The set ended after {done} clean reps, less than half of {target}."),
     "broke_down": _broke_down,

@@ -32,6 +32,7 @@ REPS: dict[str, tuple[list[Move], float]] = {
     # One every three seconds.
     "on the beat": (rep(down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
     "shallow on the beat": (rep(108.0, down_s=1.2, bottom_s=0.1, up_s=0.8, top_s=0.9), 0.0),
+    "barely": (rep(89.0, down_s=1.9, up_s=0.9), 0.0),
     "soft": (rep(top_deg=140.0), 0.0),
     "sag": (rep(), 22.0),
     "piked": (rep(), -26.0),
