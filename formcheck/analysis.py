@@ -5,6 +5,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import numpy as np
 from threadpoolctl import ThreadpoolController
@@ -111,6 +112,7 @@ class RepResult:
     values: Mapping[str, Quantity]
     faults: tuple[Fault, ...]  # faults and borderlines of this rep
     corrections: tuple[str, ...] = ()  # that a named test makes of it, see faults.counting
+    unseen: bool = False  # it does not count only because its range or line could not be judged
 
 
 @dataclass(frozen=True)
@@ -125,6 +127,7 @@ class SetSummary:
     counted: int
     clean: int
     unclear: int  # of the clean: those with a value too close to a limit
+    unjudged: tuple[int, ...]  # reps that do not count only because range or line was not seen
     time_under_tension_s: float
     pace_per_min: float
     speed_loss_percent: float
@@ -365,7 +368,9 @@ def judge_reps(
     ]
     rulings, test = rule(reps, values, found, asked, limits)
     results = tuple(
-        RepResult(rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections)
+        RepResult(
+            rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections, ruling.unseen
+        )
         for rep, ruling, of_rep, faults in zip(reps, rulings, values, found, strict=True)
     )
     return results, test
@@ -385,7 +390,9 @@ def judge_rep(
     found = rep_verdicts(rep, values, asked, limits, views)
     alone = replace(asked, standard=None)
     (ruling,), _ = rule((rep,), (values,), (found,), alone, limits)
-    return RepResult(rep, ruling.attempt, ruling.why, values, found, ruling.corrections)
+    return RepResult(
+        rep, ruling.attempt, ruling.why, values, found, ruling.corrections, ruling.unseen
+    )
 
 
 def rep_verdicts(
@@ -434,11 +441,14 @@ def _verdict(measured: Measured, asked: Prescription, limits: Limits) -> Analysi
     record = SetRecord(
         good=[_good(result) for result in results],
         counted=summary.counted,
+        unjudged=summary.unjudged,
         faults=faults,
         not_judged={entry.key for entry in not_judged},
         speed_loss_percent=summary.speed_loss_percent,
         load_fraction=summary.load_fraction,
+        gaps_s=[b.rep.start_s - a.rep.top_s for a, b in pairwise(results)],
         eccentric_s=summary.tempo_kept["eccentric_s"].done_s,
+        bottom_pause_s=summary.tempo_kept["bottom_pause_s"].done_s,
         press_s=[r.values["concentric_s"].value for r in _whole(results)],
         last_stuck=_last_stuck(results),
         hold=hold,
@@ -628,10 +638,10 @@ def _good(result: RepResult) -> bool:
 
 
 def _bends_to_90(results: Sequence[RepResult], asked: Prescription) -> bool:
-    """Whether every rep reaches the usual depth, where a chest was to come down farther."""
+    """Whether every rep reaches the usual depth, where another was asked."""
     bottoms = [result.values["elbow_bottom_deg"] for result in _whole(results)]
     usual = default_limits()["shallow"].value
-    return asked.range_standard in ("chest-low", "chest-floor") and all(
+    return asked.range_standard != "elbow-90" and all(
         bottom.known and bottom.value <= usual for bottom in bottoms
     )
 
@@ -665,6 +675,7 @@ def _summary(results: Sequence[RepResult], work: ArmWork) -> SetSummary:
         counted=sum(r.attempt == "counted" for r in results),
         clean=sum(_good(r) for r in results),
         unclear=sum(_good(r) and bool(r.faults) for r in results),
+        unjudged=tuple(r.rep.index for r in results if r.unseen),
         time_under_tension_s=time_under_tension_s(reps),
         pace_per_min=60.0 / float(np.mean(cycles)) if len(cycles) else float("nan"),
         speed_loss_percent=speed_loss_percent([r.values["mean_concentric_speed"] for r in alike]),

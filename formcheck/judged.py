@@ -50,8 +50,8 @@ GivenLimits = Mapping[str, float] | str | PathLike[str]
 PROCESSES = 2  # to look for the pose in; each holds the model, some 350 MB
 # What a prescription says of these changes what is measured, not only what is judged.
 MEASURED_BY = (
-    "support", "surface", "arms", "hands", "rings", "rings_turned_out", "supinated_hands",
-    "added_load_kg", "added_load_place",
+    "support", "surface", "arms", "working_arm", "hands", "rings", "rings_turned_out",
+    "supinated_hands", "added_load_kg", "added_load_place",
 )  # fmt: skip
 
 

@@ -227,3 +227,28 @@ class Leaning(Coached):
             [[np.cos(turn), 0.0, -np.sin(turn)], [0.0, 1.0, 0.0], [np.sin(turn), 0.0, np.cos(turn)]]
         )
         return {name: at @ back_and_up.T for name, at in super().joints(t_s).items()}
+
+
+@dataclass(frozen=True)
+class OnlyLowered(Coached):
+    """Negatives: after half a second at each low point the lifter kneels up, and gets back into
+    position for the next."""
+
+    def joints(self, t_s: FloatArray) -> dict[str, FloatArray]:
+        kneels = np.zeros(len(t_s))
+        for low_s in self.bottoms_s():
+            up = _smooth(np.clip((t_s - low_s - 0.5) / 0.7, 0.0, 1.0))
+            back = _smooth(np.clip((t_s - low_s - 2.8) / 0.8, 0.0, 1.0))
+            kneels = np.maximum(kneels, up * (1 - back))
+        knee, thigh = -0.97 * TO_KNEE, TO_KNEE - TO_HIP
+        places = {
+            "knee": (knee, 0.05), "ankle": (knee - 0.55, 0.08), "hip": (knee, 0.05 + thigh),
+            "shoulder": (knee + 0.15, 0.05 + TO_KNEE), "elbow": (knee + 0.25, TO_KNEE - 0.45),
+            "wrist": (knee + 0.45, TO_KNEE - 0.8),
+        }  # fmt: skip
+        out = super().joints(t_s)
+        for name, at in out.items():
+            x, z = places.get(name.partition("_")[2], (knee + 0.2, TO_KNEE + 0.4))  # the head
+            there = np.stack([np.full(len(t_s), x), at[:, 1], np.full(len(t_s), z)], axis=-1)
+            out[name] = at + kneels[:, None] * (there - at)
+        return out

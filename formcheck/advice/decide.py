@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 from formcheck.advice.ladder import Direction, steps
@@ -20,13 +20,15 @@ from formcheck.maths.quantity import Quantity
 from formcheck.measures.hold import SupportHold
 
 Code = Literal[
-    "pain", "failed", "score", "test", "target_met", "range_met", "far_above", "one_rep",
-    "few_reps", "build_reps", "short_of_target", "broke_down", "too_heavy", "end_earlier",
+    "pain", "negatives", "failed", "score", "test", "target_met", "range_met", "far_above",
+    "one_rep", "few_reps", "build_reps", "rested", "short_of_target", "broke_down", "too_heavy",
+    "end_earlier", "range_first",
     "other_faults", "not_counted", "go_lower", "faults_allowed", "unseen", "unclear", "drops",
     "none_left", "plenty_left", "slowed", "ground", "remedy", "hold", "hold_broke", "hold_unclear",
     "hold_unseen", "hold_earns_reps", "nothing", "no_size", "load", "size", "load_stays",
     "usual_stature", "vest_first", "way", "log",
 ]  # fmt: skip
+STAYED_DOWN_PERCENT = 20.0  # pressed up by less, an attempt was not pressed
 When = Literal["from the start", "late"]
 FIRST_REPS = 2  # a fault that begins later is one of tiredness
 
@@ -42,8 +44,10 @@ class Reason:
 @dataclass(frozen=True)
 class SetRecord:
     """What the decision rests on. ``good`` of every attempt in order: counted and without a fault;
-    ``faults`` of all reps; ``not_judged`` keys of the whole set; ``load_fraction`` measured mean
-    share of body mass on the hands; ``eccentric_s`` median of the set; ``press_s`` of every rep
+    ``unjudged`` reps that do not count only because their range or line was not seen; ``faults`` of
+    all reps; ``not_judged`` keys of the whole set; ``gaps_s`` from each top to
+    the next start; ``load_fraction`` measured mean share of body mass on the
+    hands; ``eccentric_s`` and ``bottom_pause_s`` medians of the set; ``press_s`` of every rep
     pressed up, in order, and ``last_stuck`` whether the last of them slowed on its way; ``hold``
     where the set was one, with its ``hold_verdict``; ``test`` where one was asked for;
     ``bends_to_90`` whether every rep bends the elbows to 90 degrees, where something else was
@@ -56,12 +60,15 @@ class SetRecord:
     speed_loss_percent: float = math.nan
     load_fraction: Quantity | None = None
     eccentric_s: float = math.nan
+    bottom_pause_s: float = math.nan
     press_s: Sequence[float] = ()
     last_stuck: bool = False
     hold: SupportHold | None = None
     hold_verdict: HoldVerdict = NOT_BROKEN
     test: TestResult | None = None
     bends_to_90: bool = False
+    unjudged: Sequence[int] = ()
+    gaps_s: Sequence[float] = ()
 
     @property
     def attempts(self) -> int:
@@ -78,9 +85,15 @@ class SetRecord:
         return sum(good and i in near for i, good in enumerate(self.good, start=1))
 
     @property
+    def rests_s(self) -> dict[int, float]:
+        """Rests that make two sets of one, by the rep before."""
+        least_s = steps()["rest_s"]
+        return {i: gap for i, gap in enumerate(self.gaps_s, start=1) if gap >= least_s}
+
+    @property
     def failed(self) -> dict[int, float]:
         """Attempts that failed, and how far each was pressed up (%)."""
-        return {f.rep: f.value for f in self.faults if (f.key, f.verdict) == ("failed", "fault")}
+        return _failed(self.faults)
 
 
 @dataclass(frozen=True)
@@ -102,11 +115,25 @@ def decide(record: SetRecord, asked: Prescription) -> Decision:
         return Decision("easier", (Reason("pain", {"where": asked.pain}),))
     if record.attempts == 0:
         return _of_hold(record)
+    if only_lowered(record.faults, record.attempts) and record.test is None:
+        return Decision("same", (Reason("negatives", {"reps": record.attempts}),))
     said = _facts(record, asked)
     wanted, _ = reps_wanted(asked)
     if not _reached(record, asked):
         return _short(record, asked, wanted, said)
     return _met(record, asked, said)
+
+
+def only_lowered(faults: Sequence[Fault], attempts: int) -> bool:
+    """Whether no rep of a set was pressed up at all: nobody fails so often, so it was meant."""
+    failed = _failed(faults)
+    return len(failed) == attempts >= steps()["least_reps"] and all(
+        up < STAYED_DOWN_PERCENT for up in failed.values()
+    )
+
+
+def _failed(faults: Sequence[Fault]) -> dict[int, float]:
+    return {f.rep: f.value for f in faults if (f.key, f.verdict) == ("failed", "fault")}
 
 
 def _facts(record: SetRecord, asked: Prescription) -> list[Reason]:
@@ -128,6 +155,8 @@ def _facts(record: SetRecord, asked: Prescription) -> list[Reason]:
             },
         )
     )
+    if not _reached(record, asked) and _reached(replace(record, gaps_s=()), asked):
+        said.append(Reason("rested", {"rests_s": record.rests_s}))
     return said
 
 
@@ -151,16 +180,19 @@ def _allowed(record: SetRecord, asked: Prescription) -> int:
 
 
 def _reached(record: SetRecord, asked: Prescription) -> bool:
-    """Whether the reps that earn the step were done; what comes after them counts no more."""
+    """Whether the reps that earn the step were done in one go; what comes after them counts no
+    more. A named test says itself what rests it allows."""
     _, wanted = reps_wanted(asked)
     allowed, done, faulty = _allowed(record, asked), 0, 0
-    for i, good in enumerate(record.good):
+    for i, good in enumerate(record.good, start=1):
         if good:
             done += 1
-        elif i + 1 not in record.failed:
+        elif i not in record.failed:
             faulty += 1
         if faulty <= allowed and done + faulty >= wanted:
             return True
+        if i in record.rests_s and record.test is None:
+            done = faulty = 0
     return False
 
 
@@ -183,7 +215,9 @@ def _met(record: SetRecord, asked: Prescription, said: list[Reason]) -> Decision
     if record.clean < figures["least_reps"]:
         return Decision("same", (*said, Reason("few_reps", {"least": figures["least_reps"]})))
     if unseen := _unseen(record):
-        return Decision("same", (*said, Reason("unseen", {"keys": unseen, "reached": True})))
+        return Decision(
+            "same", (*said, Reason("unseen", {"keys": unseen, "reached": True, "reps": ()}))
+        )
     if unclear := _unclear(record):
         return Decision("same", (*said, unclear))
     if drops := _drops(record, asked):
@@ -224,16 +258,21 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         if heavy and early and kept < figures["early_share"] * wanted:
             said += [Reason("too_heavy"), *_remedies(record)]
             return Decision("easier", tuple(said))
-        earlier = first > 2 and heavy and record.test is None  # a test goes on to its end
+        # A lapse that was put right is no end; and a test goes on to its own.
+        lasted = {f.rep for f in blocking} | set(record.failed)
+        earlier = first > 2 and heavy and record.attempts in lasted and record.test is None
         if earlier:
             said.append(Reason("end_earlier", {"after": first - 1}))
         said += _remedies(record, end_said=earlier)
         return Decision("same", tuple(said))
     uncounted = record.attempts - record.counted
-    if uncounted:
-        said.append(Reason("not_counted", {"reps": uncounted}))
+    missed = uncounted - len(record.unjudged)
+    if missed and record.test is None:  # a test has said what it did not count
+        said.append(Reason("not_counted", {"reps": missed, "line": asked.counts != "range"}))
     if unseen := _unseen(record):
-        said.append(Reason("unseen", {"keys": unseen, "reached": False}))
+        said.append(
+            Reason("unseen", {"keys": unseen, "reached": False, "reps": _some(record, unseen)})
+        )
     others = _by_key(record, "fault")
     if others:
         said += [Reason("other_faults", {"faults": others}), *_remedies(record)]
@@ -242,6 +281,8 @@ def _short(record: SetRecord, asked: Prescription, wanted: int, said: list[Reaso
         said.append(unclear)
     if drops := _drops(record, asked):
         said.append(drops)
+    if 2 * missed > record.attempts and record.test is None:
+        return Decision("same", (*said, Reason("range_first")))
     if asked.target_reps is not None:
         if early and not uncounted and (asked.reps_left or 0) == 0:
             said.append(Reason("short_of_target", {"done": record.clean, "target": wanted}))
@@ -308,6 +349,13 @@ def _unseen(record: SetRecord) -> tuple[str, ...]:
     return tuple(
         key for key, kind in fault_kinds().items() if kind.needed and key in record.not_judged
     )
+
+
+def _some(record: SetRecord, unseen: Collection[str]) -> Sequence[int]:
+    """The reps whose range was not seen, where only they were not."""
+    only_range = set(unseen) <= set(keys_weighing("range"))
+    every = len(record.unjudged) == record.attempts
+    return record.unjudged if only_range and not every else ()
 
 
 def _unclear(record: SetRecord) -> Reason | None:

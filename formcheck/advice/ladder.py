@@ -22,6 +22,8 @@ Direction = Literal["easier", "same", "harder"]
 
 _WORKING_SHARE: Mapping[Arms, float] = {"two": 0.5, "one": 1.0, "archer": 0.7}
 
+_AS_SLOW = 0.8  # of the seconds that a way asks for, which are counted, not measured
+
 
 @dataclass(frozen=True)
 class Rung:
@@ -59,12 +61,15 @@ class Rung:
 
 @dataclass(frozen=True)
 class Way:
-    """A way to make an exercise harder or easier that leaves its load as it is."""
+    """A way to make an exercise harder or easier that leaves its load as it is; ``eccentric_s`` and
+    ``bottom_pause_s`` of every rep, where it is one of time."""
 
     key: str
     words: str
     direction: Direction
     fits: tuple[Surface, ...]
+    eccentric_s: float = math.inf
+    bottom_pause_s: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -102,8 +107,14 @@ def ladder() -> tuple[Rung, ...]:
     return tuple(Rung(**row) for row in _data()["rung"])
 
 
-def ways(direction: Direction, exercise: Exercise) -> tuple[Way, ...]:
-    """Ways to change an exercise in one direction that leave its load as it is."""
+def ways(
+    direction: Direction,
+    exercise: Exercise,
+    eccentric_s: float = math.nan,
+    bottom_pause_s: float = math.nan,
+) -> tuple[Way, ...]:
+    """Ways to change an exercise in one direction that leave its load as it is, but for slow phases
+    of reps that are about that slow already."""
     every = (Way(**{**row, "fits": tuple(row["fits"])}) for row in _data()["way"])
     return tuple(
         way
@@ -113,6 +124,8 @@ def ways(direction: Direction, exercise: Exercise) -> tuple[Way, ...]:
         # On the knees one is up already; and handles under rings there are none.
         and not (way.key == "negatives" and exercise.support == "knees")
         and not (way.key == "deficit" and exercise.rings)
+        and not eccentric_s >= _AS_SLOW * way.eccentric_s
+        and not bottom_pause_s >= _AS_SLOW * way.bottom_pause_s
     )
 
 

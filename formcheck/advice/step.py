@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -127,9 +128,9 @@ def next_step(
             move, unsized = _unsized(decision.direction, exercise, person)
             why = (*why, *unsized)
         else:
-            move, instead, sized = _sized(decision, exercise, rung, record, person)
+            offered = ways(decision.direction, exercise, record.eccentric_s, record.bottom_pause_s)
+            move, instead, sized = _sized(decision, exercise, rung, record, person, offered)
             why = (*why, *sized)
-            offered = ways(decision.direction, exercise)
             other_ways = tuple(way for way in offered if way != move.way)
     return NextStep(
         decision.direction,
@@ -158,7 +159,12 @@ def _unsized(direction: Direction, exercise: Exercise, person: Person) -> tuple[
 
 
 def _sized(
-    decision: Decision, exercise: Exercise, rung: Rung, record: SetRecord, person: Person
+    decision: Decision,
+    exercise: Exercise,
+    rung: Rung,
+    record: SetRecord,
+    person: Person,
+    offered: Sequence[Way],
 ) -> tuple[Move, Move | None, list[Reason]]:
     """The step, another way to make it, and what is to be said of its size.
 
@@ -170,7 +176,7 @@ def _sized(
     percent = figures["bigger_percent" if decision.bigger else "harder_percent"]
     change = percent if harder else -figures["easier_percent"]
     base = _base_load(record, rung)
-    move, instead = _move(change, exercise, rung, base, person)
+    move, instead = _move(change, exercise, rung, base, person, offered)
     why = []
     measured = record.load_fraction
     if measured is not None and measured.known:
@@ -196,7 +202,12 @@ def _sized(
 
 
 def _move(
-    change: float, exercise: Exercise, rung: Rung, base: float, person: Person
+    change: float,
+    exercise: Exercise,
+    rung: Rung,
+    base: float,
+    person: Person,
+    offered: Sequence[Way],
 ) -> tuple[Move, Move | None]:
     harder = change > 0
     if exercise.added_load_kg:
@@ -211,18 +222,25 @@ def _move(
     if exercise.rings and not exercise.rings_turned_out and harder:
         return Move("turn_out"), None
     if exercise.support == "knees":
-        return _from_the_knees(change, exercise, rung, person), None
-    return _by_height(change, exercise, rung, base, person)
+        return _from_the_knees(change, exercise, rung, person, offered), None
+    return _by_height(change, exercise, rung, base, person, offered)
 
 
-def _from_the_knees(change: float, exercise: Exercise, rung: Rung, person: Person) -> Move:
+def _by_way(offered: Sequence[Way]) -> Move:
+    """The first way that is not gone already; the same again where there is none."""
+    return Move("way", way=offered[0]) if offered else Move("same")
+
+
+def _from_the_knees(
+    change: float, exercise: Exercise, rung: Rung, person: Person, offered: Sequence[Way]
+) -> Move:
     """On two arms up to the toes, hands raised; else the same with a way that adds no load, since
     one arm on the toes is a leap. Easier: a way down, or the hands raised on the knees."""
     if change > 0 and exercise.arms in (None, "two"):
         then = height_of(rung.load * (1 + change / 100))
         return Move("toes", change, round(then * _arm_cm(person)))
     if change > 0:
-        return Move("way", way=ways("harder", exercise)[0])
+        return _by_way(offered)
     # The share that the knees take off is taken to stay as the hands rise.
     factor = (rung.of_floor or 1.0) if rung.surface == "floor" else 1.0
     then = height_of(rung.load * (1 + change / 100) / factor)
@@ -230,7 +248,12 @@ def _from_the_knees(change: float, exercise: Exercise, rung: Rung, person: Perso
 
 
 def _by_height(
-    change: float, exercise: Exercise, rung: Rung, base: float, person: Person
+    change: float,
+    exercise: Exercise,
+    rung: Rung,
+    base: float,
+    person: Person,
+    offered: Sequence[Way],
 ) -> tuple[Move, Move | None]:
     """A step by the height of hands or feet, found on the ladder's own load curve."""
     now = exercise.height if math.isfinite(exercise.height) else rung.height
@@ -241,14 +264,14 @@ def _by_height(
     weight = _by_weight(change, base, person) if change > 0 and exercise.arms != "archer" else None
     if then < lowest or (exercise.arms == "one" and change > 0 and now <= 0):
         # Feet as high as they go; and one arm is not trained with the feet raised.
-        move = weight or Move("way", way=ways("harder", exercise)[0])
+        move = weight or _by_way(offered)
         return move, _one_hand_up(exercise) if then < lowest else None
     if then > highest:
         return _neighbour(rung, exercise), None
     arm_cm = _arm_cm(person)
     if LEAST_HEIGHT > then > -LEAST_HEIGHT or (now > 0 > then) or (now < 0 < then):
         if now == 0:
-            return (weight or Move("way", way=ways("harder", exercise)[0])), None
+            return (weight or _by_way(offered)), None
         reached = 100 * (level_load(0.0) / load - 1)
         return Move("floor", reached, -abs(round(now * arm_cm))), None
     if then > 0:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from formcheck.advice.ladder import Direction
 from formcheck.agree.again import asked_again
+from formcheck.agree.clip_again import find_clip
 from formcheck.agree.measured import MeasuredSet, SavedReportError
 from formcheck.asked.standards import standards
 from formcheck.asked.tempo import Tempo
@@ -18,10 +20,12 @@ from formcheck.errors import FormcheckError
 from formcheck.faults.limits import Limits
 from formcheck.judged import judge
 from formcheck.plain import plain
-from formcheck.pose.digest import sha256_of
 from formcheck.report.folder import DRAWN_CLIP, REPORT, TRACK_FILES, made_whole
 from formcheck.report.tables import check_xlsx
 from formcheck.report.weeks import Weeks
+
+# How a clip was drawn of which the report says nothing any more: nobody's face is shown unasked.
+_UNKNOWN: dict[str, Any] = {"faces_blurred": True, "path": None}
 
 
 class StandardError(FormcheckError):
@@ -45,13 +49,19 @@ def check_standard(name: str | None) -> None:
 
 
 def rewrite(
-    one: MeasuredSet, limits: Limits | None, tempo: Tempo | None, standard: str | None
+    one: MeasuredSet,
+    limits: Limits | None,
+    tempo: Tempo | None,
+    standard: str | None,
+    clips_in: Sequence[Path] = (),
 ) -> Rewritten:
     """Judge the landmarks in a report folder again and write its report in their place.
 
     The note and the remarks stay, and whose set it is and when it was recorded. The annotated clip
-    is drawn anew where the clips that it was drawn from are still there and the same; else it goes
-    with the earlier verdict that it shows, as does what the training log added to that.
+    is drawn anew where the clips that it was drawn from are still there and the same, lie beside
+    the report, or in ``clips_in`` (clips, or folders of them), which are drawn from even where no
+    annotated clip is left: then with the face hidden, unless the report says that it was not. Else
+    it goes with the earlier verdict that it shows, as does what the training log added to that.
     Raises SavedReportError for a folder without landmarks, and what ``judge`` and
     ``made_whole`` raise.
     """
@@ -71,7 +81,7 @@ def rewrite(
         views=one.views if one.stated else (),
     )
     saved = json.loads((one.folder / REPORT).read_text("utf-8"))
-    clips, why_not = _clips_of(one.folder, saved)
+    clips, why_not = _clips_of(one.folder, saved, clips_in)
     if clips:
         judged = replace(judged, given=clips)
     weeks = _whose(saved, judged.analysis.next_step.direction)
@@ -86,31 +96,44 @@ def rewrite(
             drawing=bool(clips),
             xlsx=xlsx,
             weeks=weeks,
-            blur_faces=bool(clips) and saved["annotated"]["faces_blurred"],
+            blur_faces=bool(clips) and (saved.get("annotated") or _UNKNOWN)["faces_blurred"],
             home=one.folder,
         )
     return Rewritten(bool(clips), why_not, weeks is not None)
 
 
-def _clips_of(folder: Path, saved: dict[str, Any]) -> tuple[tuple[ClipInfo, ...], str]:
+def _clips_of(
+    folder: Path, saved: dict[str, Any], clips_in: Sequence[Path]
+) -> tuple[tuple[ClipInfo, ...], str]:
     """The clips that a saved report's annotated clip was drawn from, in the order of its
-    landmarks; none, and why, where one of them is not to be had. No reason where none was drawn."""
-    if not (folder / DRAWN_CLIP).is_file():
-        return (), ""
+    landmarks; none, and why, where one of them is not to be had. No reason where none was drawn
+    and none is asked for."""
     annotated = saved.get("annotated")
-    if annotated is None:
-        return (), "the report does not say whether faces were blurred in it"
+    if not clips_in:
+        if not (folder / DRAWN_CLIP).is_file():
+            return (), ""
+        if annotated is None:
+            return (), "the report does not say whether faces were blurred in it"
+    sources = annotated["sources"] if annotated else [_UNKNOWN] * len(saved["clips"])
     found = []
-    for said, clip in zip(annotated["sources"], saved["clips"], strict=True):
-        if said["path"] is None or clip["sha256"] is None:
+    for said, clip in zip(sources, saved["clips"], strict=True):
+        was = None if said["path"] is None else folder / said["path"]
+        if clip["sha256"] is None or (was is None and not clips_in):
             return (), "the report does not say where its clip lies"
-        path = folder / said["path"]
-        if not path.is_file():
-            return (), f"{plain(clip['file'])} is no longer where it was"
-        if sha256_of(path) != clip["sha256"]:
-            return (), f"{plain(clip['file'])} is not the clip that was judged any more"
+        path = find_clip(was, clip["sha256"], folder, clips_in)
+        if path is None:
+            return (), _not_there(plain(clip["file"]), was, bool(clips_in))
         found.append(probe_apart(path))
     return tuple(found), ""
+
+
+def _not_there(name: str, was: Path | None, sought: bool) -> str:
+    if sought:
+        return f"{name} is not where you said"
+    changed = was is not None and was.is_file()
+    return f"{name} is " + (
+        "not the clip that was judged any more" if changed else "no longer where it was"
+    )
 
 
 def _whose(saved: dict[str, Any], alone: Direction) -> Weeks | None:

@@ -14,6 +14,7 @@ HandSpacing = Literal["diamond", "close", "normal", "wide"]
 Support = Literal["toes", "knees"]
 Surface = Literal["floor", "hands_raised", "feet_raised", "wall"]
 Arms = Literal["two", "archer", "one"]
+WorkingArm = Literal["left", "right"]
 Counts = Literal["range", "range-and-line"]
 Pain = Literal["wrist", "elbow", "shoulder", "back", "other"]
 
@@ -28,8 +29,9 @@ class Prescription:
     hurt. ``counts`` what a rep has to keep to count; a named ``standard`` of standards.toml decides
     range and counting itself. ``added_load_kg`` worn at ``added_load_place``, the upper back when
     not told. ``support``, ``surface`` and ``arms`` are the user's word on what was done and win
-    over what the clip shows. Raises AskedError for a standard that does not exist and for numbers
-    that no set has.
+    over what the clip shows, as does ``working_arm``, the one arm that did every rep of an archer
+    or one-arm set; of any other set it says nothing. Raises AskedError for a standard that does not
+    exist and for numbers that no set has.
     """
 
     tempo: Tempo | None = None
@@ -45,6 +47,7 @@ class Prescription:
     support: Support | None = None
     surface: Surface | None = None
     arms: Arms | None = None
+    working_arm: WorkingArm | None = None
     rings: bool = False
     rings_turned_out: bool = False
     supinated_hands: bool = False

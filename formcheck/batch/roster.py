@@ -63,6 +63,11 @@ _MEANINGS: dict[str, str] = {
     "counts": "what a rep has to keep to count",
     "standard": "named test; it decides range and counting",
     "range_standard": "how low a rep must go to count",
+    "hands": "hand position asked for",
+    "support": "on toes or knees, if recognised wrongly",
+    "surface": "what hands and feet stand on, if recognised wrongly",
+    "arms": "which arms work; no side view of an archer or one-arm set shows it for sure",
+    "working_arm": "the arm that does every rep of an archer or one-arm set; give arms, too",
 }
 
 
@@ -240,6 +245,10 @@ def read_roster(path: Path, clips: Sequence[ClipFile] | None = None) -> Roster:
                 values[name] = column.parse(text)
             except (ValueError, TempoError):
                 problems.append(f"{where}: {name} cannot be “{text}”; give {column.allowed}.")
+        if "working_arm" in values and values.get("arms") not in ("archer", "one"):
+            problems.append(f"{where}: a working arm needs arms, archer or one, in the same row.")
+        if "arms" in values:  # which of them goes with it, whatever is said farther off
+            values.setdefault("working_arm", None)
         rows.append(Row(about, of, values, where))
     problems += _repeated(rows)
     if clips is not None:

@@ -29,13 +29,22 @@ def again(
             "--write", help="Rewrite the reports too; drawing clips anew takes as long as it did."
         ),
     ] = False,
+    clips: Annotated[
+        list[Path] | None,
+        typer.Option(
+            metavar="PLACE",
+            exists=True,
+            help="Where a clip lies by now, or a folder with it anywhere in it; more than once for "
+            "more. With --write.",
+        ),
+    ] = None,
 ) -> None:
     """Judge saved sets again, in milliseconds each, and say what would change.
 
     Nothing is written unless asked for with --write. A report that is rewritten is made from its
     landmarks, with its note and remarks. Its annotated clip is drawn anew where the clip still lies
-    where it was; else it goes, since it shows the earlier verdict, as does what the training log
-    said of that.
+    where it was, beside the report, or where --clips says, whatever it is called by now; else it
+    goes, since it shows the earlier verdict, as does what the training log said of that.
     """
     from rich.console import Console
     from rich.progress import track
@@ -47,6 +56,8 @@ def again(
     from formcheck.faults.limits import read_limits
     from formcheck.plain import plain
 
+    if clips and not write:
+        raise typer.BadParameter("where clips lie matters to reports that are rewritten: --write.")
     if limits is None and tempo is None and standard is None:
         raise typer.BadParameter("give --limits, --tempo or --standard to judge by.")
     check_standard(standard)
@@ -77,7 +88,7 @@ def again(
         sets, "Rewriting reports", console=Console(stderr=True), transient=True,
         disable=not Console(stderr=True).is_terminal,
     ):  # fmt: skip
-        done = rewrite(saved, held_to, tempo, standard)
+        done = rewrite(saved, held_to, tempo, standard, clips or ())
         redrawn += done.redrawn
         if done.not_redrawn:
             gone.setdefault(done.not_redrawn, []).append(saved.name)
@@ -89,8 +100,9 @@ def again(
         console.print(f"{which} drawn anew")
     for why, names in gone.items():
         console.print(
-            f"{', '.join(plain(name) for name in names)}: the annotated clip showed the earlier "
-            f"verdict and is removed, since {why}; judge the clip again for a new one"
+            f"{', '.join(plain(name) for name in names)}: no annotated clip is drawn, since {why}; "
+            "one that showed the earlier verdict is removed. Say with --clips where the clip is, "
+            "or judge it again"
         )
     if logged:
         which = "1 set is" if logged == 1 else f"{logged} sets are"

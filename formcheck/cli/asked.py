@@ -7,7 +7,16 @@ from typing import Annotated
 
 import typer
 
-from formcheck.asked.prescription import Counts, HandSpacing, Pain, parse_rep_range
+from formcheck.asked.prescription import (
+    Arms,
+    Counts,
+    HandSpacing,
+    Pain,
+    Support,
+    Surface,
+    WorkingArm,
+    parse_rep_range,
+)
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import Tempo, TempoError, parse_tempo
 from formcheck.cli.help import ASKED, CLIP, OUTPUT
@@ -34,6 +43,16 @@ def rep_range_of(text: str | None) -> tuple[int, int] | None:
         return None if text is None else parse_rep_range(text)
     except ValueError as error:
         raise typer.BadParameter(str(error)) from error
+
+
+def one_arm_of(arms: Arms | None, which: WorkingArm | None) -> WorkingArm | None:
+    """The arm that ``WorkingArmOption`` was given, which is said of archer and one-arm sets."""
+    if which is not None and arms not in ("archer", "one"):
+        raise typer.BadParameter(
+            "a working arm is said of an archer or one-arm set: give --arms archer or --arms one, "
+            "too."
+        )
+    return which
 
 
 def limits_of(given: Path | None) -> dict[str, float]:
@@ -115,6 +134,19 @@ PainOption = Annotated[
 ]
 HandsOption = Annotated[
     HandSpacing | None, typer.Option(help="Hand position asked for.", rich_help_panel=ASKED)
+]
+SupportOption = Annotated[
+    Support | None, typer.Option(help="On toes or knees.", rich_help_panel=ASKED)
+]
+SurfaceOption = Annotated[
+    Surface | None, typer.Option(help="What hands and feet stand on.", rich_help_panel=ASKED)
+]
+ArmsOption = Annotated[Arms | None, typer.Option(help="Which arms work.", rich_help_panel=ASKED)]
+WorkingArmOption = Annotated[
+    WorkingArm | None,
+    typer.Option(
+        help="The arm that does every rep of an archer or one-arm set.", rich_help_panel=ASKED
+    ),
 ]
 LimitsOption = Annotated[
     Path | None,

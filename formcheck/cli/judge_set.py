@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast
 import typer
 
 from formcheck.asked.person import Person
-from formcheck.asked.prescription import Arms, Prescription, Support, Surface
+from formcheck.asked.prescription import Prescription
 from formcheck.cli.asked import (
     AllowFaultyOption,
+    ArmsOption,
     BlurFacesOption,
     CountsOption,
     DrawingOption,
@@ -27,9 +28,13 @@ from formcheck.cli.asked import (
     RepsLeftOption,
     RepsOption,
     StandardOption,
+    SupportOption,
+    SurfaceOption,
     TempoOption,
+    WorkingArmOption,
     folder,
     limits_of,
+    one_arm_of,
     rep_range_of,
 )
 from formcheck.cli.help import ASKED, CLIP, OUTPUT, PERSON
@@ -81,16 +86,10 @@ def judge_set(
     reps_left: RepsLeftOption = None,
     pain: PainOption = None,
     hands: HandsOption = None,
-    support: Annotated[
-        Support | None, typer.Option(help="On toes or knees.", rich_help_panel=ASKED)
-    ] = None,
-    surface: Annotated[
-        Surface | None,
-        typer.Option(help="What hands and feet stand on.", rich_help_panel=ASKED),
-    ] = None,
-    arms: Annotated[
-        Arms | None, typer.Option(help="Which arms work.", rich_help_panel=ASKED)
-    ] = None,
+    support: SupportOption = None,
+    surface: SurfaceOption = None,
+    arms: ArmsOption = None,
+    working_arm: WorkingArmOption = None,
     rings: Annotated[
         bool, typer.Option("--rings", help="On rings or straps.", rich_help_panel=ASKED)
     ] = False,
@@ -179,6 +178,7 @@ def judge_set(
         support=support,
         surface=surface,
         arms=arms,
+        working_arm=one_arm_of(arms, working_arm),
         rings=rings or rings_turned_out,
         rings_turned_out=rings_turned_out,
         supinated_hands=supinated_hands,

@@ -6,7 +6,16 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any, cast, get_args
 
-from formcheck.asked.prescription import Arms, HandSpacing, Pain, Prescription, Support, Surface
+from formcheck.asked.prescription import (
+    Arms,
+    Counts,
+    HandSpacing,
+    Pain,
+    Prescription,
+    Support,
+    Surface,
+    WorkingArm,
+)
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.asked.tempo import parse_tempo
 from formcheck.batch.roster import Told
@@ -33,14 +42,17 @@ class Asked:
     tempo: str = ""
     target_reps: str = ""
     range_standard: str = "elbow-90"
+    counts: str = "range"
     support: str = ""
     surface: str = ""
     arms: str = ""
+    working_arm: str = ""
     hands: str = ""
     added_load_kg: str = ""
     limits: str = ""
     standard: str = ""
     model: str = ""
+    reps_left: str = ""
     pain: str = ""
     note: str = ""
 
@@ -49,16 +61,26 @@ class Asked:
         """Raises FormcheckError where a field cannot be understood."""
         return Prescription(
             tempo=parse_tempo(self.tempo) if self.tempo else None,
-            target_reps=_whole(self.target_reps),
+            target_reps=_whole(self.target_reps, least=1),
+            reps_left=_whole(self.reps_left, least=0),
             range_standard=cast("RangeStandard", _word(self.range_standard, RangeStandard)),
+            counts=cast("Counts", _word(self.counts, Counts)),
             support=cast("Support | None", _word(self.support, Support)),
             surface=cast("Surface | None", _word(self.surface, Surface)),
             arms=cast("Arms | None", _word(self.arms, Arms)),
+            working_arm=cast("WorkingArm | None", self._working_arm),
             hands=cast("HandSpacing | None", _word(self.hands, HandSpacing)),
             added_load_kg=_kg(self.added_load_kg),
             pain=cast("Pain | None", _word(self.pain, Pain)),
             standard=_one_of(self.standard, standards()),
         )
+
+    @property
+    def _working_arm(self) -> str | None:
+        which = _word(self.working_arm, WorkingArm)
+        if which and self.arms not in ("archer", "one"):
+            raise AskedWrongError("choose archer or one arm where you say which arm worked.")
+        return which
 
     @property
     def limit_values(self) -> dict[str, float]:
@@ -76,8 +98,10 @@ class Asked:
 PRESCRIBED = tuple(
     one.name for one in fields(Asked) if one.name in Prescription.__dataclass_fields__
 )
-# What is the same from one set of a person to the next; pain and remarks are of the day.
-REMEMBERED = tuple(one.name for one in fields(Asked) if one.name not in ("pain", "note"))
+# What is the same from one set of a person to the next; the others are of the day.
+REMEMBERED = tuple(
+    one.name for one in fields(Asked) if one.name not in ("reps_left", "pain", "note")
+)
 
 
 def asked_from(said: Mapping[str, Any]) -> Asked:
@@ -88,7 +112,8 @@ def asked_from(said: Mapping[str, Any]) -> Asked:
         if not isinstance(value, str):
             raise AskedWrongError(f"“{one.name}” has to be a text.")
         values[one.name] = plain(value.strip())
-    asked = Asked(**{**values, "range_standard": values["range_standard"] or "elbow-90"})
+    usual = {name: values[name] or getattr(Asked, name) for name in ("range_standard", "counts")}
+    asked = Asked(**{**values, **usual})
     if person := said.get("person"):
         person_name(person)
     if len(asked.note) > LONGEST_NOTE:
@@ -124,11 +149,11 @@ def _one_of(text: str, words: Collection[str]) -> str | None:
     return text or None
 
 
-def _whole(text: str) -> int | None:
+def _whole(text: str, least: int) -> int | None:
     if not text:
         return None
-    if not (text.isascii() and text.isdigit() and 1 <= int(text[:6]) <= _MOST_REPS):
-        raise AskedWrongError(f"“{text}” is no number of reps: give 1 to {_MOST_REPS}.")
+    if not (text.isascii() and text.isdigit() and least <= int(text[:6]) <= _MOST_REPS):
+        raise AskedWrongError(f"“{text}” is no number of reps: give {least} to {_MOST_REPS}.")
     return int(text)
 
 

@@ -29,7 +29,15 @@ from starlette.responses import (
 )
 
 from formcheck.agree.labels import COUNTED, Label
-from formcheck.asked.prescription import Arms, HandSpacing, Pain, Support, Surface
+from formcheck.asked.prescription import (
+    Arms,
+    Counts,
+    HandSpacing,
+    Pain,
+    Support,
+    Surface,
+    WorkingArm,
+)
 from formcheck.asked.standards import RangeStandard, standards
 from formcheck.desk.asked import Asked
 from formcheck.desk.desk import Desk, desk_of, group_of, set_of
@@ -72,6 +80,7 @@ STATES: dict[str, str] = {
     "cancelled": "cancelled",
 }
 MODELS: dict[str, str] = {"full": "full, twice as quick", "heavy": "heavy, the most exact"}
+COUNTS: dict[str, str] = {"range": "range alone", "range-and-line": "range and body line"}
 RANGES: dict[str, str] = {
     "elbow-90": "elbow at 90° or less",
     "arm-parallel": "upper arm parallel to the floor",
@@ -475,9 +484,11 @@ def _choices(desk: Desk) -> dict[str, Any]:
     return {
         "people": known,
         "ranges": [(key, RANGES[key]) for key in get_args(RangeStandard)],
+        "counts": [(key, COUNTS[key]) for key in get_args(Counts)],
         "supports": [(key, VARIATIONS[key]) for key in get_args(Support)],
         "surfaces": [(key, VARIATIONS[key]) for key in get_args(Surface)],
         "arms": [(key, VARIATIONS[key]) for key in get_args(Arms)],
+        "working_arms": [(key, f"{key} in every rep") for key in get_args(WorkingArm)],
         "hand_spacings": [(key, VARIATIONS[key]) for key in get_args(HandSpacing)],
         "limit_sets": [
             (one.name, one.title[:1].lower() + one.title[1:]) for one in limit_sets().values()

@@ -7,7 +7,7 @@ accusing it of a fault takes more. A named test adds its pace, its rests and its
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from formcheck.asked.prescription import Prescription
 from formcheck.asked.standards import Standard, standards
@@ -26,11 +26,13 @@ _REST_S = 2.0  # a pause this long is a rest (common practice)
 @dataclass(frozen=True)
 class Ruling:
     """Whether an attempt counts; ``why`` not, in words. ``corrections`` that a named test makes
-    of it: fault keys, "off_the_beat", "rested_below"."""
+    of it: fault keys, "off_the_beat", "rested_below". ``unseen`` where it does not count only
+    because its range or line could not be judged."""
 
     attempt: Attempt
     why: str | None = None
     corrections: tuple[str, ...] = ()
+    unseen: bool = False
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,8 @@ def _of_one(
         quantity = values[measure_of[key]]
         if not quantity.known:
             what = "range" if key in RANGE_KEYS else "body line"
-            return Ruling("not_counted", f"{what} could not be judged: {quantity.reason}")
+            said = f"{what} could not be judged: {quantity.reason}"
+            return Ruling("not_counted", said, unseen=True)
     return Ruling("counted")
 
 
@@ -117,7 +120,7 @@ def _tested(
             ended_by = "rest"
             if ruling.attempt == "counted":
                 ruling = Ruling("not_counted", "rested at the bottom: the test ends here")
-        out.append(Ruling(ruling.attempt, ruling.why, wrong))
+        out.append(replace(ruling, corrections=wrong))
         score += ruling.attempt == "counted"
         if ended_by is None and test.most_reps is not None and score >= test.most_reps:
             ended_by = "reps"

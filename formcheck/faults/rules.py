@@ -138,6 +138,9 @@ def _tempo_bound(kind: FaultKind, tempo: Tempo, limits: Limits) -> _Bound | None
     slack_s = max(limits["tempo_tolerance"].value, share_s)
     if asked_s == 0:
         slack_s = max(slack_s, limits["turn_tolerance"].value)
+    if at_most and kind.phase in ("bottom_pause", "top_pause"):
+        beside_s = tempo.eccentric_s + (tempo.concentric_s or 0.0)
+        slack_s += limits["turn_share"].value * beside_s
     return _Bound(asked_s + (slack_s if at_most else -slack_s), "s", at_most)
 
 

@@ -8,11 +8,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from formcheck.advice.decide import STAYED_DOWN_PERCENT
 from formcheck.advice.ladder import Exercise
 from formcheck.advice.step import Caution, Move, NextStep
 from formcheck.asked.standards import RangeStandard
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.faults.counting import TestResult
+from formcheck.report.words import score_text
 from formcheck.reps.find import rep_list
 
 CAUTIONS: Mapping[Caution, str] = {
@@ -36,7 +38,6 @@ _ENDED = {
     "reps": "with rep {rep} the most reps of the test were reached",
     "rest": "a rest at the bottom of rep {rep} ended the test",
 }
-_STAYED_DOWN_PERCENT = 20  # pressed up by less, it was not pressed
 _WEIGHED = {"range": "range", "line": "body line", "flare": "elbow flare"}
 
 
@@ -107,6 +108,9 @@ def _moved(move: Move, exercise: Exercise, name: str, alone: bool = True) -> str
     if move.kind == "weight":
         more = "more" if exercise.added_load_kg else "on the upper back"
         size = f"{abs(move.kg):g} kg" if move.kg is not None else None
+        if move.kg is not None and exercise.added_load_kg:
+            then = vars(exercise) | {"added_load_kg": exercise.added_load_kg + move.kg}
+            return f"{exercise_words(Exercise(**then))} ({size} more)"
         size = size or f"{abs(move.body_percent or 0):g} % of your body mass"
         return f"{name}, about {size} {more}" if alone else f"about {size} {more}"
     if move.kind == "vest_off":
@@ -154,16 +158,30 @@ def _score(data: Mapping[str, Any]) -> str:
     return f"{done}; the aim is {low} to {high} before the next step."
 
 
+def _pain(data: Mapping[str, Any]) -> str:
+    where = "" if data["where"] == "other" else f" in {_PAIN[data['where']]}"
+    return f"Pain was reported{where}: that comes before any count."
+
+
+def _rested(data: Mapping[str, Any]) -> str:
+    rests_s = data["rests_s"]
+    longest, after = f"{max(rests_s.values()):.0f} s", rep_list(sorted(rests_s))
+    made = f"A rest of {longest} after {after} makes two sets"
+    if len(rests_s) > 1:
+        made = f"Rests of up to {longest} after {after} make {len(rests_s) + 1} sets"
+    return f"{made} of it: what counts is one of them."
+
+
 def _failed(data: Mapping[str, Any]) -> str:
     up = data["up_percent"]
-    if up < _STAYED_DOWN_PERCENT:
+    if up < STAYED_DOWN_PERCENT:
         return f"Rep {data['rep']} failed: it went down and stayed down."
     return f"Rep {data['rep']} failed: the press stopped {up:.0f} % of the way up."
 
 
 def _test(data: Mapping[str, Any]) -> str:
     result: TestResult = data["result"]
-    said = f"{_capital(result.standard.name)}: {result.score} count"
+    said = f"{_capital(result.standard.name)}: {score_text(result)}"
     if result.ended_by is not None:
         said += f"; {_ENDED[result.ended_by].format(rep=result.ended_at_rep)}"
     return said + "."
@@ -204,6 +222,8 @@ def _remedy(data: Mapping[str, Any]) -> str:
 def _unseen(data: Mapping[str, Any]) -> str:
     kinds = fault_kinds()
     what = " and ".join(dict.fromkeys(f"the {kinds[key].judged.lower()}" for key in data["keys"]))
+    if data["reps"]:
+        return f"This view does not show {what} of {rep_list(data['reps'])}: film them too."
     then = "film it, and if it is good, take the next step" if data["reached"] else "film it too"
     return f"This view does not show {what}: {then}."
 
@@ -255,8 +275,11 @@ def _plain(text: str) -> Any:
 
 _SENTENCES: Mapping[str, Any] = {
     "log": lambda data: data["says"],
-    "pain": lambda data: (
-        f"Pain was reported in {_PAIN[data['where']]}: that comes before any count."
+    "pain": _pain,
+    "negatives": _plain(
+        "All {reps} reps were lowered and none was pressed up, as in negatives: lower for 3 to 5 "
+        "seconds in each, and once that stays even, try whole reps. If they were meant to be "
+        "pressed up, raise the hands."
     ),
     "failed": _failed,
     "score": _score,
@@ -271,6 +294,8 @@ _SENTENCES: Mapping[str, Any] = {
         if data["low"] == data["high"]
         else f"Add reps before load: one or two a session, from {data['low']} up to {data['high']}."
     ),
+    "range_first": _plain("Full range in every rep comes before more reps."),
+    "rested": _rested,
     "short_of_target": _plain("The set ended after {done} clean reps, less than half of {target}."),
     "broke_down": _broke_down,
     "too_heavy": _plain("It broke down early: make it lighter and build it up again."),
@@ -278,8 +303,8 @@ _SENTENCES: Mapping[str, Any] = {
     "other_faults": lambda data: f"Clean this up first: {_named(data['faults'])}.",
     "faults_allowed": lambda data: _faults_allowed(data) if data["faults"] else "",
     "not_counted": lambda data: (
-        f"{data['reps']} {'rep' if data['reps'] == 1 else 'reps'} did not count: the range was "
-        "probably missed, or could not be judged."
+        f"{data['reps']} {'rep' if data['reps'] == 1 else 'reps'} did not count: the "
+        f"{'range or the line' if data['line'] else 'range'} was probably missed."
     ),
     "go_lower": lambda data: (
         f"The elbows bend to 90° and more, but what was asked is {_depth_asked(data['standard'])}: "

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 
-from formcheck.analysis import Analysis, RepResult
+from formcheck.advice.decide import only_lowered
+from formcheck.analysis import Analysis
 from formcheck.faults.catalogue import fault_kinds
-from formcheck.faults.counting import LINE_KEYS, RANGE_KEYS
 from formcheck.report.words import plus_minus
 from formcheck.reps.find import rep_list
 
@@ -39,21 +39,32 @@ def answer_line(analysis: Analysis) -> str:
         broke_at_s = analysis.hold_verdict.broke_at_s
         broke = "" if broke_at_s is None else f", line lost after {broke_at_s - hold.start_s:.0f} s"
         return f"Support hold, {hold.held_s:.0f} s{broke}"
+    if negatives(analysis):
+        return f"{summary.attempts} reps lowered, none pressed up"
     said = (
         f"{summary.counted} of {summary.attempts} counted, {summary.clean - summary.unclear} clean"
     )
     if summary.unclear:
         said += f", {summary.unclear} unclear"
-    if unseen := sum(_unjudged(result, analysis) for result in analysis.reps):
-        said += f", {unseen} not judged"
+    if summary.unjudged:
+        said += f", {len(summary.unjudged)} not judged"
     failed = [result.rep.index for result in analysis.reps if result.attempt == "failed"]
     return f"{said}; {rep_list(failed)} failed" if failed else said
 
 
-def _unjudged(result: RepResult, analysis: Analysis) -> bool:
-    """Whether a rep does not count only because its range or line was not seen."""
-    missed = any(fault.key in (*RANGE_KEYS, *LINE_KEYS) for fault in result.faults)
-    return result.attempt == "not_counted" and not missed and analysis.test is None
+def _probably_missed(analysis: Analysis) -> list[int]:
+    """Reps that do not count though nothing was called: by the odds alone. A named test has its
+    own reasons."""
+    if analysis.test is not None:
+        return []
+    uncounted = [r.rep.index for r in analysis.reps if r.attempt == "not_counted"]
+    return [index for index in uncounted if index not in analysis.summary.unjudged]
+
+
+def negatives(analysis: Analysis) -> bool:
+    """Whether the set was lowered only; a named test asks for whole reps."""
+    lowered = only_lowered(analysis.faults, analysis.summary.attempts)
+    return lowered and analysis.test is None
 
 
 def fix_line(analysis: Analysis) -> str:
@@ -73,9 +84,13 @@ def fix_line(analysis: Analysis) -> str:
     if pain := analysis.prescription.pain:
         place = "" if pain == "other" else f" in the {pain}"
         return f"Pain{place} was reported: rest comes first"
+    if key is None and (missed := _probably_missed(analysis)):
+        off = "" if analysis.prescription.counts == "range" else " or off the line"
+        return f"Look first at {rep_list(missed)}: probably short of full range{off}"
     if key is None:
         which = "these views" if len(analysis.looks) > 1 else "this view"
-        other = "other " if reps_with(analysis, FAILED) else ""
+        failed = reps_with(analysis, FAILED) and not negatives(analysis)
+        other = "other " if failed else ""
         return f"No {other}fault seen in what {which} can judge"
     reps = reps_with(analysis, key)
     return f"Fix first: {fault_kinds()[key].name.lower()} ({rep_list(reps)})"

@@ -15,7 +15,7 @@ from formcheck.faults.rules import Fault
 from formcheck.maths.quantity import Quantity
 from formcheck.measures.tempo_kept import PhaseKept
 from formcheck.measures.working_arm import SideKept
-from formcheck.report.words import phase_name, plus_minus, with_unit
+from formcheck.report.words import phase_name, plus_minus, score_text, with_unit
 
 _WIDE_RANGE = 0.02  # of body mass; a narrower one is one number
 _STEADY_S = 0.15  # a spread of less is within what the time of a phase errs by
@@ -116,7 +116,7 @@ def test_text(test: TestResult) -> str:
         "reps": "the most reps of the test",
         "rest": "a rest at the bottom",
     }
-    said = f"{test.score} count"
+    said = score_text(test)
     if test.ended_by is not None:
         said += f"; ended at rep {test.ended_at_rep} by {ended[test.ended_by]}"
     return said

@@ -9,6 +9,7 @@ import math
 from typing import Literal
 
 from formcheck.faults.catalogue import fault_kinds
+from formcheck.faults.counting import TestResult
 from formcheck.faults.limit_sets import DEFAULT, OWN, in_force
 from formcheck.faults.limits import Limit, Limits
 from formcheck.measures.values import rep_values
@@ -90,6 +91,11 @@ def disagreement_text(found: Disagreement) -> str:
         f"({sure:.0f} % sure). "
         + ("The width you gave is judged against." if found.about == "hands" else "Yours counts.")
     )
+
+
+def score_text(test: TestResult) -> str:
+    """How many reps of a named test count."""
+    return {0: "none counts", 1: "1 counts"}.get(test.score, f"{test.score} count")
 
 
 def phase_name(key: str) -> str:

@@ -32,6 +32,7 @@ _MISREAD_DEG = 15.0  # nobody starts a rep so much more bent than the others and
 # Out of position for this long between two reps is a rest between two sets: shorter breaks are
 # taken within one (common practice).
 SETS_APART_S = 15.0
+_ANOTHER_TRY_S = 4.0  # nobody takes so long over a single pulse (common practice)
 
 
 @dataclass(frozen=True)
@@ -173,15 +174,23 @@ def _low_turns(bend: Bend, waves: Sequence[Bend], smooth: FloatArray) -> int:
 
 
 def pulse_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:
-    """One sentence that says which reps hold pulses, and how they were counted."""
-    pulsed = [rep for rep in reps if rep.pulses]
+    """A sentence each: which reps hold pulses, whose press sank back once, and what they count."""
+    again = [rep for rep in reps if rep.pulses == 1 and rep.bottom_pause_s >= _ANOTHER_TRY_S]
+    pulsed = [rep for rep in reps if rep.pulses and rep not in again]
+    said = []
+    if again:
+        said.append(
+            f"In {rep_list([rep.index for rep in again])} the press sank back and went up at the "
+            "second try: that counts once, and what lies between stands as the pause at the bottom."
+        )
     if not pulsed:
-        return ()
+        return tuple(said)
     each = ", ".join(f"rep {rep.index}: {rep.pulses}" for rep in pulsed)
-    return (
+    said.append(
         f"Pulses at the bottom ({each}); a rep with pulses counts once, and their time stands as "
-        "its pause at the bottom.",
+        "its pause at the bottom."
     )
+    return tuple(said)
 
 
 def release_remarks(reps: Sequence[Rep]) -> tuple[str, ...]:

@@ -24,9 +24,11 @@ STRAIGHT_REACH = 0.996  # arm lengths from the shoulder to the hand of an arm be
 # An elbow told from its arm's reach shows more of a bend than there is, by this share on average
 # (rendered sets: 4 to 18 degrees of 90 at the bottom, far arms most; exact joints: 0 to 4).
 _BENT_TOO_FAR = 0.08
-# 95 %, deg, of what is left; from the side, where the arm of an archer leans along the line of
-# sight, the bend shows less by as much, and never surer.
-PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 12.0, 18.0
+# From the side the arm of an archer leans along the line of sight, and shows less of a bend than
+# there is (five rendered sets: 5 to 15 degrees of 100 at the bottom; exact joints: 3 to 12).
+_LEANS_TOO_LITTLE = 0.09
+# 95 %, deg, of what is left; of the arm that leans 8 at most was seen, on few sets.
+PLUS_MINUS_DEG, FROM_SIDE_PLUS_MINUS_DEG = 12.0, 15.0
 _LIFTED = 0.3  # arm lengths that one wrist stays higher than the other in a front view
 _MOSTLY = 0.8
 # Of the time in which one arm is bent, the other has to be straighter by this much.
@@ -90,21 +92,21 @@ def each_arm(signals: Signals, resting: Side | None = None) -> Mapping[Side, Flo
     return {side: _elbow_deg(np.sqrt(reach[side] ** 2 + hidden)) for side in _SIDES}
 
 
-def _elbow_deg(reach: FloatArray) -> FloatArray:
+def _elbow_deg(reach: FloatArray, too_far: float = _BENT_TOO_FAR) -> FloatArray:
     seen = elbow_of_reach_deg(reach)
-    return seen + _BENT_TOO_FAR * (180.0 - seen)
+    return seen + too_far * (180.0 - seen)
 
 
 def carrying_arm(signals: Signals, leans: bool = False) -> Mapping[Side, FloatArray]:
     """Elbow angles (M,) from the side: of the arm on the floor, nothing of the other.
 
-    ``leans`` where it is an archer's, whose bend shows less by as much as others show too much.
+    ``leans`` where it is an archer's.
     """
     carries: Side = "left" if signals.near_side == "left" else "right"
     rests: Side = "right" if carries == "left" else "left"
     unseen = np.full(len(signals.t_s), np.nan)
-    elbow_of = elbow_of_reach_deg if leans else _elbow_deg
-    return {carries: elbow_of(seen_reach(signals, carries)), rests: unseen}
+    too_far = -_LEANS_TOO_LITTLE if leans else _BENT_TOO_FAR
+    return {carries: _elbow_deg(seen_reach(signals, carries), too_far), rests: unseen}
 
 
 def one_at_a_time(signals: Signals) -> bool:

@@ -62,6 +62,10 @@ HIDDEN_ARM = (
     "film from the front"
 )
 FAR_ARM = "the far arm worked in this rep, and the body hides it; film from the front"
+WHICH_ARM = (
+    "which arm worked in this rep does not show from here; say which if it was the same in all, or "
+    "film from the front"
+)
 ONE_AT_A_TIME = "one arm works at a time, so the two are not compared within a rep"
 
 
@@ -91,8 +95,18 @@ class ArmWork:
         return HIDDEN_BEND if self.hidden_bend else HIDDEN_ARM
 
 
-def arm_work(front: Look | None, side: Look | None, told: Arms | None = None) -> ArmWork:
-    """Who worked, from the front where there is one; ``told`` is the user's word."""
+def arm_work(
+    front: Look | None, side: Look | None, told: Arms | None = None, which: Side | None = None
+) -> ArmWork:
+    """Who worked, from the front where there is one; ``told`` is the user's word, and ``which`` arm
+    they say did every rep where one worked at a time."""
+    work = _arm_work(front, side, told)
+    if which is None or work.arms not in ("archer", "one") or not (seen := front or side):
+        return work
+    return replace(work, working=(which,) * len(seen.reps), pattern="same_side")
+
+
+def _arm_work(front: Look | None, side: Look | None, told: Arms | None) -> ArmWork:
     if told == "two":
         return ArmWork("two", 1.0)
     seen = front or side
@@ -159,6 +173,9 @@ def _archer_from_side(look: Look, otherwise: ArmWork, told: Arms | None) -> ArmW
         if all(share < _SHOWS_LITTLE for share in shows):
             return ArmWork(None, 0.0, hidden_bend=True)
         return otherwise
+    if not apart:  # one arm throughout, or arms that hide their bend: which, shows only plainly
+        same = near if min(shows) > _SHOWS else far if max(shows) < _HARDLY_SHOWS else None
+        working = [same] * len(shows)
     reach = not_measured("only a front view shows how far out the straight arm's hand stands")
     known = [side for side in working if side is not None]
     return ArmWork("archer", len(known) / len(working), tuple(working), _pattern(working), reach)
@@ -224,7 +241,8 @@ def _one_arm_told(look: Look) -> ArmWork:
     stays on the floor."""
     if not look.view.from_side or look.view.near_side is None:
         return ArmWork("one", 1.0)
-    working = (look.view.near_side,) * len(look.reps)
+    near: Side = "left" if look.signals.near_side == "left" else "right"
+    working = (near,) * len(look.reps)
     return ArmWork("one", 1.0, working, _pattern(working))
 
 

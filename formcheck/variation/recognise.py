@@ -106,7 +106,7 @@ def recognise_variation(
             if word and ours and word != ours and sure > 0.6
         ),
         surface_height_cm=_height_cm(stance, person or Person()),
-        arm_work=arm_work(front, side, prescription.arms),
+        arm_work=arm_work(front, side, prescription.arms, prescription.working_arm),
         holds=_holds(looks[0].reps),
         declared=_declared(prescription),
         slope_deg=stance.slope_deg,

@@ -117,8 +117,9 @@ def with_clip(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return place
 
 
-def _again(place: Path) -> tuple[str, dict[str, Any]]:
+def _again(place: Path, *clips: Path) -> tuple[str, dict[str, Any]]:
     words = ["again", str(place / "report"), "--limits", "strict", "--write"]
+    words += [word for clip in clips for word in ("--clips", str(clip))]
     said = CliRunner().invoke(app, words)
     assert said.exit_code == 0, said.output
     return said.output, json.loads((place / "report/report.json").read_text("utf-8"))
@@ -163,6 +164,49 @@ def test_a_clip_that_is_not_the_judged_one_is_not_drawn_and_it_is_said_why(
     }[lost]
     assert why in said and report["annotated"] is None
     assert not (place / "report/annotated.mp4").exists()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("where", ["beside the report, renamed", "said", "said, by a folder"])
+def test_a_clip_that_moved_is_found_by_its_content(
+    with_clip: Path, tmp_path: Path, where: str
+) -> None:
+    place = shutil.copytree(with_clip, tmp_path / "filmed")
+    beside = where.startswith("beside")
+    moved = place / "monday.MP4" if beside else tmp_path / "far/off/hip_sag_side.mp4"
+    moved.parent.mkdir(parents=True, exist_ok=True)
+    shutil.move(place / "hip_sag_side.mp4", moved)
+    shutil.copy(SAMPLES / "flared_pair_side.mp4", moved.parent.parent / "hip_sag_side.mp4")
+    told = {"said": [moved], "said, by a folder": [tmp_path / "far"]}.get(where, [])
+    said, report = _again(place, *told)
+    assert "1 annotated clip drawn anew" in said and report["annotated"]["faces_blurred"]
+    path = report["annotated"]["sources"][0]["path"]
+    if beside:
+        assert path is None, "it is shown by the name it had"
+    else:
+        assert (place / "report" / path).resolve() == moved.resolve()
+
+
+@pytest.mark.slow
+def test_a_clip_that_is_found_later_is_drawn_with_the_face_hidden(
+    with_clip: Path, tmp_path: Path
+) -> None:
+    """Once the annotated clip is gone, nothing says any more whether faces were blurred in it."""
+    place = shutil.copytree(with_clip, tmp_path / "filmed")
+    clip = shutil.move(place / "hip_sag_side.mp4", tmp_path / "monday.mp4")
+    assert _again(place)[1]["annotated"] is None
+    said, _ = _again(place, SAMPLES / "flared_pair_side.mp4")
+    assert "hip_sag_side.mp4 is not where you said" in said
+    _, report = _again(place, Path(clip))
+    assert report["annotated"]["faces_blurred"] and (place / "report/annotated.mp4").is_file()
+
+
+def test_where_clips_lie_is_asked_for_reports_that_are_rewritten(judged: Path) -> None:
+    words = ["again", str(judged), "--limits", "strict", "--clips"]
+    said = CliRunner().invoke(app, [*words, str(TRACKS)])
+    assert said.exit_code == Exit.USAGE and "--write" in said.output
+    said = CliRunner().invoke(app, [*words, str(judged / "nowhere"), "--write"])
+    assert said.exit_code == Exit.USAGE and "does not exist" in said.output
 
 
 @pytest.mark.slow

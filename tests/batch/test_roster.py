@@ -74,9 +74,24 @@ def test_a_workbook_says_the_same(tmp_path: Path) -> None:
     assert told.person.stature_m == 1.82 and told.prescription.target_reps == 12
 
 
+def test_which_arm_worked_goes_with_the_arms_of_its_own_row(tmp_path: Path) -> None:
+    read = roster(
+        tmp_path,
+        "clip,person,arms,working_arm\n,anna,one,left\nanna/tue/b.mp4,,archer,\n,bo,,\n",
+    )
+    asked = Prescription(arms="archer", working_arm="right")
+    told = [read.told(clip, asked).prescription for clip in CLIPS]
+    assert [(one.arms, one.working_arm) for one in told] == [
+        ("one", "left"), ("archer", None), ("archer", "right"), ("archer", "right"),
+    ]  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
+        ("person,arms\nbo,both\n", "row 2: arms cannot be “both”; give two, archer, one"),
+        ("person,working_arm\nbo,left\n", "row 2: a working arm needs arms, archer or one"),
+        ("person,arms,working_arm\nbo,two,left\n", "row 2: a working arm needs arms, archer"),
         ("person,shoe_size\nbo,44\n", "row 1: there is no column “shoe_size”"),
         ("person,tempo,tempo\nbo,21X1,\n", "row 1: the column “tempo” stands there twice"),
         ("person,tempo\nbo,quick\n", "row 2: tempo cannot be “quick”"),

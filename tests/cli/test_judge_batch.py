@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -83,3 +84,32 @@ def test_a_usage_mistake_gets_code_two(tmp_path: Path, options: list[str], said:
     result = run(clips, "--out", tmp_path / "out", *options)
     assert result.exit_code == 2, result.output
     assert said in result.stderr
+
+
+def test_a_whole_folder_or_one_clip_of_it_can_be_told_which_arms_work(tmp_path: Path) -> None:
+    """A side view of an archer set does not show it."""
+    archer = "coached/same_arm_archer_side"
+    clips = fill(tmp_path / "clips", {"anna/a.parquet": archer, "anna/b.parquet": archer})
+    out = tmp_path / "out"
+
+    def told() -> list[tuple[str | None, int]]:
+        found = [json.loads((out / name / "report.json").read_text()) for name in ("a", "b")]
+        return [(one["variation"]["arms"], one["set"]["counted"]) for one in found]
+
+    out = out / "anna"
+    assert run(clips, "--out", out.parent).exit_code == 0
+    assert told() == [(None, 0), (None, 0)]
+    (tmp_path / "roster.csv").write_text("clip,arms,working_arm\nanna/b.parquet,archer,left\n")
+    assert run(clips, "--out", out.parent, "--roster", tmp_path / "roster.csv").exit_code == 0
+    assert told() == [(None, 0), ("archer", 4)]
+    assert run(clips, "--out", out.parent, "--arms", "archer").exit_code == 0
+    assert told() == [("archer", 4), ("archer", 4)]
+
+
+@pytest.mark.parametrize("words", [(), ("--arms", "two")])
+def test_a_working_arm_is_said_of_sets_in_which_one_works(
+    tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    (tmp_path / "clips").mkdir()
+    result = run(tmp_path / "clips", *words, "--working-arm", "left")
+    assert result.exit_code == 2 and "--arms archer or --arms one" in result.stderr

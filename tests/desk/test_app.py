@@ -156,6 +156,22 @@ def test_which_arms_worked_can_be_said_in_the_form(client: Client) -> None:
     ]
     assert [one["variation"]["arms"] for one in reports] == [None, "archer"]
     assert [one["set"]["counted"] for one in reports] == [0, 4]
+    far = client.judged(archer, arms="archer", working_arm="right")
+    report = json.loads(client.get(f"/sets/{far}/report/report.json").text)
+    assert [rep["working_arm"] for rep in report["reps"]] == ["right"] * 4
+    assert report["set"]["counted"] == 0, "the camera stands on the left"
+    assert client.announce(("a.mp4", 5), working_arm="left").status == 400
+
+
+def test_what_counts_and_the_reps_left_can_be_said_in_the_form(client: Client) -> None:
+    strict = client.judged(SAG, person="Di", counts="range-and-line", reps_left="0")
+    report = json.loads(client.get(f"/sets/{strict}/report/report.json").text)
+    assert report["prescription"]["reps_left"] == 0
+    assert report["set"]["counted"] == 4, "hips sag in two of six"
+    kept = client.get("/remembered?person=di").data
+    assert (kept["counts"], kept["reps_left"]) == ("range-and-line", "")
+    for field, value in (("counts", "line"), ("reps_left", "-1")):
+        assert client.announce(("a.mp4", 5), **{field: value}).status == 400
 
 
 def test_limits_test_and_model_of_the_form_are_what_a_set_is_held_to_and_are_remembered(

@@ -6,6 +6,7 @@ import pytest
 
 from formcheck.analysis import Analysis, analyse
 from formcheck.faults.hold import HoldVerdict
+from formcheck.faults.limits import default_limits
 from formcheck.report.answer import (
     answer_line,
     fix_first,
@@ -13,7 +14,7 @@ from formcheck.report.answer import (
     reps_with,
 )
 from formcheck.reps.find import rep_list
-from tests.coached import STAYS_DOWN, Coached, reps
+from tests.coached import STAYS_DOWN, Coached, OnlyLowered, reps
 from tests.report.conftest import hold, judged, nobody
 
 
@@ -58,6 +59,26 @@ def test_borderlines_are_nothing_to_fix(sagging: Analysis) -> None:
         for r in sagging.reps
     ]
     assert fix_first(replace(sagging, reps=tuple(near))) is None
+
+
+def test_reps_that_probably_missed_what_counts_are_not_passed_over() -> None:
+    """A body whose elbows are read 4 degrees too straight, and asked for a limit just below."""
+    (side,) = Coached(course=reps(3, bottom_deg=86.0)).tracks("side")
+    near = replace(default_limits()["shallow"], value=87.0)
+    analysis = analyse([side], limits={**default_limits(), "shallow": near})
+    assert answer_line(analysis) == "0 of 3 counted, 0 clean"
+    assert {fault.verdict for fault in analysis.faults} == {"borderline"}
+    assert fix_line(analysis) == "Look first at reps 1–3: probably short of full range"
+
+
+def test_reps_that_were_only_lowered_are_not_called_failed() -> None:
+    moves = [(4.0, 80.0), (1.0, 80.0), (2.2, 170.0), (1.4, 170.0)]
+    (side,) = OnlyLowered(course=moves * 4).tracks("side")
+    analysis = analyse([side])
+    assert answer_line(analysis) == "4 reps lowered, none pressed up"
+    assert fix_line(analysis).startswith("No fault seen")
+    two = analyse(OnlyLowered(course=moves * 2).tracks("side"))
+    assert answer_line(two) == "0 of 2 counted, 0 clean; reps 1, 2 failed"
 
 
 def test_a_clip_without_a_rep_says_so() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import numpy.typing as npt
@@ -311,7 +312,7 @@ def test_a_rep_on_another_clock_is_the_same_rep_later() -> None:
 
 def with_pulses(count: int, rise_deg: float = 35.0) -> tuple[FloatArray, FloatArray]:
     """Three reps, the second with so many small presses at the bottom."""
-    t_s, elbow = elbow_curve([Once(), Once(bottom_s=4.0), Once()], 2.0, 2.0)
+    t_s, elbow = elbow_curve([Once(), Once(bottom_s=1.0 + count), Once()], 2.0, 2.0)
     second = reps_in(t_s, elbow)[1]
     held = (t_s > second.bottom_start_s + 0.2) & (t_s < second.bottom_end_s - 0.2)
     phase = (t_s[held] - t_s[held][0]) / (t_s[held][-1] - t_s[held][0])
@@ -325,6 +326,9 @@ def test_pulses_at_the_bottom_belong_to_one_rep_and_are_said(count: int, rise_de
     reps = reps_in(*with_pulses(count, rise_deg))
     assert [rep.pulses for rep in reps] == [0, count, 0]
     assert str(count) in pulse_remarks(reps)[0] and "rep 2" in pulse_remarks(reps)[0]
+    slow = [replace(rep, bottom_end_s=rep.bottom_start_s + 5.0) for rep in reps]
+    sank_back = "In rep 2 the press sank back" in pulse_remarks(slow)[0]
+    assert sank_back == (count == 1), "nobody takes five seconds over a single pulse"
     assert not any(broken_off(rep) for rep in reps)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import cache
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -15,7 +16,14 @@ from formcheck.asked.prescription import Arms, Prescription
 from formcheck.pose.track import INDEX, PoseTrack, Side
 from formcheck.signals.one_arm import PLUS_MINUS_DEG
 from formcheck.variation import arms
-from formcheck.variation.arms import FAR_ARM, HIDDEN_BEND, ONE_AT_A_TIME, PERHAPS_ARCHER, ArmWork
+from formcheck.variation.arms import (
+    FAR_ARM,
+    HIDDEN_BEND,
+    ONE_AT_A_TIME,
+    PERHAPS_ARCHER,
+    WHICH_ARM,
+    ArmWork,
+)
 from tests.coached import Coached, reps
 
 ALTERNATING = Coached(
@@ -86,6 +94,31 @@ def test_one_arm_is_told_and_judged_whichever_side_the_camera_stands_on(
     assert "trunk_rotation" in {entry.key for entry in analysis.not_judged}
 
 
+@pytest.mark.parametrize("arms", ["one", "archer"])
+def test_which_arm_worked_can_be_told_and_what_hides_it_is_not_judged(
+    arms: Literal["one", "archer"],
+) -> None:
+    """The near arm bends, so whoever says that the far one worked did another set than this."""
+    done = ONE_NEAR if arms == "one" else ON_THE_LEFT
+    (side,) = done.tracks("side")
+    which: tuple[Side, Side] = ("left", "right")
+    near, far = (analyse([side], Prescription(arms=arms, working_arm=arm)) for arm in which)
+    assert near.variation.arm_work.working == ("left",) * 3 and near.summary.counted == 3
+    assert far.variation.arm_work.working == ("right",) * 3 and far.summary.counted == 0
+    for result in far.reps:
+        assert result.values["elbow_bottom_deg"].reason == FAR_ARM and not result.faults
+
+
+def test_from_the_front_the_arm_that_is_told_is_judged_though_the_other_bends_too() -> None:
+    """Fewer than half of these reps show one arm bent and the other straight."""
+    both_bend = Coached(course=tuple(reps(3)), hand_spacing=2.0)
+    (front,) = both_bend.tracks("front")
+    told = analyse([front], Prescription(arms="archer", working_arm="right"))
+    assert told.variation.arm_work.working == ("right",) * 3
+    assert told.variation.arm_work.pattern == "same_side"
+    assert analyse([front], Prescription(working_arm="right")).variation.arm_work.working == ()
+
+
 def badly_seen(track: PoseTrack, side: Side, off_px: float) -> PoseTrack:
     """The track with the arm of one side wandering, slowly enough that no filter finds it."""
     xy, drawn = track.xy_px.copy(), np.random.default_rng(2)
@@ -132,6 +165,47 @@ def test_arms_that_take_turns_are_told_though_a_straight_one_shows_some_bend(
     assert (turns.arms, turns.working) == ("archer", ("left", "right") * 2)
     for no_turns in ((0.6, 0.38, 0.6, 0.38), (1.0, 1.0, 1.0, 1.0), (1.0, 0.3, 0.3, 1.0)):
         assert work_of(*no_turns).arms == "two"
+
+
+def test_which_arm_of_an_archer_worked_is_told_from_the_side_only_where_it_shows_plainly(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    look = judged(ON_THE_LEFT, "side").looks[0]
+
+    def working(*shown: float) -> tuple[Side | None, ...]:
+        left = list(shown)
+        monkeypatch.setattr(arms, "_shown_bend", lambda signals, at_s: left.pop(0))
+        return arms.arm_work(None, look, "archer").working
+
+    assert working(1.0, 0.9, 1.1) == ("left",) * 3
+    assert working(0.3, 0.2, 0.3) == ("right",) * 3
+    assert working(0.9, 0.2, 1.0) == ("left", "right", "left")
+    for hidden in ((0.4, 0.39, 0.41), (0.25, 0.53, 0.25), (0.33, 0.45, 0.4)):
+        assert working(*hidden) == (None,) * 3
+
+
+def test_a_rep_of_which_no_arm_is_seen_to_work_is_not_judged(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(arms, "_shown_bend", lambda signals, at_s: 0.4)
+    analysis = analyse(ON_THE_LEFT.tracks("side"), Prescription(arms="archer"))
+    assert analysis.summary.counted == 0 and not analysis.faults
+    for result in analysis.reps:
+        assert result.values["elbow_bottom_deg"].reason == WHICH_ARM
+
+
+@pytest.mark.parametrize("hand_spacing", [2.0, 2.3, 2.6, 3.0])
+@pytest.mark.parametrize("bottom_deg", [80.0, 95.0, 105.0])
+def test_the_elbow_of_an_archer_is_told_from_its_side_within_its_plus_minus(
+    hand_spacing: float, bottom_deg: float
+) -> None:
+    """Hands this far apart make the arm lean toward the camera by up to 40 degrees."""
+    done = replace(ON_THE_LEFT, course=tuple(reps(3, bottom_deg=bottom_deg)))
+    (side,) = replace(done, hand_spacing=hand_spacing).tracks("side")
+    analysis = analyse([side], Prescription(arms="archer", working_arm="left"))
+    for result in analysis.reps:
+        bottom = result.values["elbow_bottom_deg"]
+        assert abs(bottom.value - bottom_deg) <= 0.6 * bottom.plus_minus
 
 
 @pytest.mark.parametrize("hand_spacing", [2.0, 2.6, 3.0])

@@ -154,7 +154,7 @@
       if (!asked || asked.person === "") return;
       for (const [name, value] of Object.entries(asked)) {
         const field = form.elements.namedItem(name);
-        if (field && name !== "person" && name !== "pain" && name !== "note") field.value = value;
+        if (field && !["person", "reps_left", "pain", "note"].includes(name)) field.value = value;
       }
     });
 

@@ -125,7 +125,7 @@ def annotate(
                 if head is not None:
                     blur_head(shown, head[index])
                 points = {name: path[index] for name, path in panel.points.items()}
-                readings = _readings(panel, index, analysis, calls, t_s)
+                readings = _readings(panel, index, analysis, calls, t_s, panel is judged)
                 if readings is not None:
                     paint_body(shown, points, panel.source, readings, unit)
                 if len(panels) > 1:
@@ -358,9 +358,15 @@ def _scaled(panel: _Panel) -> Iterator[tuple[float, Planes]]:
 
 
 def _readings(
-    panel: _Panel, index: int, analysis: Analysis, calls: Sequence[tuple[float, Fault]], t_s: float
+    panel: _Panel,
+    index: int,
+    analysis: Analysis,
+    calls: Sequence[tuple[float, Fault]],
+    t_s: float,
+    judged: bool,
 ) -> Readings | None:
-    """None while the body is not in the push-up position."""
+    """None while the body is not in the push-up position. A side view by which the elbow was not
+    ``judged`` has no number for it: the table says another."""
     if not _value(panel, "in_position", index) > 0.5:
         return None
     line = _value(panel, "line", index)
@@ -378,7 +384,7 @@ def _readings(
     return Readings(
         elbow_left_deg=_value(panel, "left", index),
         elbow_right_deg=_value(panel, "right", index),
-        elbow_deg=_value(panel, "elbow", index),
+        elbow_deg=_value(panel, "elbow", index) if judged else math.nan,
         hot=frozenset(hot),
     )
 

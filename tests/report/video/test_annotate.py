@@ -17,6 +17,8 @@ from formcheck.clip.read import probe
 from formcheck.clip.small import LONG_SIDE_PX, Drawn
 from formcheck.faults.catalogue import fault_kinds
 from formcheck.report.video.annotate import annotate
+from formcheck.report.video.canvas import Canvas
+from formcheck.report.video.overlay import Readings
 from formcheck.reps.look import Look
 from tests.report.conftest import CLIPS, Written
 
@@ -110,6 +112,24 @@ def test_two_views_stand_side_by_side_in_step(sagging: Analysis, tmp_path: Path)
     )
     assert shared.sum() > 80 and np.ptp(left_s) > 1 and np.ptp(right_s) > 1
     assert np.abs(left_s - right_s).max() <= 1 / 24 + 0.02  # a frame, and the encoder's rounding
+
+
+def test_the_elbow_has_a_number_only_in_the_view_that_judged_it(
+    sagging: Analysis, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("a.mp4", "b.mp4"):
+        film(tmp_path / name, np.arange(0, 4, 1 / 30), (320, 180), 0.0)
+    judged, other = sagging.looks[0], replace(sagging.looks[0])
+    numbers: dict[int, list[float]] = {id(judged): [], id(other): []}
+
+    def keep(picture: Canvas, points: object, look: Look, readings: Readings, unit: float) -> None:
+        numbers[id(look)].append(readings.elbow_deg)
+
+    monkeypatch.setattr("formcheck.report.video.annotate.paint_body", keep)
+    clips = [Drawn(probe(tmp_path / name)) for name in ("a.mp4", "b.mp4")]
+    annotate(seen_by(sagging, judged, other), clips, tmp_path / "o.mp4")
+    assert len(numbers[id(other)]) > 60 and np.isnan(numbers[id(other)]).all()
+    assert np.isfinite(numbers[id(judged)]).mean() > 0.9
 
 
 @pytest.mark.parametrize("size", [(1920, 1080), (1080, 1920), (854, 480), (362, 202)])
