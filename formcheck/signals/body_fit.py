@@ -8,8 +8,8 @@ constant that is this body's own, and what is left from moment to moment. How st
 were at their straightest is all but invisible, so it is not fitted: the whole fit is done for
 several bends, and each counts by how well it fits and how usual it is. Then, with body and
 camera known, every moment of the set is solved for the pose alone. The body's line from the side
-is what the near shoulder, hip and foot show: the body in space tells only how far that lies from
-the line of the body's middle.
+is what the near shoulder, hip and foot show, the less so the worse the landmarks fit one body: the
+body in space tells how far that lies from the line of the body's middle.
 """
 
 from __future__ import annotations
@@ -37,7 +37,13 @@ from formcheck.signals.body_model import (
     project,
     rise_deg,
 )
-from formcheck.signals.calibration import MIDDLE_BEND, Landmarks, landmarks_of
+from formcheck.signals.calibration import (
+    MIDDLE_BEND,
+    ONE_BODY,
+    USUAL_MISFIT,
+    Landmarks,
+    landmarks_of,
+)
 
 # Moments that a set is fitted to, by how far the shoulders are up, 0 deepest, 1 highest.
 _MOMENTS = ((0.96, 2.0), (0.80, 0.96), (0.55, 0.80), (0.30, 0.55), (0.12, 0.30), (-1.0, 0.12))
@@ -598,11 +604,6 @@ def _over_time(
         curve[name], sd[name] = np.full(frames, np.nan), np.full(frames, np.nan)
         curve[name][use] = values
         sd[name][use] = np.interp(up[use], problem.up[order], doubts[i, order])
-    if square:
-        bend = pose[:, POSE.index("bend")]
-        usual = project(of_set[None], _landmark_places(bodies, bend, problem.landmarks))
-        for name, end in (("line", "ankle"), ("line_knee", "knee")):
-            curve[name][use] += _line_shown_deg(picture[use], end) - _line_shown_deg(usual, end)
     misfit = np.full(frames, np.nan)
     misfit[use] = arm_misfit
     if mirrored:
@@ -612,6 +613,14 @@ def _over_time(
     plain, _ = _together(problem, poses[:, POSE.index("bend")], (alike, alike))
     apart = np.linalg.solve(np.linalg.cholesky(plain), away.reshape(-1))
     seen_there = np.isfinite(problem.seen).sum()
+    strange = float(np.sqrt(np.sum(apart**2) / seen_there))
+    if square:
+        bend = pose[:, POSE.index("bend")]
+        usual = project(of_set[None], _landmark_places(bodies, bend, problem.landmarks))
+        believed = float(np.clip((ONE_BODY - strange) / (ONE_BODY - USUAL_MISFIT), 0.0, 1.0)) ** 2
+        for name, end in (("line", "ankle"), ("line_knee", "knee")):
+            shown = _line_shown_deg(picture[use], end) - _line_shown_deg(usual, end)
+            curve[name][use] += believed * shown
     straight = 1.0 - 0.25 * (1.0 - np.cos(settled.at[SET_SIZE]))
     return BodyFit(
         curve=curve,
@@ -620,7 +629,7 @@ def _over_time(
         set_parameters=of_set,
         yaw_deg=float(np.degrees(of_set[SET.index("yaw")])),
         pitch_deg=float(np.degrees(of_set[SET.index("pitch")])),
-        misfit=float(np.sqrt(np.sum(apart**2) / seen_there)),
+        misfit=strange,
         arm_misfit=misfit,
         arm_length_px=float(problem.scale / straight * long_side),
         on_knees=problem.on_knees,
