@@ -73,9 +73,11 @@ class View:
 
 
 def told_by_body(view: View, yaw_deg: float) -> View:
-    """The view, slanted where a body fitted to the set shows that it is: the fit tells the yaw to
-    2 degrees, the widths that a view is recognised by to 8 (rendered sets)."""
-    if view.kind != "side" or view.stated or abs(yaw_deg) < _SLANTED_DEG:
+    """The view, slanted where the body fitted to the set shows that it is, and the widths it was
+    recognised by do not speak against it: the fit tells the yaw to 2 degrees, they to 8 (rendered
+    sets), but the fit is of a body that moves both arms alike."""
+    doubtful = view.kind == "side" and not view.stated and view.yaw_deg * yaw_deg > 0
+    if not doubtful or min(2 * abs(view.yaw_deg), abs(yaw_deg)) < _SLANTED_DEG:
         return view
     return replace(view, kind="oblique", yaw_deg=yaw_deg)
 
