@@ -67,6 +67,7 @@ from formcheck.signals.view import (
     lies_turned,
     named_as_it_faces,
     recognise_view,
+    told_by_body,
     without_rare_side,
 )
 from formcheck.variation.arms import (
@@ -258,7 +259,10 @@ def _look(clip: int, track: PoseTrack, stated: ViewKind | None) -> Look:
             "on the back and presses a bar, so nothing in it can be judged; if it is a push-up, "
             "turn it upright and give it again."
         )
-    look = Look(clip, steady, view, _signals_of(steady, view))
+    signals = _signals_of(steady, view)
+    if signals.body and (slanted := told_by_body(view, signals.body.yaw_deg)) != view:
+        view, signals = slanted, _signals_of(steady, slanted)
+    look = Look(clip, steady, view, signals)
     return look.with_reps(_reps_of(look))
 
 

@@ -138,11 +138,12 @@ def calibrate(
 ) -> None:
     """Learn a person's own straight line from a hold that somebody checked with a stick.
 
-    Top position, arms straight, filmed square from the side. Somebody lays a stick along the
-    back: it touches the back of the head, the upper back and the tailbone, all three. Then they
-    step out of the picture and the hold is kept for five seconds. From then on it is weighed in
-    the body line of this person, which has a little smaller ±: a camera off square errs by more
-    than bodies differ.
+    Top position, arms straight, filmed square from the side, from where the sets are filmed.
+    Somebody lays a stick along the back: it touches the back of the head, the upper back and the
+    tailbone, all three. Then they step out of the picture and the hold is kept for five seconds.
+    From then on it is weighed in the body line of this person, which has a little smaller ±. From
+    another place it helps nothing: where the camera stands changes the line by more than bodies
+    differ.
     """
     from formcheck.log.calibrate import calibrated
     from formcheck.log.store import changing, default_log, keep_copy, open_log, people, put_person

@@ -7,7 +7,9 @@ squares, each landmark beside its joint by what landmarks of other bodies are on
 constant that is this body's own, and what is left from moment to moment. How straight the arms
 were at their straightest is all but invisible, so it is not fitted: the whole fit is done for
 several bends, and each counts by how well it fits and how usual it is. Then, with body and
-camera known, every moment of the set is solved for the pose alone.
+camera known, every moment of the set is solved for the pose alone. The body's line from the side
+is what the near shoulder, hip and foot show, the less so the worse the landmarks fit one body: the
+body in space tells how far that lies from the line of the body's middle.
 """
 
 from __future__ import annotations
@@ -35,7 +37,13 @@ from formcheck.signals.body_model import (
     project,
     rise_deg,
 )
-from formcheck.signals.calibration import MIDDLE_BEND, Landmarks, landmarks_of
+from formcheck.signals.calibration import (
+    MIDDLE_BEND,
+    ONE_BODY,
+    USUAL_MISFIT,
+    Landmarks,
+    landmarks_of,
+)
 
 # Moments that a set is fitted to, by how far the shoulders are up, 0 deepest, 1 highest.
 _MOMENTS = ((0.96, 2.0), (0.80, 0.96), (0.55, 0.80), (0.30, 0.55), (0.12, 0.30), (-1.0, 0.12))
@@ -46,9 +54,9 @@ _LEAST_FRAMES = 3
 _BENDS_DEG = np.array([3.0, 7.0, 11.0, 16.0, 22.0, 29.0, 38.0])
 _LOCKED_DEG, _LOCKED_SD_DEG, _NEVER_LOCKS, _NEVER_DEG = 8.0, 3.0, 0.12, 45.0
 # Landmarks tell less of it than their spreads promise: by the likelihood of the true bends of 98
-# rendered sets (a fit), half of it from the side, next to nothing from before the head, where
+# rendered sets (a fit), a quarter of it from the side, next to nothing from before the head, where
 # arms bend toward the camera.
-_SHARED = {"side": 2.0, "oblique": 1.5, "front": 8.0}
+_SHARED = {"side": 4.0, "oblique": 1.5, "front": 8.0}
 
 # Mean and spread of what is known of bodies and cameras before anything is seen. Lengths in arm
 # lengths: means between rendered bodies and de Leva 1996, ANSUR II (Gordon et al. 2014), spreads
@@ -99,6 +107,8 @@ _ITERATIONS, _STARTS = (
 # Hands stay where they are planted, and so do feet or knees; people turn about the toes, so that
 # ankles move a little, and knees roll (arm lengths; assumed, rendered feet do not move).
 _FOOT_MOVES = 0.04
+# How far elbows bend otherwise than at the moments fitted: at the top, and of the bend besides.
+_TOP_SD_DEG, _BEND_SHARE = 8.0, 0.7
 _STEP = 1e-5
 _ARM = ("shoulder", "elbow", "wrist")
 _FAR_CONSTANT, _FAR_MOVING = 2.5, 1.5  # standard deviations from which a landmark counts for less
@@ -179,7 +189,6 @@ def fit_body(
     ``kind`` is side, oblique or front, ``yaw_deg`` as recognised. ``hands_above_feet`` (arm
     lengths) and ``on_knees`` where they are known from elsewhere.
     """
-    landmarks = landmarks_of(kind, LANDMARKS)
     mirrored = kind != "front" and near_side == "right"
     picture = _picture(points_px, width, height, mirrored)
     reach = _reach(picture, kind)
@@ -199,6 +208,7 @@ def fit_body(
     yaw = np.radians(90.0 if kind == "front" else yaw_deg)
     best: tuple[_Problem, _Solved] | None = None
     for knees in (False, True) if on_knees is None else (on_knees,):
+        landmarks = landmarks_of(kind, LANDMARKS, kneeling=knees)
         problem = _problem(seen, at, float(high), landmarks, yaw, knees, hands_above_feet)
         found = _started(problem)
         if best is None or found.cost < best[1].cost:
@@ -223,8 +233,9 @@ def fit_body(
     nearest = tried[int(np.argmin(np.abs(np.radians(_BENDS_DEG) - bend)))]
     settled = _solve(problem, nearest.at, trust, (straight, bend), iterations=8)
     return _over_time(
-        problem, settled, tried, weight, trust, picture, up, known, mirrored, max(width, height)
-    )
+        problem, settled, tried, weight, trust, picture, up, known, mirrored, max(width, height),
+        square=kind == "side",
+    )  # fmt: skip
 
 
 SET_SIZE, POSE_SIZE = len(SET), len(POSE)
@@ -568,6 +579,7 @@ def _over_time(
     known: BoolArray,
     mirrored: bool,
     long_side: int,
+    square: bool,
 ) -> BodyFit:
     of_set = settled.at[:SET_SIZE]
     poses = settled.at[SET_SIZE:].reshape(problem.moments, POSE_SIZE)
@@ -601,6 +613,14 @@ def _over_time(
     plain, _ = _together(problem, poses[:, POSE.index("bend")], (alike, alike))
     apart = np.linalg.solve(np.linalg.cholesky(plain), away.reshape(-1))
     seen_there = np.isfinite(problem.seen).sum()
+    strange = float(np.sqrt(np.sum(apart**2) / seen_there))
+    if square:
+        bend = pose[:, POSE.index("bend")]
+        usual = project(of_set[None], _landmark_places(bodies, bend, problem.landmarks))
+        believed = float(np.clip((ONE_BODY - strange) / (ONE_BODY - USUAL_MISFIT), 0.0, 1.0)) ** 2
+        for name, end in (("line", "ankle"), ("line_knee", "knee")):
+            shown = _line_shown_deg(picture[use], end) - _line_shown_deg(usual, end)
+            curve[name][use] += believed * shown
     straight = 1.0 - 0.25 * (1.0 - np.cos(settled.at[SET_SIZE]))
     return BodyFit(
         curve=curve,
@@ -609,11 +629,22 @@ def _over_time(
         set_parameters=of_set,
         yaw_deg=float(np.degrees(of_set[SET.index("yaw")])),
         pitch_deg=float(np.degrees(of_set[SET.index("pitch")])),
-        misfit=float(np.sqrt(np.sum(apart**2) / seen_there)),
+        misfit=strange,
         arm_misfit=misfit,
         arm_length_px=float(problem.scale / straight * long_side),
         on_knees=problem.on_knees,
     )
+
+
+def _line_shown_deg(picture: FloatArray, end: str) -> FloatArray:
+    """(N,) the line of the near side from shoulder to ``end`` in the picture (N, 14, 2), deg."""
+    shoulder, hip, foot = (
+        picture[:, LANDMARKS.index(f"left_{joint}")] for joint in ("shoulder", "hip", end)
+    )
+    trunk, leg = shoulder - hip, foot - hip
+    turn = trunk[:, 0] * leg[:, 1] - trunk[:, 1] * leg[:, 0]
+    angle = np.degrees(np.arctan2(turn, np.sum(trunk * leg, axis=-1)))
+    return np.asarray(np.sign(angle) * (180.0 - np.abs(angle)))
 
 
 def _each_moment(
@@ -626,10 +657,14 @@ def _each_moment(
 ) -> tuple[FloatArray, FloatArray]:
     """Poses (N, 9) of all moments, solved side by side; and each one's misfit of the arms."""
     left = problem.landmarks.moving_sd[:, None]
-    # Of a moment against those the set was fitted to, as wide as people move from rep to rep;
+    # Of a moment against those the set was fitted to, as wide as people move from rep to rep: arms
+    # all but straight come back to much the same, and landmarks hardly tell how straight they are;
     # how wide the hands are shows from before the head alone.
     anew = 9.0 if problem.front else 1.0
-    spread = np.radians([60.0, 4.0, 15.0, 30.0, 8.0, 25.0, 8.0, 6.0, anew])
+    usual = np.radians([0.0, 4.0, 15.0, 30.0, 8.0, 25.0, 8.0, 6.0, anew])
+    spread = np.tile(usual, (len(guess), 1))
+    bend = POSE.index("bend")
+    spread[:, bend] = np.hypot(np.radians(_TOP_SD_DEG), _BEND_SHARE * guess[:, bend])
     pose, weight = guess.copy(), trust * np.isfinite(seen).all(axis=-1, keepdims=True)
 
     def misfit(at: FloatArray) -> FloatArray:

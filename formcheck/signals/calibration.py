@@ -22,6 +22,7 @@ from formcheck.maths.arrays import FloatArray
 from formcheck.maths.quantity import Quantity, not_measured
 
 NEAR_AND_FAR = ("near", "far")
+KNEELING = "kneeling"  # the near leg of who is on the knees
 MIDDLE_BEND = 0.55  # of 90 degrees, between a straight arm and a deep one
 _NO_CHANGE = 0.001  # sd of how offsets change with the bend where no clip told, arm lengths
 USUAL_MISFIT = 0.65  # of landmarks with one body, over a set
@@ -115,16 +116,19 @@ def in_use() -> Calibration:
     return _IN_USE.get() or shipped()
 
 
-def landmarks_of(kind: str, names: tuple[str, ...]) -> Landmarks:
+def landmarks_of(kind: str, names: tuple[str, ...], kneeling: bool = False) -> Landmarks:
     """The landmarks ``names`` as a view of this ``kind`` shows them, the near side left.
 
-    Where no clip told how they go together, each is by itself.
+    ``kneeling``: of a set on the knees, whose near leg is seen from another side. Where no clip
+    told how they go together, each is by itself.
     """
     table = in_use().landmarks
     rows = []
     for name in names:
         side, joint = name.split("_", 1)
-        rows.append(table["front" if kind == "front" else NEAR_AND_FAR[side == "right"]][joint])
+        seen = "front" if kind == "front" else NEAR_AND_FAR[side == "right"]
+        of_knees = table.get(KNEELING, {}) if kneeling and seen == "near" else {}
+        rows.append(of_knees.get(joint) or table[seen][joint])
     straight, bending, own_sd, moving_sd = (
         np.array([row[key] for row in rows], dtype=float)
         for key in ("straight", "bending", "own_sd", "moving_sd")

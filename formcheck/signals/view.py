@@ -42,6 +42,9 @@ _ARM_AND_HIP = ("shoulder", "elbow", "wrist", "hip")
 # A hand that the model gives less than this chance to be visible is hidden: in rendered sets with
 # hands in sight it gives the near one 0.5 and more, and mostly over 0.8.
 _HAND_SEEN = 0.35
+# A phone put square to the body is off by 15 degrees at most, one meant to stand at a slant stands
+# at 45, give or take as much.
+_SLANTED_DEG = 22.5
 _NOW_AND_THEN = 0.5  # a side seen in fewer pictures than this share of the other's shows nothing
 
 
@@ -67,6 +70,16 @@ class View:
     def along_body(self) -> bool:
         """The camera looks along the body, from the head or from the feet."""
         return self.kind in ("front", "rear")
+
+
+def told_by_body(view: View, yaw_deg: float) -> View:
+    """The view, slanted where the body fitted to the set shows that it is, and the widths it was
+    recognised by do not speak against it: the fit tells the yaw to 2 degrees, they to 8 (rendered
+    sets), but the fit is of a body that moves both arms alike."""
+    doubtful = view.kind == "side" and not view.stated and view.yaw_deg * yaw_deg > 0
+    if not doubtful or min(2 * abs(view.yaw_deg), abs(yaw_deg)) < _SLANTED_DEG:
+        return view
+    return replace(view, kind="oblique", yaw_deg=yaw_deg)
 
 
 def evenly(track: PoseTrack) -> PoseTrack:

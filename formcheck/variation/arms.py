@@ -37,7 +37,7 @@ _SHOWS_LITTLE, _SHOWS, _SHOWN_APART = 0.4, 0.5, 0.3
 # A near elbow that shows less than this of its bend in every rep, under hands this far apart
 # (shoulder widths) and a body that even arms fit this badly, is perhaps no bent one: it props while
 # the far arm works. Elbows that flare fit better or stand closer (rendered sets and exact ones).
-_HARDLY_SHOWS, _PROPS_HANDS, _PROPS_MISFIT = 0.33, 1.2, 0.65
+_HARDLY_SHOWS, _PROPS_HANDS, _PROPS_MISFIT = 0.33, 1.2, 0.68
 
 # The far wrist seen in fewer of the top positions than this, or jumping about by more than this
 # many arm lengths, is the model's guess: it puts it now on the floor and now at the body.
@@ -45,7 +45,7 @@ _SEEN_SHARE, _JUMPS = 0.5, 0.5
 
 # From the side, hands this far apart (shoulder widths) under a body that even arms fit this badly:
 # two wide arms fit better, and arms that do not fit stand closer (rendered sets).
-_APART_HANDS, _UNEVEN_MISFIT = 1.5, 0.8
+_APART_HANDS, _UNEVEN_MISFIT = 1.5, 0.84
 # Where arms take turns, no such body fits at all.
 _UNLIKE_MISFIT = 1.6
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from formcheck.pose.track import INDEX
+from formcheck.signals import calibration
 from formcheck.signals.body_fit import BodyFit
 from tests.filmed import read
 from tests.pinhole import Camera, PushUpSet
@@ -31,6 +32,29 @@ def test_bottoms_and_the_line_hold_at_any_yaw_and_height(yaw_deg: float, height:
     bottoms = np.interp(DONE.bottoms_s(), t_s, body.curve["elbow"])
     assert bottoms == pytest.approx(DONE.bottoms_deg, abs=4.0)
     assert np.nanmedian(body.curve["line"]) == pytest.approx(0.0, abs=2.5)
+
+
+@pytest.mark.parametrize("sunk_px", [-14.0, 16.0])
+def test_from_the_side_the_line_is_all_that_the_near_side_shows(sunk_px: float) -> None:
+    """Not what a fit leaves of it, which takes part of a sag for a landmark beside its joint."""
+    track = DONE.film(FROM_THE_SIDE, noise_px=0.1)
+    xy = track.xy_px.copy()
+    xy[:, [INDEX["left_hip"], INDEX["right_hip"]], 1] += sunk_px
+    sunk = replace(track, xy_px=xy)
+    shown = [np.median(_shown_line_deg(one.xy_px)) for one in (track, sunk)]
+    with calibration.using(calibration.shipped()):  # landmarks that may lie beside their joints
+        told = [np.nanmedian(read(one).body_line_deg) for one in (track, sunk)]
+    assert abs(shown[1] - shown[0]) > 6.0
+    assert told[1] - told[0] == pytest.approx(shown[1] - shown[0], abs=0.6)
+
+
+def _shown_line_deg(xy_px: np.ndarray) -> np.ndarray:
+    """+ where the near hip lies below the line from the near shoulder to the near ankle."""
+    shoulder, hip, ankle = (xy_px[:, INDEX[f"left_{j}"]] for j in ("shoulder", "hip", "ankle"))
+    apart = [np.arctan2(-(one - hip)[:, 1], (one - hip)[:, 0]) for one in (shoulder, ankle)]
+    turned = np.degrees(apart[0] - apart[1]) % 360.0
+    below = turned if np.median(shoulder[:, 0] - ankle[:, 0]) < 0 else 360.0 - turned
+    return np.asarray(180.0 - below)
 
 
 def test_the_camera_is_found_where_it_stood() -> None:

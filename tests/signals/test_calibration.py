@@ -6,6 +6,7 @@ import math
 import tomllib
 from importlib.resources import files
 
+import numpy as np
 import pytest
 
 from formcheck.signals import calibration
@@ -42,6 +43,14 @@ def test_every_landmark_has_its_offset_and_spread(kind: str) -> None:
     found = calibration.landmarks_of(kind, LANDMARKS)
     assert found.straight.shape == found.bending.shape == (len(LANDMARKS), 3)
     assert (found.own_sd > 0.005).all() and (found.moving_sd > 0.004).all()
+
+
+def test_on_the_knees_the_near_leg_is_seen_as_such_legs_are_and_nothing_else_is() -> None:
+    toes, knees = (
+        calibration.landmarks_of("side", LANDMARKS, kneeling=kneeling) for kneeling in (False, True)
+    )
+    differs = np.any(toes.straight != knees.straight, axis=1)
+    assert {LANDMARKS[i] for i in np.flatnonzero(differs)} == {"left_knee", "left_ankle"}
 
 
 def test_every_entry_says_on_how_many_bodies_it_rests_and_covers_what_it_promises() -> None:

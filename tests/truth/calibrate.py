@@ -38,13 +38,14 @@ from formcheck.pose.store import read_track
 from formcheck.pose.track import PoseTrack
 from formcheck.signals import calibration
 from formcheck.signals.body_model import JOINTS, LANDMARKS, SIDES
-from formcheck.signals.calibration import MIDDLE_BEND, USUAL_MISFIT, Calibration, Doubt
+from formcheck.signals.calibration import KNEELING, MIDDLE_BEND, USUAL_MISFIT, Calibration, Doubt
 from tests.truth import scoring
 from tests.truth.truth import TruthSet, read_truth
 
 WRITTEN = Path(__file__).parents[2] / "formcheck" / "signals" / "calibration.toml"
 FOLDS = 6
-CLASSES = ("near", "far", "front")
+CLASSES = ("near", "far", "front", KNEELING)
+KNEELING_JOINTS = ("knee", "ankle")
 # The far leg hides behind the near one, and is confused with it: not to be trusted at all.
 UNTRUSTED = {("far", "knee"), ("far", "ankle")}
 UNTRUSTED_SD = 1.0
@@ -160,6 +161,8 @@ def landmark_rows(case: Case) -> pd.DataFrame:
             "ankle": (shank, outward, _square(shank)),
         }
         near = case.truth.near_side
+        seen_as = "front" if near is None else "near" if near == side else "far"
+        on_knees = case.truth.support == "knees" and seen_as == "near"
         for joint in JOINTS:
             seen = case.track.xy(f"{side}_{joint}")
             known = np.isfinite(seen[:, 0])
@@ -180,7 +183,7 @@ def landmark_rows(case: Case) -> pd.DataFrame:
                     {
                         "clip": case.truth.name,
                         "body": case.body,
-                        "seen": "front" if near is None else "near" if near == side else "far",
+                        "seen": KNEELING if on_knees and joint in KNEELING_JOINTS else seen_as,
                         "joint": joint,
                         "side": side,
                         "t": table["t"].to_numpy(float),

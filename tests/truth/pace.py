@@ -1,10 +1,9 @@
-"""What looking more seldom costs: errors and coverage of tracks as they are made now.
+"""How often the pose is looked for, and what all clips read: errors and coverage as they are now.
 
     python -m tests.truth.pace CLIPS... --tracks TRACKS --out tests/truth/latest
 
-The calibration was learned on tracks looked at fifteen times a second throughout
-(`left_out.csv`); here the same measures are scored on tracks of the pace as it is
-(`formcheck/pose/pace.py`), on clips that are among those the calibration was learned on.
+Scored with the calibration as it ships, on clips that are among those it was learned from: a fit
+(bodies left out stand in `left_out.csv`). How often it is looked for: `formcheck/pose/pace.py`.
 """
 
 from __future__ import annotations
