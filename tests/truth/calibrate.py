@@ -7,10 +7,6 @@ CLIPS are folders that hold `NAME.truth.json` and `NAME.truth.csv`, DIR the save
 and how much that differs (from every frame), and how far each value errs (from every rep). With
 --write they replace `formcheck/signals/calibration.toml`.
 
-With --widen VIEW.QUANTITY everything stays as it was but that one half-width, which is made as many
-times larger or smaller as holds 95 of 100 values of these clips: where something else than the
-landmarks has changed, and few of the clips that they were learned from are at hand.
-
 Nothing is scored on a body that it was learned from: bodies are dealt into folds, clips of one
 body into one. A fold's values rest on landmarks learned from the others, and their biases and
 half-widths on the values of the others. The printed table is that of the left-out bodies.
@@ -21,7 +17,7 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -429,18 +425,6 @@ def _weighted_quantile(values: FloatArray, weight: FloatArray, level: float) -> 
     return float(np.interp(level, reached / weight.sum(), values[order]))
 
 
-def widened(doubt: Doubt, rows: pd.DataFrame) -> Doubt:
-    """The doubt with its half-width as wide as holds 95 of 100 values, each body counting alike;
-    ``rows`` as ``fold_values`` has them."""
-    sizes = [
-        doubt.half_width(sd, misfit) / doubt.widen
-        for sd, misfit in zip(rows["plus_minus"], rows["misfit"], strict=True)
-    ]
-    error = np.abs((rows["measured"] - rows["truth"]).to_numpy(float) - doubt.bias)
-    weight = 1.0 / rows.groupby("body")["body"].transform("size").to_numpy(float)
-    return replace(doubt, widen=_weighted_quantile(error / np.array(sizes), weight, COVERED))
-
-
 def learn_doubts(rows: pd.DataFrame) -> dict[str, dict[str, Doubt]]:
     """By view and quantity; a view of few bodies takes the width of all views together."""
     doubts: dict[str, dict[str, Doubt]] = {}
@@ -552,28 +536,6 @@ def _square(segment: FloatArray) -> FloatArray:
     return np.stack([-segment[:, 2], np.zeros(len(segment)), segment[:, 0]], axis=1)
 
 
-def _widen(old: Doubt, view: str, name: str, rows: pd.DataFrame, asked: argparse.Namespace) -> None:
-    scored = pd.concat(
-        [
-            _stated(widened(old, rows[rows["fold"] != number]), mine)
-            for number, mine in rows.groupby("fold")
-        ]
-    )
-    new, row = widened(old, rows), left_out(scored)
-    print(f"widen {old.widen:.4f}, now {new.widen:.4f}\n{row.round(3).to_string()}")
-    if asked.out:
-        path = asked.out / "left_out.csv"
-        table = pd.read_csv(path).set_index(["quantity", "view"])
-        table.loc[(name, view), row.columns] = row.iloc[0].round(4)
-        table.astype({"n": int, "bodies": int}).to_csv(path)
-    if asked.write:
-        head = f"[doubts.{view}.{name}]"
-        before, after = WRITTEN.read_text(encoding="utf-8").split(head, 1)
-        rest = after.partition("\n\n")[2]
-        lines = "\n".join(_doubt_lines(view, name, new, scored))
-        WRITTEN.write_text(f"{before}{lines}\n{rest}", encoding="utf-8")
-
-
 def _stated(doubt: Doubt, rows: pd.DataFrame) -> pd.DataFrame:
     """Values whose half-width is the fit's own sd, as the doubt has them stated."""
     return rows.assign(
@@ -591,16 +553,10 @@ def main() -> None:
     parser.add_argument("--tracks", type=Path, required=True, help="their saved pose tracks")
     parser.add_argument("--write", action="store_true", help=f"replace {WRITTEN.name}")
     parser.add_argument("--out", type=Path, help="write the left-out values as CSV here")
-    parser.add_argument("--widen", metavar="VIEW.QUANTITY", help="this half-width, and no other")
     asked = parser.parse_args()
     cases = read_cases(asked.folders, asked.tracks)
     landmarks = pd.concat([landmark_rows(case) for case in cases], ignore_index=True)
     values = fold_values(cases, landmarks)
-    if asked.widen:
-        view, name = asked.widen.split(".")
-        rows = values[(values["view"] == view) & (values["quantity"] == name)]
-        _widen(calibration.doubt_of(name, view), view, name, rows, asked)
-        return
     scored = cross_validated(values)
     for view, mine in scored.groupby("view"):
         print(f"\n{view}: bodies left out\n{scoring.agreement(mine).round(3).to_string()}")
