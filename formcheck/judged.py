@@ -17,7 +17,6 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Any, get_args
 
-from formcheck.apart.process import started_ahead
 from formcheck.asked.bounds import AskedError, check_within
 from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
@@ -263,8 +262,7 @@ def judge(
     held_to = default_limits() if limits is None else limits_of(limits, default_limits())
     if processes is None:
         processes = min(PROCESSES, cpu_count() or 1)
-    filmed = any(not is_track(path) for path in clips)
-    with started_ahead(SEARCHES, processes if filmed else 0):
+    with _search_ready(clips, processes):
         given = [look_at(path) for path in clips]
         _check_different(given)
         finder = find_model(model)
@@ -280,6 +278,17 @@ def judge(
 
     analysis = analyse(tracks, asked, held_to, tuple(views) or None, person)
     return Judged(analysis, tuple(given), tuple(tracks), tuple(views))
+
+
+def _search_ready(
+    clips: Sequence[str | PathLike[str]], processes: int
+) -> contextlib.AbstractContextManager[None]:
+    """Processes that get ready to look for the pose, unless every one is known: then none."""
+    if all(is_track(path) for path in clips):
+        return contextlib.nullcontext()
+    from formcheck.apart.process import started_ahead  # a track needs none
+
+    return started_ahead(SEARCHES, processes)
 
 
 def _get_ready() -> None:
