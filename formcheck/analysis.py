@@ -16,7 +16,7 @@ from formcheck.asked.person import Person
 from formcheck.asked.prescription import Prescription
 from formcheck.errors import ClipError
 from formcheck.faults.catalogue import fault_kinds, hidden_from, keys_weighing
-from formcheck.faults.counting import TestResult, rule
+from formcheck.faults.counting import Ruling, TestResult, rule
 from formcheck.faults.hold import NOT_BROKEN, HoldVerdict, judge_hold
 from formcheck.faults.limits import Limits, default_limits
 from formcheck.faults.rules import Fault, judged_by, likely_beyond, rep_faults
@@ -372,9 +372,7 @@ def judge_reps(
     ]
     rulings, test = rule(reps, values, found, asked, limits)
     results = tuple(
-        RepResult(
-            rep, ruling.attempt, ruling.why, of_rep, faults, ruling.corrections, ruling.unseen
-        )
+        _result(rep, ruling, of_rep, faults)
         for rep, ruling, of_rep, faults in zip(reps, rulings, values, found, strict=True)
     )
     return results, test
@@ -394,8 +392,14 @@ def judge_rep(
     found = rep_verdicts(rep, values, asked, limits, views)
     alone = replace(asked, standard=None)
     (ruling,), _ = rule((rep,), (values,), (found,), alone, limits)
+    return _result(rep, ruling, values, found)
+
+
+def _result(
+    rep: Rep, ruling: Ruling, values: Mapping[str, Quantity], faults: tuple[Fault, ...]
+) -> RepResult:
     return RepResult(
-        rep, ruling.attempt, ruling.why, values, found, ruling.corrections, ruling.unseen
+        rep, ruling.attempt, ruling.why, values, faults, ruling.corrections, ruling.unseen
     )
 
 

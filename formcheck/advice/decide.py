@@ -115,7 +115,7 @@ def decide(record: SetRecord, asked: Prescription) -> Decision:
         return Decision("easier", (Reason("pain", {"where": asked.pain}),))
     if record.attempts == 0:
         return _of_hold(record)
-    if only_lowered(record.faults, record.attempts) and record.test is None:
+    if only_lowered(record.faults, record.attempts, record.test):
         return Decision("same", (Reason("negatives", {"reps": record.attempts}),))
     said = _facts(record, asked)
     wanted, _ = reps_wanted(asked)
@@ -124,11 +124,14 @@ def decide(record: SetRecord, asked: Prescription) -> Decision:
     return _met(record, asked, said)
 
 
-def only_lowered(faults: Sequence[Fault], attempts: int) -> bool:
-    """Whether no rep of a set was pressed up at all: nobody fails so often, so it was meant."""
+def only_lowered(faults: Sequence[Fault], attempts: int, test: TestResult | None) -> bool:
+    """Whether no rep of a set was pressed up at all: nobody fails so often, so it was meant. A
+    named test asks for whole reps."""
     failed = _failed(faults)
-    return len(failed) == attempts >= steps()["least_reps"] and all(
-        up < STAYED_DOWN_PERCENT for up in failed.values()
+    return (
+        test is None
+        and len(failed) == attempts >= steps()["least_reps"]
+        and all(up < STAYED_DOWN_PERCENT for up in failed.values())
     )
 
 

@@ -129,7 +129,9 @@ def next_step(
             why = (*why, *unsized)
         else:
             offered = ways(decision.direction, exercise, record.eccentric_s, record.bottom_pause_s)
-            move, instead, sized = _sized(decision, exercise, rung, record, person, offered)
+            base = _base_load(record, rung)
+            done = _Done(exercise, rung, base, person, offered)
+            move, instead, sized = _sized(decision, done, record)
             why = (*why, *sized)
             other_ways = tuple(way for way in offered if way != move.way)
     return NextStep(
@@ -158,13 +160,39 @@ def _unsized(direction: Direction, exercise: Exercise, person: Person) -> tuple[
     return Move("hands", change_cm=round(then * _arm_cm(person))), why
 
 
+@dataclass(frozen=True)
+class _Done:
+    """What a step starts from: the exercise, its rung and ``base`` load, who did it, and the ways
+    ``offered`` that are not gone already."""
+
+    exercise: Exercise
+    rung: Rung
+    base: float
+    person: Person
+    offered: Sequence[Way]
+
+    def by_way(self) -> Move:
+        """The first of the ways; the same again where there is none."""
+        return Move("way", way=self.offered[0]) if self.offered else Move("same")
+
+    def by_weight(self, change: float) -> Move:
+        """Weight on the upper back that changes the load on the hands so much."""
+        body_percent = change * self.base / worn_load_share("back")
+        if self.person.body_mass_kg is None:
+            return Move("weight", change, body_percent=round(body_percent))
+        kg = body_percent / 100 * self.person.body_mass_kg
+        return Move("weight", change, kg=math.copysign(max(0.5, round(2 * abs(kg)) / 2), change))
+
+    def without_weight(self) -> float | None:
+        """How much less load (%) the hands bear once the weight is off; None without a mass."""
+        if self.person.body_mass_kg is None:
+            return None
+        worn = self.exercise.added_load_kg / self.person.body_mass_kg * worn_load_share("back")
+        return -100 * worn / self.base
+
+
 def _sized(
-    decision: Decision,
-    exercise: Exercise,
-    rung: Rung,
-    record: SetRecord,
-    person: Person,
-    offered: Sequence[Way],
+    decision: Decision, done: _Done, record: SetRecord
 ) -> tuple[Move, Move | None, list[Reason]]:
     """The step, another way to make it, and what is to be said of its size.
 
@@ -175,9 +203,8 @@ def _sized(
     figures, harder = steps(), decision.direction == "harder"
     percent = figures["bigger_percent" if decision.bigger else "harder_percent"]
     change = percent if harder else -figures["easier_percent"]
-    base = _base_load(record, rung)
-    move, instead = _move(change, exercise, rung, base, person, offered)
-    why = []
+    move, instead = _move(change, done)
+    person, why = done.person, []
     measured = record.load_fraction
     if measured is not None and measured.known:
         then = measured.value * (1 + (move.percent or 0) / 100)
@@ -201,77 +228,57 @@ def _sized(
     return move, instead, why
 
 
-def _move(
-    change: float,
-    exercise: Exercise,
-    rung: Rung,
-    base: float,
-    person: Person,
-    offered: Sequence[Way],
-) -> tuple[Move, Move | None]:
+def _move(change: float, done: _Done) -> tuple[Move, Move | None]:
+    exercise, rung = done.exercise, done.rung
     harder = change > 0
     if exercise.added_load_kg:
         if harder:
-            return _by_weight(change, base, person), None
-        return Move(
-            "vest_off", _without_weight(exercise, base, person), kg=-exercise.added_load_kg
-        ), None
+            return done.by_weight(change), None
+        return Move("vest_off", done.without_weight(), kg=-exercise.added_load_kg), None
     if rung.surface == "wall":
-        feet_cm = max(1.0, round(abs(change) * _WALL_STEP_PER_LOAD * _stature_m(person)))
+        feet_cm = max(1.0, round(abs(change) * _WALL_STEP_PER_LOAD * _stature_m(done.person)))
         return Move("wall_feet", change, feet_cm if harder else -feet_cm), None
     if exercise.rings and not exercise.rings_turned_out and harder:
         return Move("turn_out"), None
     if exercise.support == "knees":
-        return _from_the_knees(change, exercise, rung, person, offered), None
-    return _by_height(change, exercise, rung, base, person, offered)
+        return _from_the_knees(change, done), None
+    return _by_height(change, done)
 
 
-def _by_way(offered: Sequence[Way]) -> Move:
-    """The first way that is not gone already; the same again where there is none."""
-    return Move("way", way=offered[0]) if offered else Move("same")
-
-
-def _from_the_knees(
-    change: float, exercise: Exercise, rung: Rung, person: Person, offered: Sequence[Way]
-) -> Move:
+def _from_the_knees(change: float, done: _Done) -> Move:
     """On two arms up to the toes, hands raised; else the same with a way that adds no load, since
     one arm on the toes is a leap. Easier: a way down, or the hands raised on the knees."""
+    exercise, rung, arm_cm = done.exercise, done.rung, _arm_cm(done.person)
     if change > 0 and exercise.arms in (None, "two"):
         then = height_of(rung.load * (1 + change / 100))
-        return Move("toes", change, round(then * _arm_cm(person)))
+        return Move("toes", change, round(then * arm_cm))
     if change > 0:
-        return _by_way(offered)
+        return done.by_way()
     # The share that the knees take off is taken to stay as the hands rise.
     factor = (rung.of_floor or 1.0) if rung.surface == "floor" else 1.0
     then = height_of(rung.load * (1 + change / 100) / factor)
-    return Move("hands", change, round(then * _arm_cm(person)))
+    return Move("hands", change, round(then * arm_cm))
 
 
-def _by_height(
-    change: float,
-    exercise: Exercise,
-    rung: Rung,
-    base: float,
-    person: Person,
-    offered: Sequence[Way],
-) -> tuple[Move, Move | None]:
+def _by_height(change: float, done: _Done) -> tuple[Move, Move | None]:
     """A step by the height of hands or feet, found on the ladder's own load curve."""
+    exercise, rung = done.exercise, done.rung
     now = exercise.height if math.isfinite(exercise.height) else rung.height
     now = 0.0 if rung.surface == "floor" else now
     load = level_load(now)
     then = height_of(load * (1 + change / 100))
     highest, lowest = heights()
-    weight = _by_weight(change, base, person) if change > 0 and exercise.arms != "archer" else None
+    weight = done.by_weight(change) if change > 0 and exercise.arms != "archer" else None
     if then < lowest or (exercise.arms == "one" and change > 0 and now <= 0):
         # Feet as high as they go; and one arm is not trained with the feet raised.
-        move = weight or _by_way(offered)
+        move = weight or done.by_way()
         return move, _one_hand_up(exercise) if then < lowest else None
     if then > highest:
         return _neighbour(rung, exercise), None
-    arm_cm = _arm_cm(person)
+    arm_cm = _arm_cm(done.person)
     if LEAST_HEIGHT > then > -LEAST_HEIGHT or (now > 0 > then) or (now < 0 < then):
         if now == 0:
-            return (weight or _by_way(offered)), None
+            return (weight or done.by_way()), None
         reached = 100 * (level_load(0.0) / load - 1)
         return Move("floor", reached, -abs(round(now * arm_cm))), None
     if then > 0:
@@ -295,23 +302,6 @@ def _neighbour(rung: Rung, exercise: Exercise) -> Move:
         return Move("same")
     other = below[place - 1]
     return Move("rung", round(100 * (other.working_load / rung.working_load - 1)), rung=other)
-
-
-def _by_weight(change: float, base: float, person: Person) -> Move:
-    """Weight on the upper back that changes the load on the hands so much."""
-    body_percent = change * base / worn_load_share("back")
-    if person.body_mass_kg is None:
-        return Move("weight", change, body_percent=round(body_percent))
-    kg = body_percent / 100 * person.body_mass_kg
-    return Move("weight", change, kg=math.copysign(max(0.5, round(2 * abs(kg)) / 2), change))
-
-
-def _without_weight(exercise: Exercise, base: float, person: Person) -> float | None:
-    """How much less load (%) the hands bear once the weight is off; None without a body mass."""
-    if person.body_mass_kg is None:
-        return None
-    worn = exercise.added_load_kg / person.body_mass_kg * worn_load_share("back")
-    return -100 * worn / base
 
 
 def _base_load(record: SetRecord, rung: Rung) -> float:

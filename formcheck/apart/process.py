@@ -41,7 +41,7 @@ _START = (
     "sys.path[:] = c.recv(); from formcheck.apart.process import _serve; _serve(c)"
 )
 _Process = tuple[Connection, "subprocess.Popen[bytes]"]
-_waiting: dict[str, list[_Process]] = {}  # started ahead, by how they are prepared
+_ahead: dict[str, list[_Process]] = {}  # started ahead and not asked yet, by how prepared
 
 
 class WorkLostError(Exception):
@@ -88,14 +88,14 @@ def started_ahead(prepare: str, count: int) -> Iterator[None]:
     Those that nobody asked for end with the block.
     """
     mine = [_started(MEMORY_BYTES, prepare) for _ in range(count)]
-    waiting = _waiting.setdefault(prepare, [])
-    waiting += mine
+    ready = _ahead.setdefault(prepare, [])
+    ready += mine
     try:
         yield
     finally:
         for one in mine:
             with contextlib.suppress(ValueError):  # it was asked for
-                waiting.remove(one)
+                ready.remove(one)
                 _end(*one)
 
 
@@ -236,9 +236,9 @@ def _end(connection: Connection, process: subprocess.Popen[bytes]) -> None:
 
 def _taken(prepared: str) -> _Process | None:
     """A process that was started ahead, if one waits and lives."""
-    while waiting := _waiting.get(prepared):
+    while ready := _ahead.get(prepared):
         with contextlib.suppress(IndexError):  # another thread was quicker
-            connection, process = waiting.pop()
+            connection, process = ready.pop()
             if process.poll() is None:
                 return connection, process
             _end(connection, process)

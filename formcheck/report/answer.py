@@ -62,9 +62,8 @@ def _probably_missed(analysis: Analysis) -> list[int]:
 
 
 def negatives(analysis: Analysis) -> bool:
-    """Whether the set was lowered only; a named test asks for whole reps."""
-    lowered = only_lowered(analysis.faults, analysis.summary.attempts)
-    return lowered and analysis.test is None
+    """Whether the set was lowered only."""
+    return only_lowered(analysis.faults, analysis.summary.attempts, analysis.test)
 
 
 def fix_line(analysis: Analysis) -> str:

@@ -110,6 +110,7 @@ _FOOT_MOVES = 0.04
 # How far elbows bend otherwise than at the moments fitted: at the top, and of the bend besides.
 _TOP_SD_DEG, _BEND_SHARE = 8.0, 0.7
 _STEP = 1e-5
+_AT_ONCE = 3600  # moments solved side by side, two minutes: more take memory and no less time
 _ARM = ("shoulder", "elbow", "wrist")
 _FAR_CONSTANT, _FAR_MOVING = 2.5, 1.5  # standard deviations from which a landmark counts for less
 _CURVES = (
@@ -595,7 +596,11 @@ def _over_time(
     more = (guess[:, POSE.index("bend")] / (np.pi / 2) - MIDDLE_BEND)[:, None, None]
     constant, changes = own.reshape(2, len(LANDMARKS), 2)
     seen = picture[use] + (constant + more * changes) * problem.scale
-    pose, arm_misfit = _each_moment(problem, of_set, foot, guess, seen, np.asarray(trust[1]))
+    parts = [
+        _each_moment(problem, of_set, foot, guess[now], seen[now], np.asarray(trust[1]))
+        for now in np.array_split(np.arange(len(use)), len(use) // _AT_ONCE + 1)
+    ]
+    pose, arm_misfit = (np.concatenate(values) for values in zip(*parts, strict=True))
     bodies = place(of_set[None], pose, problem.on_knees)
     frames = len(up)
     doubts = _doubts(problem, tried, weight)
@@ -617,6 +622,7 @@ def _over_time(
     if square:
         bend = pose[:, POSE.index("bend")]
         usual = project(of_set[None], _landmark_places(bodies, bend, problem.landmarks))
+        # All where the landmarks fit a body as they usually do, none where they fit no one body.
         believed = float(np.clip((ONE_BODY - strange) / (ONE_BODY - USUAL_MISFIT), 0.0, 1.0)) ** 2
         for name, end in (("line", "ankle"), ("line_knee", "knee")):
             shown = _line_shown_deg(picture[use], end) - _line_shown_deg(usual, end)

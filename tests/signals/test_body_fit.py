@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from formcheck.pose.track import INDEX
-from formcheck.signals import calibration
+from formcheck.signals import body_fit, calibration
 from formcheck.signals.body_fit import BodyFit
 from tests.filmed import read
 from tests.pinhole import Camera, PushUpSet
@@ -93,6 +93,15 @@ def test_landmarks_of_no_body_misfit() -> None:
     strange = read(replace(track, xy_px=xy))
     usual = read(track)
     assert strange.misfit > 2 * usual.misfit
+
+
+def test_a_long_set_solved_in_parts_is_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    track = DONE.film(FROM_THE_SIDE, noise_px=0.3)
+    whole = read(track)
+    monkeypatch.setattr(body_fit, "_AT_ONCE", 50)
+    parts = read(track)
+    for name in ("elbow_deg", "body_line_deg", "head_deg"):
+        assert getattr(parts, name) == pytest.approx(getattr(whole, name), abs=0.2, nan_ok=True)
 
 
 def test_one_side_alone_is_enough() -> None:

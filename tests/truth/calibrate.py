@@ -505,20 +505,16 @@ def as_toml(found: Calibration, scored: pd.DataFrame, cases: Sequence[Case]) -> 
     for view, by_name in found.doubts.items():
         for name, doubt in by_name.items():
             mine = scored[(scored["view"] == view) & (scored["quantity"] == name)]
-            lines += _doubt_lines(view, name, doubt, mine)
+            error = (mine["measured"] - mine["truth"]).abs()
+            lines += [f"[doubts.{view}.{name}]"]
+            lines += [f"{key} = {_toml(getattr(doubt, key))}" for key in Doubt.__dataclass_fields__]
+            lines += [
+                f"bodies = {mine['body'].nunique()}",
+                f"mean_error = {_toml(float(error.mean()))}",
+                f"covered = {_toml(float((error <= mine['plus_minus']).mean()))}",
+                "",
+            ]
     return "\n".join(lines)
-
-
-def _doubt_lines(view: str, name: str, doubt: Doubt, scored: pd.DataFrame) -> list[str]:
-    error = (scored["measured"] - scored["truth"]).abs()
-    return [
-        f"[doubts.{view}.{name}]",
-        *(f"{key} = {_toml(getattr(doubt, key))}" for key in Doubt.__dataclass_fields__),
-        f"bodies = {scored['body'].nunique()}",
-        f"mean_error = {_toml(float(error.mean()))}",
-        f"covered = {_toml(float((error <= scored['plus_minus']).mean()))}",
-        "",
-    ]
 
 
 def _toml(value: object) -> str:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -28,7 +29,7 @@ from formcheck.report.moments import (
     phases_of,
 )
 from formcheck.report.targets import Targets
-from formcheck.report.video.canvas import Canvas, Point
+from formcheck.report.video.canvas import Canvas, Matrix, Plane, Point
 from formcheck.report.video.lettering import text_width
 from formcheck.report.words import limit_text, with_unit
 from formcheck.reps.look import Look
@@ -191,24 +192,42 @@ def paint_band(
 
 def _paint_set(band: Canvas, reps: Sequence[RepResult], t_s: float, unit: float) -> None:
     """One mark a rep along the upper edge: full when it counted, open and crossed when not."""
-    width = band.width
-    step = min(24 * unit, (width - 12 * unit) / len(reps))
+    strip = band.part(0, 0, band.width, 14 * unit)
+    marks = tuple(_mark(result, t_s) for result in reps)
+    strip.show(_marks(marks, strip.width, strip.height, unit, band.matrix), 0)
+
+
+def _mark(result: RepResult, t_s: float) -> str:
+    if result.rep.top_s > t_s:
+        return "to come"
+    if result.attempt != "counted":
+        return "not counted"
+    return "faulty" if any(f.verdict == "fault" for f in result.faults) else "clean"
+
+
+@lru_cache(maxsize=4)
+def _marks(
+    marks: tuple[str, ...], width: int, height: int, unit: float, matrix: Matrix
+) -> tuple[Plane, Plane, Plane]:
+    """The planes of the marks: they change once a rep, and a long set has hundreds."""
+    band = Canvas.over(np.zeros((height * 3 // 2, width), np.uint8), matrix)
+    band.fill(theme.BAND)
+    step = min(24 * unit, (width - 12 * unit) / len(marks))
     top, bottom = 4 * unit, 10 * unit
-    for place, result in enumerate(reps):
+    for place, mark in enumerate(marks):
         x0 = 6 * unit + place * step
         x1 = x0 + max(step - 3 * unit, 0.6 * step)
-        faulty = any(f.verdict == "fault" for f in result.faults)
-        if result.rep.top_s > t_s:
+        if mark == "to come":
             band.box(x0, top, x1, bottom, theme.BAND_RULE, outline=unit)
-        elif result.attempt == "counted":
-            band.box(x0, top, x1, bottom, theme.DONE.picture)
-            if faulty:
-                band.box(x0, bottom + unit, x1, bottom + 3 * unit,
-                     theme.FAULT.picture)  # fmt: skip
-        else:
+        elif mark == "not counted":
             colour = theme.FAULT.picture
             band.box(x0, top, x1, bottom, colour, outline=unit)
             band.path(((x0, bottom), (x1, top)), colour, 1.2 * unit)
+        else:
+            band.box(x0, top, x1, bottom, theme.DONE.picture)
+            if mark == "faulty":
+                band.box(x0, bottom + unit, x1, bottom + 3 * unit, theme.FAULT.picture)
+    return band.y, band.u, band.v
 
 
 def _paint_tempo(
